@@ -1,0 +1,23 @@
+"""What can go wrong that the user can do something about.
+
+Every message is one line: what was given, what is allowed, what to try. The command line
+prints it as it stands and never shows a traceback for one of these.
+"""
+
+from __future__ import annotations
+
+
+class ClicktimerError(Exception):
+    """Base of every error that clicktimer raises on purpose."""
+
+
+class InputError(ClicktimerError):
+    """A recording cannot be read: missing, empty, damaged from the start, or no sound in it."""
+
+
+class QuantityError(ClicktimerError, ValueError):
+    """A quantity cannot be understood or has an impossible value ("33 gallos", "-5 psi")."""
+
+
+class SettingsError(ClicktimerError, ValueError):
+    """Options contradict each other or describe a system that cannot work (cut-out below cut-in)."""

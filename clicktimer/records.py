@@ -1,0 +1,177 @@
+"""The records that the stages hand on, in the order in which they come to be.
+
+Reading this file from top to bottom tells the whole story: blocks of sound, clicks, cycles, the
+run with no water in use, the verdict. All are frozen; every number has its unit in its name.
+Times named ``*_s`` are seconds from the first decoded sample of the recording; a jump of known
+length in the recording's own time stamps moves what follows it by that length.
+
+The trade says "cycle length" loosely for the run. Here a **run** is cut-in to cut-out, a **rest**
+is cut-out to the next cut-in and a **cycle** is cut-in to the next cut-in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Samples = npt.NDArray[np.float32]
+Kind = Literal["cut-in", "cut-out", "unknown"]
+How = Literal["clicks", "pump sound"]
+Band = Literal[
+    "very-short",
+    "short",
+    "short-of-30",
+    "under-a-minute",
+    "a-minute-or-more",
+    "over-three-minutes",
+    "too-close-to-call",
+    "at-most",
+    "not-measured",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Sound that is missing. ``to_s`` is None where its length is not known."""
+
+    from_s: float
+    to_s: float | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something the user should know. ``code`` is listed in docs/json.md; ``time_s`` is None for the whole recording."""
+
+    code: str
+    text: str
+    time_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A stretch of sound without a hole in it.
+
+    samples: shape (n,), mono, float32, full scale = 1.
+    start_s: time of the first sample.
+    gap_before: the gap just before this block, or None. After a gap every memory of the sound before is void.
+    """
+
+    samples: Samples
+    rate_hz: int
+    start_s: float
+    gap_before: Gap | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceInfo:
+    """Where the sound came from. ``started_how``: "given", "container" or "unknown"."""
+
+    name: str
+    duration_s: float
+    sample_rate_hz: int
+    channels: int
+    sha256: str | None
+    started_at: str | None = None
+    started_how: Literal["given", "container", "unknown"] = "unknown"
+
+
+@dataclass(frozen=True, slots=True)
+class Click:
+    """One operation of the pressure switch.
+
+    confidence: chance that this is the switch and that the kind is right, 0..1.
+    timing_sd_s: standard deviation of its time. chatter: how many clicks of a burst it stands for (1 = none).
+    level_db: its peak over the room in the click's own band. note: plain words, may be empty.
+    """
+
+    time_s: float
+    kind: Kind
+    confidence: float
+    timing_sd_s: float = 0.001
+    chatter: int = 1
+    level_db: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Cycle:
+    """A run and the rest after it. Unknown is None.
+
+    complete: both ends of the run were heard and there is no gap between (``rest_s`` may still be None).
+    run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
+    """
+
+    cut_in_s: float | None
+    cut_out_s: float | None
+    run_s: float | None
+    run_low_s: float | None
+    run_high_s: float | None
+    rest_s: float | None
+    complete: bool
+    how: How = "clicks"
+    confidence: float = 1.0
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Intervals:
+    """The times between clicks whose kinds could not be told: either reading may be the run."""
+
+    first_s: tuple[float, ...]
+    second_s: tuple[float, ...]
+    first_starts_s: tuple[float, ...]
+    second_starts_s: tuple[float, ...]
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RunTime:
+    """r0, the run with no water in use, with its 95 % interval.
+
+    count: runs or cycles it rests on. how: the estimator ("taps shut", "steady tap", "shortest run").
+    one_sided: only an upper bound (water may have been in use).
+    timing_s: half width from timing and clock alone; spread_s: half width from the spread between runs, None when unknown.
+    """
+
+    seconds: float
+    low_s: float
+    high_s: float
+    count: int
+    how: str
+    one_sided: bool
+    timing_s: float
+    spread_s: float | None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The judgement of r0 against the marks. ``settle``: what would settle an open question, or empty."""
+
+    band: Band
+    sure: bool
+    text: str
+    settle: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """All that was measured in one recording (or one set of joined parts).
+
+    tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came from.
+    """
+
+    source: SourceInfo
+    clicks: tuple[Click, ...]
+    cycles: tuple[Cycle, ...]
+    gaps: tuple[Gap, ...]
+    ambiguous: Intervals | None
+    run: RunTime | None
+    verdict: Verdict
+    tank: Any | None = None
+    warnings: tuple[Notice, ...] = ()
+    settings: dict[str, Any] = field(default_factory=dict)
