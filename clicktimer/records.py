@@ -27,9 +27,6 @@ Band = Literal[
     "under-a-minute",
     "a-minute-or-more",
     "over-three-minutes",
-    "too-close-to-call",
-    "at-most",
-    "not-measured",
 ]
 
 
@@ -150,9 +147,14 @@ class RunTime:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The judgement of r0 against the marks. ``settle``: what would settle an open question, or empty."""
+    """The judgement of r0 against the marks.
 
-    band: Band
+    band: where r0 lies; None when nothing can be said (not measured, or only "at most" a good figure).
+    sure: the whole interval lies in that band (a one-sided "short" can be sure; a good one never).
+    settle: what would settle an open question, or empty.
+    """
+
+    band: Band | None
     sure: bool
     text: str
     settle: str = ""
