@@ -1,0 +1,349 @@
+"""Stage 2: blocks of sound -> candidates (anything that could be a click) and the level track (for the pump).
+
+``OnsetFinder.feed(block)`` takes sound in pieces of any size, ``flush()`` the rest; the result does not depend on the
+cutting. It looks back only: a rise is measured against a running estimate of the room, never against the whole file, so
+that one bang cannot hide a click ten seconds away. What is kept is small and of fixed size for each candidate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from clicktimer import filters, kernel
+from clicktimer.records import Block, Samples
+from clicktimer.settings import BAND_EDGES_HZ, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
+
+U8 = npt.NDArray[np.uint8]
+F64 = npt.NDArray[np.float64]
+
+N_BANDS = len(BAND_EDGES_HZ) - 1
+N_SLICES = len(SLICE_EDGES_S) - 1
+N_LEVELS = len(LOW_EDGES_HZ) - 1 + N_BANDS
+
+_LONGEST_FEED_S = 5.0
+_RAW_TAIL_S = 0.25
+
+
+def to_codes(energy: npt.NDArray[np.floating]) -> U8:
+    """Mean square -> half decibels in one byte (0 = -128 dB of full scale, 255 = -0.5 dB)."""
+    db = 10.0 * np.log10(np.maximum(energy, 1e-13))
+    return np.clip(np.round(2.0 * (db + 128.0)), 0, 255).astype(np.uint8)
+
+
+def from_codes(codes: U8) -> npt.NDArray[np.float32]:
+    """Half decibels in one byte -> dB of full scale."""
+    return codes.astype(np.float32) * np.float32(0.5) - np.float32(128.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Sudden rises, in order of time; n of them.
+
+    time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,).
+    peak_db: (n,) largest sample, dB of full scale. prints: (n, slices, bands) and room: (n, bands), codes of half
+    decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands below half the sample rate.
+    """
+
+    time_s: F64
+    rise_db: npt.NDArray[np.float32]
+    timing_sd_s: npt.NDArray[np.float32]
+    peak_db: npt.NDArray[np.float32]
+    prints: U8
+    room: U8
+    bands: U8
+
+    def __len__(self) -> int:
+        return int(self.time_s.size)
+
+    @staticmethod
+    def none() -> Candidates:
+        """An empty set."""
+        f32 = np.zeros(0, dtype=np.float32)
+        return Candidates(
+            np.zeros(0), f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8),
+            np.zeros(0, np.uint8),
+        )  # fmt: skip
+
+    @staticmethod
+    def join(parts: list[Candidates]) -> Candidates:
+        """Several sets in order as one."""
+        if not parts:
+            return Candidates.none()
+        return Candidates(*(np.concatenate([getattr(p, f) for p in parts]) for f in Candidates.__slots__))
+
+    def take(self, index: npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Candidates:
+        """Some of them."""
+        return Candidates(*(getattr(self, f)[index] for f in Candidates.__slots__))
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSegment:
+    """The sound level by band at a coarse step, without a hole: codes (n, levels), first step at start_s."""
+
+    start_s: float
+    step_s: float
+    codes: U8
+    used: int
+
+
+class OnsetFinder:
+    """Candidates and levels from a stream of blocks. Memory does not grow but by what it returns."""
+
+    def __init__(self, settings: DetectionSettings | None = None) -> None:
+        self.settings = settings or DetectionSettings()
+        self._stretch: _Stretch | None = None
+        self._done_segments: list[LevelSegment] = []
+
+    def feed(self, block: Block) -> Candidates:
+        """Take the next block; return the candidates that are now settled (about 0.1 s behind the sound)."""
+        found: list[Candidates] = []
+        stretch = self._stretch
+        if stretch is None or block.gap_before is not None or stretch.rate_hz != block.rate_hz:
+            if stretch is not None:
+                found.append(self.flush())
+            stretch = self._stretch = _Stretch(self.settings, block.rate_hz, block.start_s)
+        step = int(_LONGEST_FEED_S * block.rate_hz)
+        for first in range(0, len(block.samples), step):
+            found.append(stretch.feed(block.samples[first : first + step]))
+        return Candidates.join([f for f in found if len(f)])
+
+    def flush(self) -> Candidates:
+        """No more sound (or a gap): the rest of the candidates. What comes next starts afresh."""
+        if self._stretch is None:
+            return Candidates.none()
+        rest = self._stretch.flush()
+        self._done_segments.append(self._stretch.levels())
+        self._stretch = None
+        return rest
+
+    def levels(self) -> list[LevelSegment]:
+        """The level track so far, one segment for each stretch of sound without a gap."""
+        return [*self._done_segments, *([self._stretch.levels()] if self._stretch is not None else [])]
+
+
+class _Stretch:
+    """The memory for one stretch of sound without a gap."""
+
+    def __init__(self, settings: DetectionSettings, rate_hz: int, start_s: float) -> None:
+        self.rate_hz = rate_hz
+        self.start_s = start_s
+        self.settings = settings
+        self.frame_len = max(round(settings.frame_s * rate_hz), 1)
+        self.used = sum(1 for low in BAND_EDGES_HZ[:-1] if low < 0.4 * rate_hz)
+        self._design()
+
+        def frames(seconds: float) -> int:
+            return max(round(seconds * rate_hz / self.frame_len), 1)
+
+        self._before, self._guard, self._after = frames(settings.before_s), frames(settings.guard_s), frames(settings.after_s)
+        self._apart = frames(settings.apart_s)
+        self._slices = [0, *(frames(edge) for edge in SLICE_EDGES_S[1:])]
+        self._back = self._before + self._guard
+        self._ahead = max(self._slices[-1], self._after, self._apart) + 1
+        self._floor_step = 10.0 ** (settings.floor_db_per_s / 10.0 * self.frame_len / rate_hz) - 1.0
+        self._level_frames = frames(settings.level_s)
+
+        self._state = np.zeros((4, N_BANDS), np.float32)
+        self._low_state = np.zeros(2, np.float32)
+        self._acc = np.zeros(N_BANDS, np.float32)
+        self._pos = np.zeros(2, np.int64)
+        self._floor = np.zeros(N_BANDS)
+        self._seen = np.zeros(1, np.int64)
+        # Frames not yet done with, preceded by enough history; a stretch begins as if the room had been there before.
+        self._level = np.zeros((0, N_BANDS), np.float32)
+        self._rise = np.zeros(0, np.float32)
+        self._floors = np.zeros((0, N_BANDS), np.float32)
+        self._first_frame = 0
+        self._risen = 0  # frames (absolute) whose rise is known
+        self._picked = 0  # frames (absolute) in which peaks were looked for
+        self._raw = np.zeros(0, np.float32)
+        self._raw_first = 0
+        self._total = 0
+        self._low = np.zeros(0, np.float32)
+        self._low_first = 0
+        self._levels_done = 0
+        self._level_codes: list[U8] = []
+        self._slot: list[tuple[float, int]] = []
+        self._slot_number = 0
+        self._waiting: list[Candidates] = []
+
+    def _design(self) -> None:
+        rate = self.rate_hz
+        coef = np.zeros((6, N_BANDS), np.float32)
+        for b in range(self.used):
+            coef[:, b] = filters.band_pass(BAND_EDGES_HZ[b], min(BAND_EDGES_HZ[b + 1], 0.47 * rate), rate)
+        self._coef = coef
+        self._every = max(rate // 4000, 1)
+        self._low_coef = filters.low_pass(min(1200.0, 0.4 * rate), rate)
+        low_rate = rate / self._every
+        self._low_len = int(max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every)
+        bins = np.fft.rfftfreq(self._low_len, 1.0 / low_rate)
+        self._low_bins = np.searchsorted(bins, LOW_EDGES_HZ)
+        self._low_window = np.hanning(self._low_len).astype(np.float32)
+
+    # -- sound in --------------------------------------------------------------------------------------------------
+
+    def feed(self, samples: Samples) -> Candidates:
+        x = np.ascontiguousarray(samples, dtype=np.float32)
+        if not x.size:
+            return Candidates.none()
+        frames = np.zeros((x.size // self.frame_len + 2, N_BANDS), np.float32)
+        low = np.zeros(x.size // self._every + 2, np.float32)
+        n_frames, n_low = kernel.filter_frames(
+            x, self._coef, self._state, self._low_coef, self._low_state, self._acc, self._pos, self.frame_len, self._every,
+            frames, low,
+        )  # fmt: skip
+        self._total += x.size
+        self._raw = np.concatenate([self._raw, x])
+        self._level = np.concatenate([self._level, frames[:n_frames]])
+        self._low = np.concatenate([self._low, low[:n_low]])
+        self._note_levels()
+        return self._advance(last=False)
+
+    def flush(self) -> Candidates:
+        # The last candidates' prints reach past the end: the room goes on, as far as a print is concerned.
+        pad = self._ahead + self._after
+        if self._level.shape[0] == 0:
+            return Candidates.none()
+        room = np.maximum(np.median(self._level[-100:], axis=0), 0.0).astype(np.float32)
+        self._level = np.concatenate([self._level, np.repeat(room[None, :], pad, axis=0)])
+        return self._advance(last=True)
+
+    def levels(self) -> LevelSegment:
+        codes = np.concatenate(self._level_codes) if self._level_codes else np.zeros((0, N_LEVELS), np.uint8)
+        return LevelSegment(self.start_s, self._level_frames * self.frame_len / self.rate_hz, codes, self.used)
+
+    # -- frames to candidates --------------------------------------------------------------------------------------
+
+    def _advance(self, *, last: bool) -> Candidates:
+        s = self.settings
+        have = self._first_frame + self._level.shape[0]
+        grow = self._level.shape[0] - self._rise.size
+        self._rise = np.concatenate([self._rise, np.zeros(grow, np.float32)])
+        self._floors = np.concatenate([self._floors, np.zeros((grow, N_BANDS), np.float32)])
+        first = max(self._risen, self._back) - self._first_frame
+        until = have - self._after - self._first_frame
+        if until > first:
+            kernel.rise_of_frames(
+                self._level, first, until, self._floor, self._seen, self.used, self._before, self._guard, self._after,
+                s.floor_quantile, self._floor_step, 10.0 ** (s.rise_cap_db / 10.0), 2.5, self._rise, self._floors,
+            )  # fmt: skip
+            self._risen = self._first_frame + until
+        judged = have - self._ahead - self._after
+        found = Candidates.none()
+        if judged > self._picked:
+            out = np.zeros(judged - self._picked, np.int64)
+            n = kernel.pick_peaks(
+                self._rise, self._picked - self._first_frame, judged - self._first_frame, self._apart, s.least_rise_db, out
+            )
+            self._picked = judged
+            if n:
+                self._waiting.append(self._describe(out[:n]))
+            found = self._release(last)
+            self._forget()
+        elif last:
+            found = self._release(last)
+        return found
+
+    def _release(self, last: bool) -> Candidates:
+        """Of the candidates of each whole second, the strongest few."""
+        waiting = Candidates.join(self._waiting)
+        settled_s = self.start_s + self._picked * self.frame_len / self.rate_hz - 0.05
+        slot = np.floor(waiting.time_s - self.start_s)
+        done = np.ones(len(waiting), bool) if last else slot < np.floor(settled_s - self.start_s)
+        self._waiting = [waiting.take(~done)]
+        ready = waiting.take(done)
+        if not len(ready):
+            return ready
+        slot = slot[done]
+        order = np.lexsort((ready.time_s, -ready.rise_db, slot))
+        rank = np.arange(len(order)) - np.searchsorted(slot[order], slot[order], side="left")
+        keep = np.sort(order[rank < self.settings.most_per_s])
+        return ready.take(keep)
+
+    def _describe(self, at: npt.NDArray[np.int64]) -> Candidates:
+        n = at.size
+        energy = np.zeros((n, N_SLICES, N_BANDS), np.float32)
+        for i in range(N_SLICES):
+            span = at[:, None] + np.arange(self._slices[i], self._slices[i + 1])[None, :]
+            energy[:, i] = self._level[span].mean(axis=1)
+        prints = to_codes(energy)
+        before = self._level[at[:, None] - np.arange(self._guard + 1, self._back + 1)[None, :]].mean(axis=1)
+        room = to_codes(np.maximum(self._floors[at], before))
+        prints[:, :, self.used :] = 0
+        room[:, self.used :] = 0
+        time_s, sd_s, peak_db = self._onsets((at + self._first_frame) * self.frame_len)
+        return Candidates(
+            time_s, self._rise[at].copy(), sd_s, peak_db, prints, room, np.full(n, self.used, np.uint8)
+        )
+
+    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+        """The first sample of the sound's energy, near each of the given samples, to a fraction of a millisecond.
+
+        The wave is differenced (which takes out the motor), its energy smoothed over 0.25 ms, and the onset is the last
+        moment before the peak at which that energy was below 8 % of the peak or not clearly above the noise before.
+        """
+        rate = self.rate_hz
+        smooth = max(round(0.00025 * rate), 1)
+        lead, lag = round(0.009 * rate), round(0.008 * rate)
+        span = np.arange(-lead - smooth - 1, lag)
+        index = near[:, None] + span[None, :] - self._raw_first
+        wave = np.where((index >= 0) & (index < self._raw.size), self._raw[np.clip(index, 0, self._raw.size - 1)], 0.0)
+        peak = np.abs(wave[:, -lag - round(0.003 * rate) :]).max(axis=1)
+        square = np.diff(wave, axis=1).astype(np.float64) ** 2
+        total = np.cumsum(square, axis=1)
+        energy = (total[:, smooth:] - total[:, :-smooth]) / smooth  # energy[j] is of the samples span[j + 2 .. j + 1 + smooth]
+        noise = np.median(energy[:, : round(0.005 * rate)], axis=1) * 1.4 + 1e-18
+        window = slice(lead - round(0.002 * rate), lead + round(0.006 * rate))
+        top = np.argmax(energy[:, window], axis=1) + window.start
+        highest = energy[np.arange(near.size), top]
+        threshold = np.maximum(0.08 * highest, np.minimum(4.0 * noise, 0.5 * highest))
+        below = (energy < threshold[:, None]) & (np.arange(energy.shape[1])[None, :] < top[:, None])
+        # Not more than 6 ms before the peak: what is further off is another sound.
+        reach = np.arange(energy.shape[1])[None, :] >= (top - round(0.006 * rate))[:, None]
+        last_below = np.where((below & reach).any(axis=1), energy.shape[1] - 1 - np.argmax((below & reach)[:, ::-1], axis=1), top)
+        onset = near + span[last_below + 1] + smooth
+        time_s = self.start_s + onset / rate
+        ratio = np.clip(highest / noise, 1.0, 1e4)
+        sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
+        return time_s, sd_s.astype(np.float32), (20.0 * np.log10(np.maximum(peak, 1e-7))).astype(np.float32)
+
+    # -- the level track -------------------------------------------------------------------------------------------
+
+    def _note_levels(self) -> None:
+        """Level by band of each whole step: the motor's low bands by FFT, the click's bands by their mean in dB.
+
+        A mean of decibels, not of energies: a click or a cough inside the step then hardly moves it.
+        """
+        count = self._level_frames
+        while True:
+            frame = self._levels_done * count - self._first_frame
+            low = (self._levels_done * count * self.frame_len) // self._every - self._low_first
+            if frame + count > self._level.shape[0] or low + self._low_len > self._low.size:
+                break
+            power = np.abs(np.fft.rfft(self._low[low : low + self._low_len] * self._low_window)) ** 2
+            sums = np.add.reduceat(power, self._low_bins)[:-1] / (self._low_len * float((self._low_window**2).sum()) / 2.0)
+            high = np.exp(np.log(self._level[frame : frame + count] + 1e-14).mean(axis=0))
+            high[self.used :] = 0.0
+            self._level_codes.append(to_codes(np.concatenate([sums, high]))[None, :])
+            self._levels_done += 1
+        if len(self._level_codes) > 4096:
+            self._level_codes = [np.concatenate(self._level_codes)]
+        keep = (self._levels_done * count * self.frame_len) // self._every - self._low_first
+        if keep > 0:
+            self._low = self._low[keep:]
+            self._low_first += keep
+
+    def _forget(self) -> None:
+        """Drop frames and samples that nothing will ask for again."""
+        need = min(self._picked - self._back - self._apart, self._levels_done * self._level_frames) - self._first_frame
+        if need > 0:
+            self._level, self._rise, self._floors = self._level[need:], self._rise[need:], self._floors[need:]
+            self._first_frame += need
+        raw = self._total - self._raw_first - int(_RAW_TAIL_S * self.rate_hz) - self._ahead * self.frame_len
+        if raw > 0:
+            self._raw = self._raw[raw:].copy()
+            self._raw_first += raw
