@@ -1,6 +1,6 @@
 """The options that describe the system (switch, charge, tank, pump rate and so on), the same on every command.
 
-Put ``@system_options`` under ``@click.command()``; the function then gets one keyword, ``system_options``, holding a
+Put ``@system_options`` under ``@click.command()``; the function then gets one keyword, ``system``, holding a
 ``SystemOptions``. What was given and what is a default is noted with each value.
 """
 
@@ -40,6 +40,11 @@ class SystemOptions:
     units: UnitSystem
     units_origin: Origin
     given: dict[str, str | tuple[str, ...]]
+
+    @property
+    def marks_s(self) -> tuple[float, float]:
+        """The two marks that a run is judged by, seconds."""
+        return self.system.marks_s
 
 
 def parse_system_options(
@@ -92,7 +97,7 @@ _NAMES = ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units"
 
 
 def system_options(command: F) -> F:
-    """Add the system's options to a command, which receives them parsed as the keyword ``system_options``.
+    """Add the system's options to a command, which receives them parsed as the keyword ``system``.
 
     Texts are parsed when the command runs, so a bad one raises QuantityError or SettingsError from inside the
     command's own error handling. ``--switch`` defaults to 40/60.
@@ -101,7 +106,7 @@ def system_options(command: F) -> F:
     @functools.wraps(command)
     def wrapper(*args: Any, **kwargs: Any) -> Any:
         options = parse_system_options(**{name: kwargs.pop(name) for name in _NAMES})
-        return command(*args, system_options=options, **kwargs)
+        return command(*args, system=options, **kwargs)
 
     wrapped: Any = wrapper
     for option in reversed(_OPTIONS):
