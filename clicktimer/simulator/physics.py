@@ -107,8 +107,11 @@ def _stepped(
     volume_l = system.volume_l
     sign = -1.0 if pump_on else 1.0
 
+    def after(s: State, step_s: float) -> State:
+        return _step(system, flows, s, step_s, tau_s, thermal)
+
     def short_of_l(s: State) -> float:
-        """Above 0 until the switch operates, in a draw also until the tank is empty (kPa or L: only the sign counts)."""
+        """Above 0 until the switch operates, in a draw also until the tank is empty (only its sign counts)."""
         to_pressure = sign * (pressure_kpa(system, s) - target_kpa)
         return to_pressure if pump_on else min(to_pressure, s.water_l)
 
@@ -130,13 +133,13 @@ def _stepped(
         step_s = min(left_s, STEP_OF_TAU * tau_s)
         if moving_l_per_s > 0:
             step_s = min(step_s, STEP_OF_VOLUME * (volume_l - state.water_l) / moving_l_per_s)
-        moved = _step(system, flows, state, step_s, tau_s, thermal)
+        moved = after(state, step_s)
         if short_of_l(moved) <= 0:
-            at_s = _search(lambda s, a=state: short_of_l(_step(system, flows, a, s, tau_s, thermal)), step_s)
-            return _step(system, flows, state, at_s, tau_s, thermal), passed_s + at_s, True
+            at_s = _search(short_of_l, after, state, step_s)
+            return after(state, at_s), passed_s + at_s, True
         if moved.water_l < 0:  # only with the pump on: a draw would have counted as reaching cut-in
-            at_s = _search(lambda s, a=state: _step(system, flows, a, s, tau_s, thermal).water_l, step_s)
-            moved = replace(_step(system, flows, state, at_s, tau_s, thermal), water_l=0.0)
+            at_s = _search(_water_l, after, state, step_s)
+            moved = replace(after(state, at_s), water_l=0.0)
             step_s = at_s
         state = moved
         passed_s = span_s if step_s == left_s else passed_s + step_s
@@ -191,8 +194,18 @@ def _step(
     )
 
 
-def _search(above: Callable[[float], float], high_s: float) -> float:
-    """Find where ``above`` falls to 0 in (0, high_s], to EVENT_S (false position, Illinois variant, then halving)."""
+def _water_l(state: State) -> float:
+    return state.water_l
+
+
+def _search(
+    measure: Callable[[State], float], after: Callable[[State, float], State], state: State, high_s: float
+) -> float:
+    """Find when ``measure`` falls to 0 in (0, high_s], to EVENT_S (false position, Illinois variant, then halving)."""
+
+    def above(time_s: float) -> float:
+        return measure(after(state, time_s))
+
     low_s, f_low, f_high = 0.0, above(0.0), above(high_s)
     if f_low <= 0:
         return 0.0
