@@ -132,6 +132,7 @@ class RunTime:
     count: runs or cycles it rests on. how: the estimator ("taps shut", "steady tap", "shortest run").
     one_sided: only an upper bound (water may have been in use).
     timing_s: half width from timing and clock alone; spread_s: half width from the spread between runs, None when unknown.
+    doubt: why the figure may not be what it seems, or empty; while there is one, no verdict on it is sure.
     """
 
     seconds: float
@@ -143,6 +144,7 @@ class RunTime:
     timing_s: float
     spread_s: float | None
     text: str = ""
+    doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)

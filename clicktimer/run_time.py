@@ -1,0 +1,332 @@
+"""Stage 5, first half: cycles in, r0 out (the run with no water in use) with its 95 % interval.
+
+Three estimators, by what the user says of the recording: taps shut (every run is r0), a steady tap
+(r0 = run x rest / (run + rest) for each cycle), or nothing (the shortest trusted run is an upper bound,
+because water in use only lengthens a run). Why each figure below is what it is: docs/verdict.md.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from clicktimer import sentences
+from clicktimer.cycles import NORMAL_95, RECORDER_CLOCK_PPM
+from clicktimer.records import Click, Cycle, Intervals, RunTime
+from clicktimer.sentences import plain_seconds
+
+LEAST_CONFIDENCE: Final = 0.5  # below it a run is more likely wrong than right: not used at all
+TRUSTED_CONFIDENCE: Final = 0.8  # below it a figure that rests on one or two runs carries a doubt
+AGREE_SHARE: Final = 0.06  # steady tap: cycles that agree lie within this share of the middle of the stretch
+LEAST_STEADY: Final = 3  # steady tap: cycles in a row that must agree
+OUTLIER_SHARE: Final = 0.25  # taps shut: a run this far from the median ...
+OUTLIER_DEVIATIONS: Final = 6.0  # ... and this many robust deviations away is no repeat of the others
+MANY_LEFT_OUT_SHARE: Final = 0.2  # outliers in one run of five or more put the rest in doubt
+ALONE_RATIO: Final = 0.5  # of five runs or more, a shortest below half of the next stands alone
+ALONE_LEAST: Final = 5
+FAST_TAP_RATIO: Final = 1.5  # run over rest above this: the tap took over 60 % of the pump's rate
+UNKNOWN_TIMING_SD_S: Final = 0.01  # for an interval whose clicks were not handed in
+
+_Seconds = npt.NDArray[np.float64]
+_MAD_TO_SD: Final = 1.4826  # median absolute deviation to standard deviation, normal distribution
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """One interval between two clicks: a run, a rest, or one of the two (``is_run`` None)."""
+
+    length_s: float
+    start_sd_s: float
+    end_sd_s: float
+    is_run: bool | None
+
+
+@dataclass(frozen=True, slots=True)
+class _SteadyCycle:
+    first: _Stretch
+    second: _Stretch
+
+    @property
+    def no_use_s(self) -> float:
+        return steady_no_use_run_s(self.first.length_s, self.second.length_s)
+
+    @property
+    def timing_sd_s(self) -> float:
+        # The middle click is shared: late, it lengthens one interval by what it takes from the other.
+        total_s = self.first.length_s + self.second.length_s
+        by_first, by_second = (self.second.length_s / total_s) ** 2, (self.first.length_s / total_s) ** 2
+        middle_sd_s = max(self.first.end_sd_s, self.second.start_sd_s)
+        return math.sqrt(
+            (by_first * self.first.start_sd_s) ** 2
+            + ((by_first - by_second) * middle_sd_s) ** 2
+            + (by_second * self.second.end_sd_s) ** 2
+        )
+
+
+def steady_no_use_run_s(run_s: float, rest_s: float) -> float:
+    """r0 in seconds from a run and a rest, in seconds, while water ran at one constant rate all through.
+
+    With drawdown D, pump rate Q and use q: run = D/(Q-q), rest = D/q, and r0 = D/Q, hence
+    1/r0 = 1/run + 1/rest. The same whichever of the two is the run (MIL-HDBK-1005/9A 2.5.3.6: the cycle is
+    symmetric in q and Q-q). Assumes constant Q and q within the cycle and gas at constant temperature.
+
+    >>> steady_no_use_run_s(80.0, 240.0)
+    60.0
+    """
+    return run_s * rest_s / (run_s + rest_s)
+
+
+def no_use_run(
+    cycles: Sequence[Cycle],
+    *,
+    taps: Literal["shut", "steady"] | None,
+    clicks: Sequence[Click] = (),
+    ambiguous: Intervals | None = None,
+    clock_ppm: float = RECORDER_CLOCK_PPM,
+) -> RunTime | None:
+    """r0 in seconds with its 95 % interval, or None where no trusted run was heard.
+
+    taps: "shut" (no water in use during any run; the first run of three or more is left out), "steady" (one
+    tap ran steadily all through) or None (not known: the answer is ``one_sided``, an upper bound with
+    ``low_s`` 0). clicks: gives the timing of rests and of ``ambiguous`` intervals; ambiguous: intervals of unknown
+    order, used by "steady" only. clock_ppm: the recorder's possible clock error, added in full.
+
+    From three runs on the interval holds Student's t on their spread (no narrower than timing alone); one run
+    has timing and clock only, two runs cover both; then ``spread_s`` is None.
+    """
+    usable = [cycle for cycle in cycles if cycle.complete and cycle.confidence >= LEAST_CONFIDENCE]
+    if taps == "shut":
+        return _from_shut(usable, _faint_note(cycles, usable), clock_ppm)
+    if taps == "steady":
+        steady = _from_steady(cycles, clicks, ambiguous, clock_ppm)
+        if steady is not None:
+            return steady
+    shortest = _from_shortest(usable)
+    if shortest is None or taps is None:
+        return shortest
+    none = sentences.STEADY_NONE.format(least=LEAST_STEADY, percent=round(100 * AGREE_SHARE))
+    return replace(shortest, text=f"{none} {shortest.text}")
+
+
+# --- taps shut -------------------------------------------------------------------------------------------------------
+def _from_shut(usable: Sequence[Cycle], faint_note: str, clock_ppm: float) -> RunTime | None:
+    if not usable:
+        return None
+    notes, doubts = [faint_note], []
+    kept = list(usable)
+    if len(kept) >= 3:
+        kept = kept[1:]
+        notes.append(sentences.FIRST_LEFT_OUT)
+    runs_s = np.array([_run(cycle) for cycle in kept])
+    far = _outliers(runs_s)
+    if far.any():
+        count, total = int(far.sum()), len(kept)
+        which, median = sentences.list_seconds(tuple(runs_s[far])), plain_seconds(float(np.median(runs_s[~far])))
+        notes.append(sentences.OUTLIERS_LEFT_OUT.format(count=count, total=total, which=which, median=median))
+        if count >= MANY_LEFT_OUT_SHARE * total:
+            doubts.append(sentences.MANY_LEFT_OUT.format(count=count, total=total))
+        kept = [cycle for cycle, is_far in zip(kept, far, strict=True) if not is_far]
+        runs_s = runs_s[~far]
+    timing_sd_s = [max(0.0, _high(cycle) - _run(cycle) * (1 + clock_ppm * 1e-6)) / NORMAL_95 for cycle in kept]
+    low_s = high_s = None
+    if len(kept) <= 2:
+        notes.append(sentences.ONE_RUN if len(kept) == 1 else sentences.TWO_RUNS)
+        lowest = min(cycle.confidence for cycle in kept)
+        if lowest < TRUSTED_CONFIDENCE:
+            doubts.append(sentences.FAINT_CLICKS.format(confidence=f"{lowest:.2f}"))
+        low_s, high_s = min(_low(cycle) for cycle in kept), max(_high(cycle) for cycle in kept)
+        if np.ptp(runs_s) > OUTLIER_SHARE * runs_s.mean():
+            percent = round(100 * float(np.ptp(runs_s) / runs_s.mean()))
+            doubts.append(sentences.RUNS_DIFFER.format(percent=percent))
+    return _mean_run(runs_s, timing_sd_s, clock_ppm, "taps shut", notes, doubts, low_s=low_s, high_s=high_s)
+
+
+def _outliers(runs_s: _Seconds) -> npt.NDArray[np.bool_]:
+    """Which runs are no repeat of the others: grossly off the median and far beyond the others' robust spread."""
+    if len(runs_s) < 3:
+        return np.zeros(len(runs_s), dtype=bool)
+    median_s = float(np.median(runs_s))
+    off_s = np.abs(runs_s - median_s)
+    spread_s = _MAD_TO_SD * float(np.median(off_s))
+    return np.asarray(off_s > max(OUTLIER_SHARE * median_s, OUTLIER_DEVIATIONS * spread_s))
+
+
+# --- steady tap ------------------------------------------------------------------------------------------------------
+def _from_steady(
+    cycles: Sequence[Cycle], clicks: Sequence[Click], ambiguous: Intervals | None, clock_ppm: float
+) -> RunTime | None:
+    sd_at = {click.time_s: click.timing_sd_s for click in clicks}
+    chains = _chains(cycles, sd_at)
+    if ambiguous is not None:
+        chains.append(_ambiguous_chain(ambiguous, sd_at))
+    # Either click may begin a cycle; within one choice no interval is used twice, so that cycles are independent.
+    choices = [
+        [_SteadyCycle(*pair) for pair in zip(chain[offset::2], chain[offset + 1 :: 2], strict=False)]
+        for chain in chains
+        for offset in (0, 1)
+    ]
+    best: Sequence[_SteadyCycle] = max((_longest_agreeing(choice) for choice in choices), key=len, default=())
+    if len(best) < LEAST_STEADY:
+        return None
+    total = sum(len(chain) // 2 for chain in chains)
+    notes = [sentences.STEADY_CYCLES.format(count=len(best), percent=round(100 * AGREE_SHARE))]
+    if total > len(best):
+        notes.append(sentences.STEADY_LEFT_OUT.format(count=total - len(best), total=total))
+    doubts = [sentences.STEADY_FAST_TAP] if _is_fast_tap(best) else []
+    no_use_s = np.array([cycle.no_use_s for cycle in best])
+    return _mean_run(no_use_s, [cycle.timing_sd_s for cycle in best], clock_ppm, "steady tap", notes, doubts)
+
+
+def _chains(cycles: Sequence[Cycle], sd_at: dict[float, float]) -> list[list[_Stretch]]:
+    """Runs and rests that follow each other with nothing missing; a doubtful or half-known run ends a chain."""
+    chains: list[list[_Stretch]] = [[]]
+    for cycle in cycles:
+        doubtful = cycle.confidence < LEAST_CONFIDENCE
+        if doubtful or cycle.run_s is None or cycle.cut_in_s is None or cycle.cut_out_s is None:
+            chains.append([])
+        else:
+            # Without the clicks, each click's deviation is the run's own, shared between its two ends.
+            own_sd_s = max(0.0, _high(cycle) - _run(cycle)) / NORMAL_95 / math.sqrt(2)
+            start_sd_s, end_sd_s = sd_at.get(cycle.cut_in_s, own_sd_s), sd_at.get(cycle.cut_out_s, own_sd_s)
+            chains[-1].append(_Stretch(cycle.run_s, start_sd_s, end_sd_s, True))
+        if doubtful or cycle.rest_s is None or cycle.cut_out_s is None:
+            chains.append([])
+        else:
+            end_s = cycle.cut_out_s + cycle.rest_s
+            start_sd_s = sd_at.get(cycle.cut_out_s, UNKNOWN_TIMING_SD_S)
+            end_sd_s = sd_at.get(end_s, start_sd_s)
+            chains[-1].append(_Stretch(cycle.rest_s, start_sd_s, end_sd_s, False))
+    return chains
+
+
+def _ambiguous_chain(ambiguous: Intervals, sd_at: dict[float, float]) -> list[_Stretch]:
+    timed = sorted(
+        zip(
+            ambiguous.first_starts_s + ambiguous.second_starts_s,
+            ambiguous.first_s + ambiguous.second_s,
+            strict=True,
+        )
+    )
+    return [
+        _Stretch(
+            length_s,
+            sd_at.get(start_s, UNKNOWN_TIMING_SD_S),
+            sd_at.get(start_s + length_s, sd_at.get(start_s, UNKNOWN_TIMING_SD_S)),
+            None,
+        )
+        for start_s, length_s in timed
+    ]
+
+
+def _longest_agreeing(steady: Sequence[_SteadyCycle]) -> Sequence[_SteadyCycle]:
+    """The longest run of cycles in a row of which both parts agree (the earliest of equals)."""
+    pairs_s = np.array([(cycle.first.length_s, cycle.second.length_s) for cycle in steady]).reshape(-1, 2)
+    start, best = 0, (0, 0)
+    for end in range(1, len(steady) + 1):
+        # A part of an agreeing stretch agrees too, so its start only ever moves forward.
+        while not _agree(pairs_s[start:end]):
+            start += 1
+        if end - start > best[1] - best[0]:
+            best = (start, end)
+    return steady[best[0] : best[1]]
+
+
+def _agree(pairs_s: _Seconds) -> bool:
+    least, most = pairs_s.min(axis=0), pairs_s.max(axis=0)
+    return bool(np.all(most - least <= AGREE_SHARE * (most + least)))
+
+
+def _is_fast_tap(steady: Sequence[_SteadyCycle]) -> bool:
+    runs_s = [part.length_s for cycle in steady for part in (cycle.first, cycle.second) if part.is_run]
+    rests_s = [part.length_s for cycle in steady for part in (cycle.first, cycle.second) if part.is_run is False]
+    return bool(runs_s) and bool(rests_s) and sum(runs_s) / len(runs_s) > FAST_TAP_RATIO * sum(rests_s) / len(rests_s)
+
+
+# --- nothing known of the taps ---------------------------------------------------------------------------------------
+def _from_shortest(usable: Sequence[Cycle]) -> RunTime | None:
+    trusted = [cycle for cycle in usable if cycle.confidence >= TRUSTED_CONFIDENCE] or list(usable)
+    if not trusted:
+        return None
+    by_length = sorted(trusted, key=_run)
+    shortest = by_length[0]
+    doubts = []
+    if shortest.confidence < TRUSTED_CONFIDENCE:
+        doubts.append(sentences.FAINT_CLICKS.format(confidence=f"{shortest.confidence:.2f}"))
+    if len(by_length) >= ALONE_LEAST and _run(shortest) < ALONE_RATIO * _run(by_length[1]):
+        doubts.append(sentences.STANDS_ALONE.format(next=plain_seconds(_run(by_length[1]))))
+    text = sentences.SHORTEST.format(count=len(trusted)) if len(trusted) > 1 else sentences.SHORTEST_ONE
+    return RunTime(
+        seconds=_run(shortest),
+        low_s=0.0,
+        high_s=_high(shortest),
+        count=len(trusted),
+        how="shortest run",
+        one_sided=True,
+        timing_s=_high(shortest) - _run(shortest),
+        spread_s=None,
+        text=text,
+        doubt=" ".join(doubts),
+    )
+
+
+# --- shared ----------------------------------------------------------------------------------------------------------
+def _mean_run(
+    runs_s: _Seconds,
+    timing_sd_s: Sequence[float],
+    clock_ppm: float,
+    how: str,
+    notes: Sequence[str],
+    doubts: Sequence[str],
+    *,
+    low_s: float | None = None,
+    high_s: float | None = None,
+) -> RunTime:
+    """Mean of repeats. The spread holds the random timing already: the larger of the two counts, not their sum."""
+    count, mean_s = len(runs_s), float(runs_s.mean())
+    random_s = NORMAL_95 * math.sqrt(sum(sd_s**2 for sd_s in timing_sd_s)) / count
+    clock_s = clock_ppm * 1e-6 * mean_s
+    spread_s = _student_half_width_s(runs_s) if count >= 3 else None
+    half_s = max(random_s, spread_s or 0.0) + clock_s
+    return RunTime(
+        seconds=mean_s,
+        low_s=max(0.0, mean_s - half_s) if low_s is None else low_s,
+        high_s=mean_s + half_s if high_s is None else high_s,
+        count=count,
+        how=how,
+        one_sided=False,
+        timing_s=random_s + clock_s,
+        spread_s=spread_s,
+        text=" ".join(note for note in notes if note),
+        doubt=" ".join(doubts),
+    )
+
+
+def _student_half_width_s(runs_s: _Seconds) -> float:
+    """Half width, in seconds, of the 95 % interval of a mean: Student's t on n-1 degrees of freedom."""
+    from scipy.special import stdtrit  # slow to import, and not needed to show help
+
+    count = len(runs_s)
+    return float(stdtrit(count - 1, 0.975) * runs_s.std(ddof=1) / math.sqrt(count))
+
+
+def _faint_note(cycles: Sequence[Cycle], usable: Sequence[Cycle]) -> str:
+    total = sum(cycle.complete for cycle in cycles)
+    left_out = total - len(usable)
+    return sentences.FAINT_LEFT_OUT.format(count=left_out, total=total) if left_out else ""
+
+
+def _run(cycle: Cycle) -> float:
+    return math.nan if cycle.run_s is None else cycle.run_s
+
+
+def _low(cycle: Cycle) -> float:
+    return _run(cycle) if cycle.run_low_s is None else cycle.run_low_s
+
+
+def _high(cycle: Cycle) -> float:
+    return _run(cycle) if cycle.run_high_s is None else cycle.run_high_s

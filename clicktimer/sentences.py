@@ -1,0 +1,195 @@
+"""Every sentence of stages 4 and 5 (cycles, run time, verdict), in one place so that they can be translated.
+
+Templates take their figures by name through ``str.format``; seconds come in as text that
+:func:`seconds_text` has already rounded to what their uncertainty deserves.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+# --- cycles: why a run is not complete -------------------------------------------------------------------------------
+BEGAN_INSIDE: Final = "the recording began inside this run, {seconds} or more before its cut-out"
+BEGAN_OR_MISSED: Final = "no cut-in before it: the recording began inside this run, or the click was missed"
+ENDED_INSIDE: Final = "the recording ended inside this run, {seconds} after its cut-in"
+CUT_OUT_MISSED: Final = "its cut-out was not heard: another cut-in came at {at}"
+CUT_IN_MISSED: Final = "its cut-in was not heard: no cut-in after the cut-out before it"
+CUT_IN_MISSED_OFF: Final = "its cut-in was not heard: the pump was said to be off at the start"
+GAP_AFTER_CUT_IN: Final = "sound is missing after its cut-in, at {at}"
+GAP_BEFORE_CUT_OUT: Final = "sound is missing before its cut-out, at {at}"
+UNKNOWN_AFTER_CUT_IN: Final = "a click of unknown kind came after its cut-in, at {at}"
+UNKNOWN_BEFORE_CUT_OUT: Final = "a click of unknown kind came before its cut-out, at {at}"
+NO_TIME_BETWEEN: Final = "its two clicks have the same time"
+SAID_TO_BE_ON: Final = (
+    "the pump was said to be running at the start, yet the first click is a cut-in: a cut-out was missed"
+)
+
+EITHER_READING: Final = (
+    "Which click is which could not be told. Either the pump ran {first} and rested {second}, or the other way round. "
+    "Say whether the pump was running at the start."
+)
+EITHER_READING_ONE: Final = (
+    "Which click is which could not be told: the {first} between the two clicks are a run or a rest. "
+    "Say whether the pump was running at the start."
+)
+EITHER_READING_PART: Final = " Sound is missing: only the longest unbroken stretch is told."
+
+# --- run time: what the figure rests on ------------------------------------------------------------------------------
+FIRST_LEFT_OUT: Final = "The first run was left out, as is usual: the tank has not settled to repeats yet."
+ONE_RUN: Final = "It rests on one run: the interval holds timing and clock only; the spread between runs is unknown."
+TWO_RUNS: Final = "It rests on two runs: the interval covers both, but two are too few to tell the spread between runs."
+RUNS_DIFFER: Final = "The two runs differ by {percent} %: water may have been in use, or a run was cut short."
+OUTLIERS_LEFT_OUT: Final = (
+    "Left out: {count} of {total} runs ({which}), far from the others at {median}: "
+    "water in use, a missed click or a power cut would do that."
+)
+MANY_LEFT_OUT: Final = "Many of the runs do not agree ({count} of {total} were left out)."
+FAINT_LEFT_OUT: Final = "Left out: {count} of {total} runs whose clicks are doubtful."
+FAINT_CLICKS: Final = "The clicks that it rests on are not certain (confidence {confidence})."
+STEADY_CYCLES: Final = (
+    "From run x rest / (run + rest) of {count} cycles in a row that agree within {percent} %: it needs no tank size, "
+    "no pump rate and no tap flow, and is the same whichever click is which."
+)
+STEADY_LEFT_OUT: Final = (
+    "{count} of {total} cycles were left out: another tap ran in them, or they lie outside that stretch."
+)
+STEADY_FAST_TAP: Final = (
+    "The tap took more than 60 % of what the pump gives, where this method reads long: open it less."
+)
+STEADY_NONE: Final = (
+    "A steady tap was stated, but no {least} cycles in a row agree within {percent} %: "
+    "the shortest run is told instead, as an upper bound."
+)
+SHORTEST: Final = (
+    "The shortest of {count} trusted runs. "
+    "Water in use only lengthens a run, so with every tap shut it is at most this."
+)
+SHORTEST_ONE: Final = (
+    "The only trusted run. Water in use only lengthens a run, so with every tap shut it is at most this."
+)
+STANDS_ALONE: Final = (
+    "The shortest run stands alone: the next is {next}. A false click or a power cut may have made it."
+)
+
+# --- verdict ---------------------------------------------------------------------------------------------------------
+BAND_NAMES: Final = {
+    "very-short": "very short cycling (under {edge1} s)",
+    "short": "short cycling ({edge1} to {edge2} s)",
+    "short-of-30": "short cycling ({edge2} to {edge3} s)",
+    "under-a-minute": "short of the {edge4} s mark ({edge3} to {edge4} s)",
+    "a-minute-or-more": "a good run ({edge4} to {edge5} s)",
+    "over-three-minutes": "a long run ({edge5} s and more)",
+}
+MEANINGS: Final = {
+    "very-short": "Almost surely the tank has lost its air, or the line to the switch is blocked. "
+    "Have it looked at now.",
+    "short": "Have the air charge and the bladder of the tank checked before anything else.",
+    "short-of-30": "Runs this short wear pump and switch out over months. Have the cause found.",
+    "under-a-minute": "Rarely a trouble. Choose a larger tank at the next change.",
+    "a-minute-or-more": "This is what the trade aims at.",
+    "over-three-minutes": "Nothing to do. The tank is larger than the pump needs.",
+}
+CAUTION: Final = (
+    "Caution: live terminals are under the switch cover, never open it. Work on tank or switch is for a licensed "
+    "person, with the power off at the disconnect and the pressure let down first."
+)
+BASIS: Final = {
+    ("taps shut", 1): "one run with every tap shut",
+    ("taps shut", 2): "the mean of {count} runs with every tap shut",
+    ("steady tap", 1): "one cycle with a tap running steadily",
+    ("steady tap", 2): "{count} cycles with a tap running steadily",
+    ("shortest run", 1): "the only trusted run",
+    ("shortest run", 2): "the shortest of {count} trusted runs",
+}
+BASIS_OTHER: Final = "{how}, {count} in number"
+CLEAR: Final = "{Band}. With no water in use the pump runs {seconds}: {basis}. {meaning}"
+TOO_CLOSE: Final = (
+    "Too close to call between {lower} and {upper}. With no water in use the pump runs {seconds}: {basis}."
+)
+AT_MOST_SHORT: Final = (
+    "{Band}, or worse. With no water in use the pump runs at most {seconds}: {basis}, "
+    "and water in use only lengthens a run. {meaning}"
+)
+AT_MOST_CLOSE: Final = (
+    "Too close to call between {lower} and {upper}. With no water in use the pump runs at most {seconds}: {basis}."
+)
+AT_MOST_MIDDLE: Final = (
+    "At most {seconds} ({basis}): {band} at best. Water may have been in use, which only lengthens a run, "
+    "so it may be short cycling."
+)
+AT_MOST_GOOD: Final = (
+    "At most {seconds} ({basis}). This is not told as good, because water may have been in use, "
+    "which only lengthens a run."
+)
+NOT_MEASURED: Final = "Not measured: no complete run that can be trusted was heard, so nothing is said of the tank."
+ALLOW_SPREAD: Final = (
+    "The spread between runs is unknown; up to {percent} % from run to run is allowed for here "
+    "(the air in the tank warms and cools)."
+)
+ALLOW_STEADY: Final = (
+    "The steady-tap method can read {low} % short (heat of the air) to {high} % long (falling pump rate): "
+    "allowed for here."
+)
+MOTOR_LARGE: Final = (
+    "For motors above 3/4 hp many makers ask for runs of 120 s (common practice, no source): {relation}. "
+    "The motor maker's own figure wins."
+)
+MOTOR_MET: Final = "this run meets it"
+MOTOR_NOT_MET: Final = "this run does not meet it"
+MOTOR_OPEN: Final = "whether this run meets it cannot be told yet"
+
+SETTLE_MORE_SHUT: Final = (
+    "Record at least {count} runs with every tap shut: "
+    "open a tap until the pump cuts in, shut it, wait for the cut-out, repeat."
+)
+SETTLE_MORE_STEADY: Final = (
+    "Leave the one tap running for more cycles, or record at least {count} runs with every tap shut."
+)
+SETTLE_NO_USE: Final = (
+    "Shut every tap and record again (open a tap only until the pump cuts in), and say so (--taps-shut); "
+    "or leave one tap running steadily at less than half of the pump's flow for some cycles, and say so (--steady-tap)."
+)
+SETTLE_NOT_MEASURED: Final = (
+    "Record again nearer to the switch (a hand's width from its cover, touching nothing), "
+    "from before the pump cuts in until after it cuts out, several times."
+)
+
+
+def decimals_for(half_width_s: float) -> int:
+    """Decimals (0 to 2) that a time with this half width, in seconds, deserves: the half width's first digit."""
+    if not half_width_s > 0:
+        return 2
+    return min(2, max(0, -math.floor(math.log10(half_width_s))))
+
+
+def seconds_text(seconds: float, low_s: float, high_s: float) -> str:
+    """Write a time and its interval, all in seconds, like ``38.4 s (38.1 to 38.7 s)``; it is rounded outwards."""
+    decimals = decimals_for(0.5 * (high_s - low_s))
+    low, high = _rounded(low_s, decimals, math.floor), _rounded(high_s, decimals, math.ceil)
+    return f"{seconds:.{decimals}f} s ({low} to {high} s)"
+
+
+def at_most_text(seconds: float, high_s: float) -> str:
+    """Write an upper bound ``high_s`` of a measured time, both in seconds, rounded upwards."""
+    return f"{_rounded(high_s, min(1, decimals_for(high_s - seconds)), math.ceil)} s"
+
+
+def plain_seconds(seconds: float) -> str:
+    """Write a time in seconds to a tenth."""
+    return f"{seconds:.1f} s"
+
+
+def list_seconds(times_s: tuple[float, ...], most: int = 6) -> str:
+    """Write several times in seconds to a tenth, at most ``most`` of them."""
+    shown = ", ".join(f"{time_s:.1f}" for time_s in times_s[:most])
+    return f"{shown} s and {len(times_s) - most} more" if len(times_s) > most else f"{shown} s"
+
+
+def _rounded(value: float, decimals: int, step: Callable[[float], int]) -> str:
+    scale = 10**decimals
+    # A hair of slack keeps 38.1 from turning into 38.0 or 38.2 through binary fractions.
+    slack = 1e-9 * max(1.0, abs(value) * scale)
+    scaled = step(value * scale + slack) if step is math.floor else step(value * scale - slack)
+    return f"{scaled / scale:.{decimals}f}"

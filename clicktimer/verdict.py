@@ -1,0 +1,132 @@
+"""Stage 5, second half: r0 in, verdict out: the band it lies in, whether that is sure, and what would settle it.
+
+"Sure" is asked for more than the interval alone: what the interval cannot hold (an unknown spread
+between runs, the known bias of the steady-tap method) is allowed for, and a doubt of the run time
+stands in the way of every sure verdict. The reasons and figures are in docs/verdict.md.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from clicktimer import sentences
+from clicktimer.errors import SettingsError
+from clicktimer.marks import BANDS, MARKS_S, band_edges_s, band_of
+from clicktimer.records import Band, RunTime, Verdict
+
+RUN_TO_RUN_SHARE: Final = 0.06  # r0 of one tank differs so much by how fast the water before was drawn (simulated)
+STEADY_READS_SHORT: Final = 0.07  # steady tap, heat of the air: -2 to -7 % (simulated)
+STEADY_READS_LONG: Final = 0.035  # steady tap, falling pump rate and a tap at 6 of 10 gpm (simulated)
+LARGE_MOTOR_HP: Final = 0.75  # common practice: above it many makers ask for two minutes
+LARGE_MOTOR_RUN_S: Final = 120.0
+RUNS_TO_SETTLE: Final = 6  # the first is left out; five give Student's t 2.78 where three give 4.30
+
+
+def judge(run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S, motor_hp: float | None = None) -> Verdict:
+    """Judge a run with no water in use against the marks, in seconds.
+
+    A two-sided run time gets the band of its best estimate, sure when interval and allowance lie in it. A
+    one-sided one is only ever an upper bound: below the first mark it is short for sure ("or worse"), between
+    the marks it is "at most", and from the second mark on no band is told. None gives no band at all.
+    motor_hp: rated power of the motor in hp; above 3/4 hp a sentence on the longer run that makers ask for is added.
+
+    Raises SettingsError for marks out of order or out of range and for a motor power that is not above 0.
+    """
+    edges_s = band_edges_s(marks_s)
+    if motor_hp is not None and not (math.isfinite(motor_hp) and motor_hp > 0):
+        raise SettingsError(f"a motor of {motor_hp:g} hp is not possible: give the power on its plate, for example 0.5")
+    if run is None:
+        return Verdict(None, False, sentences.NOT_MEASURED, sentences.SETTLE_NOT_MEASURED)
+    verdict = _judge_bound(run, marks_s, edges_s) if run.one_sided else _judge_two_sided(run, marks_s, edges_s)
+    extra = [verdict.text]
+    if run.doubt:
+        extra.append(run.doubt)
+    if verdict.band is not None and BANDS.index(verdict.band) < BANDS.index("under-a-minute"):
+        extra.append(sentences.CAUTION)
+    if motor_hp is not None and motor_hp > LARGE_MOTOR_HP:
+        extra.append(sentences.MOTOR_LARGE.format(relation=_motor_relation(run)))
+    return Verdict(verdict.band, verdict.sure, " ".join(extra), verdict.settle)
+
+
+def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[float, ...]) -> Verdict:
+    band = band_of(run.seconds, marks_s)
+    low_s, high_s = allowed_interval_s(run)
+    lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
+    seconds = sentences.seconds_text(run.seconds, run.low_s, run.high_s)
+    settle = sentences.SETTLE_MORE_STEADY if run.how == "steady tap" else sentences.SETTLE_MORE_SHUT
+    settle = settle.format(count=RUNS_TO_SETTLE)
+    if lower == upper:
+        text = sentences.CLEAR.format(
+            Band=_capital(_name(band, edges_s)), seconds=seconds, basis=_basis(run), meaning=_meaning(band)
+        )
+        return Verdict(band, not run.doubt, text, settle if run.doubt else "")
+    text = sentences.TOO_CLOSE.format(
+        lower=_name(lower, edges_s), upper=_name(upper, edges_s), seconds=seconds, basis=_basis(run)
+    )
+    if band_of(run.low_s, marks_s) == band_of(run.high_s, marks_s):
+        text = f"{text} {_allowance_sentence(run)}"
+    return Verdict(band, False, text, settle)
+
+
+def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[float, ...]) -> Verdict:
+    seconds = sentences.at_most_text(run.seconds, run.high_s)
+    if run.high_s >= marks_s[1]:
+        text = sentences.AT_MOST_GOOD.format(seconds=seconds, basis=_basis(run))
+        return Verdict(None, False, text, sentences.SETTLE_NO_USE)
+    band = band_of(run.high_s, marks_s)
+    name = _name(band, edges_s)
+    if run.high_s >= marks_s[0]:
+        text = sentences.AT_MOST_MIDDLE.format(seconds=seconds, basis=_basis(run), band=name)
+        return Verdict(band, False, text, sentences.SETTLE_NO_USE)
+    # The shortest of several runs is shorter than the usual one, so "short" too is told with room to spare.
+    upper = band_of(allowed_interval_s(run)[1], marks_s)
+    if upper == band:
+        text = sentences.AT_MOST_SHORT.format(
+            Band=_capital(name), seconds=seconds, basis=_basis(run), meaning=_meaning(band)
+        )
+        return Verdict(band, not run.doubt, text, sentences.SETTLE_NO_USE if run.doubt else "")
+    text = sentences.AT_MOST_CLOSE.format(lower=name, upper=_name(upper, edges_s), seconds=seconds, basis=_basis(run))
+    return Verdict(band, False, f"{text} {_allowance_sentence(run)}", sentences.SETTLE_NO_USE)
+
+
+def allowed_interval_s(run: RunTime) -> tuple[float, float]:
+    """The interval, in seconds, that must lie in one band for a sure verdict: the run time and what that lacks."""
+    if run.how == "steady tap":
+        return run.low_s / (1 + STEADY_READS_LONG), run.high_s / (1 - STEADY_READS_SHORT)
+    if run.spread_s is None:
+        room_s = RUN_TO_RUN_SHARE * run.seconds
+        return min(run.low_s, run.seconds - room_s), max(run.high_s, run.seconds + room_s)
+    return run.low_s, run.high_s
+
+
+def _allowance_sentence(run: RunTime) -> str:
+    if run.how == "steady tap":
+        return sentences.ALLOW_STEADY.format(low=f"{100 * STEADY_READS_SHORT:g}", high=f"{100 * STEADY_READS_LONG:g}")
+    return sentences.ALLOW_SPREAD.format(percent=f"{100 * RUN_TO_RUN_SHARE:g}")
+
+
+def _motor_relation(run: RunTime) -> str:
+    low_s, high_s = allowed_interval_s(run)
+    if run.doubt:
+        return sentences.MOTOR_OPEN
+    if high_s < LARGE_MOTOR_RUN_S:
+        return sentences.MOTOR_NOT_MET
+    return sentences.MOTOR_OPEN if run.one_sided or low_s < LARGE_MOTOR_RUN_S else sentences.MOTOR_MET
+
+
+def _basis(run: RunTime) -> str:
+    template = sentences.BASIS.get((run.how, min(run.count, 2)), sentences.BASIS_OTHER)
+    return template.format(count=run.count, how=run.how)
+
+
+def _name(band: Band, edges_s: tuple[float, ...]) -> str:
+    return sentences.BAND_NAMES[band].format(**{f"edge{i}": f"{edge_s:g}" for i, edge_s in enumerate(edges_s, 1)})
+
+
+def _meaning(band: Band) -> str:
+    return sentences.MEANINGS[band]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
