@@ -1,0 +1,66 @@
+"""``clicktimer.measure``: a recording in, a Measurement out, with options as people write them."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from clicktimer.errors import SettingsError
+from clicktimer.settings import MeasureOptions, PumpState, Taps
+
+if TYPE_CHECKING:
+    from clicktimer.records import Measurement
+
+PathLike = str | os.PathLike[str]
+
+
+def measure(
+    recording: PathLike | Sequence[PathLike],
+    *,
+    taps: Taps | None = None,
+    pump_at_start: PumpState | None = None,
+    switch: str | None = None,
+    precharge: str | None = None,
+    tank: str | Sequence[str] = (),
+    pump_rate: str | None = None,
+    height: str | None = None,
+    marks: str | None = None,
+    started: str | None = None,
+    progress: Callable[[float, float | None], None] | None = None,
+) -> Measurement:
+    """Measure the pump's runs in one recording, or in the parts of one (a sequence of paths).
+
+    taps: "shut" (no water in use), "steady" (one tap ran steadily) or None (not known: the verdict is one-sided).
+    pump_at_start: "on" or "off" where it is known. The quantities are text with a unit, as on the command line:
+    switch "40/60" (psi), precharge "38 psi", tank "33 gal" (several: a sequence), pump_rate "8 gpm", height "1200 ft",
+    marks "30/60" (seconds), started "2031-05-04 06:30". None is the default of the command line.
+    progress: called with the seconds heard so far and in all (None: not known).
+
+    Raises InputError where the recording cannot be read, QuantityError and SettingsError for the options.
+    """
+    from clicktimer.cli.options import parse_system_options
+    from clicktimer.pipeline import measure_recording
+
+    if taps not in (None, "shut", "steady"):
+        raise SettingsError(f'taps={taps!r} is not known; give "shut", "steady" or None')
+    if pump_at_start not in (None, "on", "off"):
+        raise SettingsError(f'pump_at_start={pump_at_start!r} is not known; give "on", "off" or None')
+    system = parse_system_options(
+        switch=switch,
+        precharge=precharge,
+        tank=(tank,) if isinstance(tank, str) else tuple(tank),
+        pump_rate=pump_rate,
+        height=height,
+        marks=marks,
+    )
+    joined = not isinstance(recording, str | os.PathLike)
+    options = MeasureOptions(
+        taps=taps,
+        pump_at_start=pump_at_start,
+        marks_s=system.marks_s,
+        started=started,
+        joined=joined,
+        system=system,
+    )
+    return measure_recording(recording, options=options, progress=progress)

@@ -1,0 +1,158 @@
+"""``clicktimer measure``: recordings in, a report, JSON and CSV out."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, explain, explain_defect
+from clicktimer.cli.options import system_options
+from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
+from clicktimer.cli.progress import ProgressBar
+from clicktimer.errors import ClicktimerError, SettingsError
+from clicktimer.report.words import plain
+
+if TYPE_CHECKING:
+    from clicktimer.records import Measurement
+    from clicktimer.settings import MeasureOptions
+
+logger = logging.getLogger(__name__)
+
+
+@click.command("measure", short_help="Time the pump's runs in a recording and judge them.")
+@click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
+@click.option("--taps-shut", is_flag=True, help="No water was in use: every run counts in full.")
+@click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time, and nothing else.")
+@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
+              help="Whether the pump was running when the recording began, if you know.")  # fmt: skip
+@click.option("--started", metavar='"YYYY-MM-DD HH:MM"', help="When the recording began, by the clock on the wall.")
+@click.option("--joined", is_flag=True, help="The recordings are parts of one, in this order.")
+@click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON; several give a line each.")
+@click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV.")
+@system_options
+def measure_command(
+    recordings: tuple[str, ...],
+    taps_shut: bool,
+    steady_tap: bool,
+    pump_at_start: str | None,
+    started: str | None,
+    joined: bool,
+    json_target: str | None,
+    csv_target: str | None,
+    system: Any,
+) -> int:
+    """Time the pump's runs in a recording and judge them.
+
+    RECORDING is what a phone or computer recorded beside the pressure switch: wav,
+    flac, mp3, m4a, ogg, webm, or the sound of a video. Say --taps-shut or --steady-tap
+    if you can: water in use makes a run longer and flatters the tank.
+    """
+    from clicktimer.settings import MeasureOptions
+
+    if taps_shut and steady_tap:
+        raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
+    if started is not None and len(recordings) > 1 and not joined:
+        raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
+    check_targets(json_target, csv_target, recordings)
+    options = MeasureOptions(
+        taps="shut" if taps_shut else "steady" if steady_tap else None,
+        pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
+        marks_s=system.marks_s,
+        started=started,
+        joined=joined,
+        system=system,
+    )
+    jobs = [recordings] if joined else [(r,) for r in recordings]
+    return measure_all(jobs, options, json_target=json_target, csv_target=csv_target)
+
+
+def measure_all(
+    jobs: Sequence[tuple[str, ...]], options: MeasureOptions, *, json_target: str | None, csv_target: str | None
+) -> int:
+    """Measure each job, print and write what came of it, and return the exit code.
+
+    A job is the parts of one recording. A bad one is told and the others are still measured; when the user
+    stops, what was measured so far is written.
+    """
+    out = _Results(json_target, csv_target, several=len(jobs) > 1)
+    codes = [MEASURED]
+    try:
+        for job in jobs:
+            codes.append(_measure_one(job, options, out))
+    finally:
+        out.finish()
+    if DEFECT in codes:
+        return DEFECT
+    return BAD_INPUT if BAD_INPUT in codes else max(codes)
+
+
+def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results) -> int:
+    from clicktimer.pipeline import measure_recording
+
+    name = Path(job[0]).name
+    try:
+        logger.info("measuring %s", ", ".join(job))
+        with ProgressBar(name) as progress:
+            measurement = measure_recording(list(job) if options.joined else job[0], options=options, progress=progress)
+    except ClicktimerError as error:
+        return explain(error, name)
+    except (BrokenPipeError, KeyboardInterrupt):
+        raise
+    except Exception as error:  # the other recordings are still measured
+        return explain_defect(error, name)
+    out.add(measurement)
+    return MEASURED if measurement.run is not None else NOT_MEASURED
+
+
+class _Results:
+    """Prints each result as it comes and writes the files when all are there."""
+
+    def __init__(self, json_target: str | None, csv_target: str | None, *, several: bool) -> None:
+        self._json = json_target
+        self._csv = csv_target
+        self._several = several
+        self._documents: list[str] = []
+        self._measured: list[Measurement] = []
+        self._text = STDOUT not in (json_target, csv_target)  # otherwise stdout belongs to the program that reads it
+        self._emphasis: Callable[[str], str] = emphasis_for()
+
+    def add(self, measurement: Measurement) -> None:
+        """Print the report of one measurement (its JSON instead, if that goes to stdout) and keep it for the files."""
+        if self._text:
+            from clicktimer.report.text import render_text
+
+            if self._measured:
+                click.echo("\n" + "=" * 80 + "\n")
+            click.echo(render_text(measurement, emphasis=self._emphasis, csv_hint=self._csv is None), nl=False)
+        elif measurement.run is None:
+            name = plain(measurement.source.name)
+            click.echo(f"clicktimer: {name}: {plain(measurement.verdict.text)}", err=True)
+        self._measured.append(measurement)
+        if self._json is not None:
+            from clicktimer import __version__
+            from clicktimer.report.machine import document_text, measurement_json
+
+            document = measurement_json(measurement, program_version=__version__)
+            line = document_text(document, one_line=self._several)
+            if self._json == STDOUT:
+                put(STDOUT, line)
+            else:
+                self._documents.append(line)
+
+    def finish(self) -> None:
+        """Write the files; where nothing was measured none is written, and that is said."""
+        for option, target in (("--json", self._json), ("--csv", self._csv)):
+            if target is not None and target != STDOUT and not self._measured:
+                click.echo(f"clicktimer: nothing was written to {target} ({option}): no recording was read", err=True)
+        if not self._measured:
+            return
+        if self._json is not None and self._json != STDOUT:
+            put(self._json, "".join(self._documents))
+        if self._csv is not None:
+            from clicktimer.report.tables import cycles_csv
+
+            put(self._csv, cycles_csv(self._measured))

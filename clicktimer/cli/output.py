@@ -1,0 +1,74 @@
+"""Where results go: stdout, or a file that is written beside and moved into place."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import click
+
+from clicktimer.errors import SettingsError
+
+STDOUT = "-"
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file in one move: either the old file is there, or the whole new one.
+
+    Raises SettingsError where it cannot be written.
+    """
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    except OSError as error:
+        raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None
+    try:
+        # newline="" keeps the line ends of CSV as they are.
+        with os.fdopen(handle, "w", encoding="utf-8", newline="", errors="replace") as out:
+            out.write(text)
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(beside, 0o666 & ~mask)  # mkstemp makes it private; a result is an ordinary file
+        os.replace(beside, path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            os.unlink(beside)
+        raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None
+
+
+def put(target: str, text: str) -> None:
+    """Write a result to ``target``: a path, or "-" for stdout."""
+    if target == STDOUT:
+        click.echo(text, nl=False)
+    else:
+        write_whole(Path(target), text)
+
+
+def check_targets(json_target: str | None, csv_target: str | None, recordings: Sequence[str]) -> None:
+    """Refuse outputs that would fall on each other or on a recording, before anything is measured.
+
+    Raises SettingsError.
+    """
+    if json_target is not None and json_target == csv_target:
+        raise SettingsError("--json and --csv cannot both go to the same place; give one of them a file of its own")
+    for name, target in (("--json", json_target), ("--csv", csv_target)):
+        if target is None or target == STDOUT:
+            continue
+        path = Path(target)
+        if path.is_dir():
+            raise SettingsError(f"{name} {target} is a folder; give the name of a file")
+        if not path.parent.is_dir():
+            raise SettingsError(f"{name} {target}: the folder {path.parent} does not exist; make it first")
+        for recording in recordings:
+            if path.exists() and Path(recording).exists() and path.samefile(recording):
+                raise SettingsError(f"{name} {target} would overwrite the recording itself; choose another name")
+
+
+def emphasis_for() -> Callable[[str], str]:
+    """Return what makes a heading stand out: bold in a terminal, nothing in a pipe or where NO_COLOR is set."""
+    terminal = click.get_text_stream("stdout").isatty()
+    if terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb":
+        return lambda text: click.style(text, bold=True)
+    return str

@@ -1,0 +1,123 @@
+"""What to do next, and the cautions that belong to it. Sentences only; no arithmetic.
+
+What each band means is said with the verdict; this adds what to do about it. Common practice, no published source.
+"""
+
+from __future__ import annotations
+
+from clicktimer.records import Band, Measurement
+
+BAND_TITLE: dict[Band, str] = {
+    "very-short": "VERY SHORT CYCLING",
+    "short": "SHORT CYCLING",
+    "short-of-30": "SHORT CYCLING",
+    "under-a-minute": "BELOW THE MARK",
+    "a-minute-or-more": "AS IT SHOULD BE",
+    "over-three-minutes": "AS IT SHOULD BE",
+}
+
+BAND_NEXT: dict[Band, str] = {
+    "very-short": "Use little water until it is seen to: every start wears the motor.",
+    "short": "Do not add air or turn the switch's screws on a guess: the check of the charge comes first.",
+    "short-of-30": "The tank's size and the pump's rate tell lost air from a tank that is too small: give --tank and "
+    "--pump-rate.",
+    "under-a-minute": "Measure again in a year: a run that has become shorter means that air is being lost.",
+    "a-minute-or-more": "Keep this figure: a shorter run a year from now means that air is being lost.",
+    "over-three-minutes": "Keep this figure: a shorter run a year from now means that air is being lost.",
+}
+
+SHORT_BANDS: tuple[Band, ...] = ("very-short", "short", "short-of-30")
+
+LISTEN = (
+    "Live terminals are under the switch cover: never open it. Listen from outside, a hand's width away, and lay "
+    "nothing on the cover, the conduit or the terminals."
+)
+BEFORE_WORK = (
+    "Before any work on tank or switch: power off at the disconnect, locked or tagged where it is out of sight, and "
+    "tested dead; water heater off (power or gas); pressure let down to zero. Air valve: wear eye protection, water "
+    "may spray; add clean air slowly, only with the tank drained and the power off. Afterwards refill slowly and let "
+    "the air out at a tap."
+)
+TANK = (
+    "A tank under pressure can burst: never over its plate, and a relief valve belongs on the system. A tank full of "
+    "water is heavy (33 gal: up to about 275 lb): drain it before it is moved."
+)
+LICENSED = (
+    "Electrical and pump work is for licensed people under the local code. Where the drinking water was opened to "
+    "the air, disinfect as the local health authority advises."
+)
+SURROUNDINGS = (
+    "Never enter a well pit: bad air kills. Wet floor, or a tingle from pipe or casing: leave and call for help. No "
+    "mains-powered computer on a wet floor."
+)
+ENDLESS = (
+    "The pump was still running when the recording ended. If it goes on and every tap is shut, switch it off at the "
+    "disconnect now: it can overheat, scald and burst a pipe. If the gauge is past the cut-out pressure, stay away "
+    "from the tank."
+)
+NO_CERTIFICATE = "This is a measurement of sound, not a certificate."
+
+ENDLESS_RUN_S = 600.0  # common practice has no household run of ten minutes with the taps shut
+
+
+def next_steps(measurement: Measurement) -> tuple[str, ...]:
+    """Return what to do next, most useful first: what would settle an open question, then what the band asks for."""
+    m = measurement
+    steps: list[str] = []
+    if m.verdict.settle:
+        steps.append(m.verdict.settle)
+    if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
+        steps.append(BAND_NEXT[m.verdict.band])
+    elif m.run is None:
+        steps.extend(to_try(m))
+    return tuple(steps)
+
+
+def to_try(measurement: Measurement) -> tuple[str, ...]:
+    """Return what to try where no run could be timed, by what was heard."""
+    m = measurement
+    if m.ambiguous is not None:
+        return ("If you know whether the pump was running when the recording began, say so: "
+                "--pump-at-start on or --pump-at-start off.",)  # fmt: skip
+    if not m.clicks:
+        return (
+            "Place the phone or computer by the pressure switch, a hand's width from its cover and outside it, and "
+            "listen: can you hear the click yourself?",
+            "Turn off noise suppression, and stop other sounds near by.",
+            "Make a recording that holds at least three whole runs: open a tap until the pump starts, shut every "
+            "tap, wait until it stops, and do it again.",
+        )
+    return (
+        "Make a longer recording, so that it holds at least three whole runs, from the click that starts the pump "
+        "to the click that stops it.",
+        "If you know whether the pump was running when the recording began, say so: --pump-at-start on or off.",
+    )
+
+
+def cautions(measurement: Measurement) -> tuple[str, ...]:
+    """Return the cautions that belong to what this result may make somebody do, most urgent first."""
+    m = measurement
+    found: list[str] = []
+    if runs_on(m):
+        found.append(ENDLESS)
+    found.append(LISTEN)
+    # Too-close-to-call near a short band sends people to the tank as well.
+    to_tank = m.verdict.band in SHORT_BANDS or (m.verdict.band == "under-a-minute" and not m.verdict.sure)
+    if to_tank or m.tank is not None:
+        found += [BEFORE_WORK, TANK, LICENSED]
+    found += [SURROUNDINGS, NO_CERTIFICATE]
+    return tuple(found)
+
+
+def runs_on(measurement: Measurement) -> bool:
+    """Return whether the pump was still running at the end and had run long: five times r0, or ten minutes."""
+    m = measurement
+    if not m.cycles:
+        return False
+    last = m.cycles[-1]
+    if last.cut_in_s is None or last.cut_out_s is not None or last.rest_s is not None:
+        return False
+    if any(g.from_s >= last.cut_in_s for g in m.gaps):
+        return False
+    limit_s = ENDLESS_RUN_S if m.run is None else 5.0 * m.run.seconds
+    return m.source.duration_s - last.cut_in_s > limit_s

@@ -1,0 +1,161 @@
+"""A measurement as text for a person: the verdict first, then what to do, the runs, the tank, the cautions.
+
+At most 80 columns, no colour; ``emphasis`` may make headings bold in a terminal, and the text says the same without.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+from typing import Any
+
+from clicktimer.records import Measurement
+from clicktimer.report import advice
+from clicktimer.report.runs import ambiguous_lines, runs_lines
+from clicktimer.report.words import (
+    clock_text,
+    half_width_text,
+    length_text,
+    plain,
+    seconds_text,
+    started_time,
+    wrap,
+)
+
+Emphasis = Callable[[str], str]
+
+
+def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:
+    """Return the whole report of one measurement as text that ends in a newline.
+
+    emphasis: makes a heading stand out (bold in a terminal). csv_hint: name --csv where the table is shortened.
+    """
+    m = measurement
+    lines: list[str] = [*_source_lines(m), ""]
+    lines += _verdict_lines(m, emphasis)
+    steps = advice.next_steps(m)
+    if steps:
+        lines += ["", emphasis("What to do next")]
+        for step in steps:
+            lines += wrap(step, "  - ", "    ")
+    if m.cycles:
+        lines += ["", emphasis("Runs"), *runs_lines(m, csv_hint=csv_hint)]
+    if m.ambiguous is not None:
+        lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
+    if m.tank is not None:
+        lines += ["", *_tank_lines(m, emphasis)]
+    notes = _note_lines(m)
+    if notes:
+        lines += ["", emphasis("About this recording"), *notes]
+    settings = _settings_lines(m.settings)
+    if settings:
+        lines += ["", emphasis("What was taken as given"), *settings]
+    lines += ["", emphasis("Cautions")]
+    for caution in advice.cautions(m):
+        lines += wrap(caution, "  ! ", "    ")
+    return "\n".join(lines) + "\n"
+
+
+def summary_line(measurement: Measurement) -> str:
+    """Return one line: the recording's name, its run time with interval, and the band."""
+    m = measurement
+    name = plain(m.source.name)
+    if m.run is None:
+        return f"{name}: not measured"
+    half = (m.run.high_s - m.run.low_s) / 2
+    shown = seconds_text(m.run.seconds, half)
+    said = f"at most {shown}" if m.run.one_sided else shown
+    band = m.verdict.band or "no verdict"
+    return f"{name}: run {said}, {band}{'' if m.verdict.sure else ' (not sure)'}"
+
+
+def _source_lines(m: Measurement) -> list[str]:
+    rate = f"{m.source.sample_rate_hz / 1000:g} kHz"
+    parts = [m.source.name, length_text(m.source.duration_s), rate]
+    started = started_time(m.source.started_at)
+    if started is not None:
+        parts.append(f"began {started.strftime('%Y-%m-%d %H:%M')}")
+        if m.source.started_how == "container":
+            parts[-1] += " by the file's own note, which some phones set to the end or to UTC"
+    return wrap(", ".join(parts))
+
+
+def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
+    title = _title(m)
+    lines = [emphasis(title), *wrap(m.verdict.text, "  ")]
+    if m.run is None:
+        return lines
+    run = m.run
+    basis = f"Error of timing {half_width_text(run.timing_s)} (clicks and the recorder's clock)"
+    if not run.one_sided:
+        spread = "not known from so few" if run.spread_s is None else half_width_text(run.spread_s)
+        basis += f"; of the spread from run to run: {spread}"
+    basis += " (95 %)."
+    lines += ["", *wrap(f"{run.text} {basis}".strip(), "  ")]
+    if run.doubt and run.doubt not in m.verdict.text:
+        lines += wrap(run.doubt, "  ")
+    lines += wrap(
+        "A run is from the click that starts the pump (cut-in) to the click that stops it (cut-out); a cycle is that "
+        "and the rest after it. The trade often says cycle for the run.",
+        "  ",
+    )
+    return lines
+
+
+def _title(m: Measurement) -> str:
+    if m.run is None:
+        return "NOT MEASURED"
+    if m.verdict.band is None:
+        return "NO VERDICT YET"
+    title = advice.BAND_TITLE[m.verdict.band]
+    if m.verdict.sure:
+        return title
+    return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
+
+
+def _tank_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
+    from clicktimer.report.tank import tank_lines
+
+    return [emphasis("Tank"), *tank_lines(m.tank)]
+
+
+def _note_lines(m: Measurement) -> list[str]:
+    started = started_time(m.source.started_at)
+    day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
+    lines: list[str] = []
+    for gap in m.gaps:
+        begin = clock_text(gap.from_s, started, with_day=day)
+        until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
+        lines += wrap(f"Sound missing from {begin} {until}: {gap.why}", "  - ", "    ")
+    for notice in m.warnings:
+        where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
+        lines += wrap(where + notice.text, "  - ", "    ")
+    return lines
+
+
+def _settings_lines(settings: Mapping[str, Any]) -> list[str]:
+    """Values with where each came from, those given first, then the defaults; anything else is for JSON only."""
+    given: list[str] = []
+    defaults: list[str] = []
+    for name, entry in settings.items():
+        if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
+            continue
+        if entry["value"] is None:
+            continue
+        value = entry.get("text", entry["value"])
+        shown = f"{name} {_value_text(value)}"
+        (defaults if entry["from"] == "default" else given).append(shown)
+    lines: list[str] = []
+    if given:
+        lines += wrap("Given by you: " + "; ".join(given) + ".", "  ", "    ")
+    if defaults:
+        lines += wrap("Defaults, since nothing was said: " + "; ".join(defaults) + ".", "  ", "    ")
+    return lines
+
+
+def _value_text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return " + ".join(_value_text(v) for v in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
