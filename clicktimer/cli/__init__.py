@@ -12,7 +12,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import IO
+from typing import IO, Any
 
 import click
 
@@ -27,8 +27,26 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 """Name of each command: its module, the command in it, and the line that ``--help`` shows."""
 
 
+class ReaderGoneError(Exception):
+    """Whoever read our output has closed it. Not BrokenPipeError, which click would turn into exit code 1."""
+
+
 class LazyCommands(click.Group):
     """A group whose commands are imported when they are asked for."""
+
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Read the arguments; ``--help`` prints here."""
+        try:
+            return super().make_context(*args, **kwargs)
+        except BrokenPipeError:
+            raise ReaderGoneError from None
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise ReaderGoneError from None
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names in the order of COMMANDS."""
@@ -94,7 +112,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         click.echo("clicktimer: stopped", err=True)
         return STOPPED
-    except BrokenPipeError:
+    except (ReaderGoneError, BrokenPipeError):
         _close_quietly(sys.stdout)
         return BROKEN_PIPE
     except ClicktimerError as error:

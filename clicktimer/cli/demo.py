@@ -24,12 +24,12 @@ def demo_command(into: str, seed: int) -> int:
     The sound is synthetic: a simulated tank, pump and switch whose true times are
     known. The recording is kept, so that you can listen to it.
     """
-    from clicktimer.settings import MeasureOptions
-    from clicktimer.simulator.demo import demo_recording
-
     folder = Path(into)
     if not folder.is_dir():
         raise SettingsError(f"--into {into}: there is no such folder; make it first, or leave the option out")
+    from clicktimer.settings import MeasureOptions
+    from clicktimer.simulator.demo import demo_recording
+
     path = free_name(folder)
     try:
         demo_recording(path, seed)

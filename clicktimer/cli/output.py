@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -68,7 +69,6 @@ def check_targets(json_target: str | None, csv_target: str | None, recordings: S
 
 def emphasis_for() -> Callable[[str], str]:
     """Return what makes a heading stand out: bold in a terminal, nothing in a pipe or where NO_COLOR is set."""
-    terminal = click.get_text_stream("stdout").isatty()
-    if terminal and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb":
+    if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb":
         return lambda text: click.style(text, bold=True)
     return str
