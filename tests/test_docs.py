@@ -1,0 +1,110 @@
+"""The documents cannot go stale: they are made from the program or held against it."""
+
+from __future__ import annotations
+
+import ast
+import importlib.util
+import re
+from pathlib import Path
+from typing import Any, get_args
+
+import click
+import pytest
+
+from clicktimer.cli import COMMANDS, cli
+from clicktimer.records import Band
+
+ROOT = Path(__file__).parents[1]
+PAGES = sorted({*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *(ROOT / "fixtures_audio").glob("*.md")})
+
+
+def make_cli() -> Any:
+    spec = importlib.util.spec_from_file_location("make_cli", ROOT / "docs/make_cli.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def commands() -> list[tuple[str, click.Command]]:
+    context = click.Context(cli)
+    found = [(name, cli.get_command(context, name)) for name in COMMANDS]
+    return [(name, command) for name, command in found if command is not None]
+
+
+def options_of(command: click.Command) -> list[str]:
+    return [o for p in command.params if isinstance(p, click.Option) for o in (*p.opts, *p.secondary_opts)]
+
+
+def test_the_reference_is_what_help_says():
+    written = (ROOT / "docs/cli.md").read_text("utf-8")
+    assert written == make_cli().reference(), "run: python docs/make_cli.py"
+
+
+def test_every_command_and_option_has_help_and_is_in_the_reference():
+    written = (ROOT / "docs/cli.md").read_text("utf-8")
+    for name, command in commands():
+        assert f"## clicktimer {name}" in written
+        assert command.help
+        for parameter in command.params:
+            if isinstance(parameter, click.Option):
+                assert parameter.help, f"{name} {parameter.name}"
+        for option in options_of(command):
+            assert option in written, f"{name} {option}"
+
+
+def test_help_fits_80_columns():
+    for line in make_cli().reference().split("## clicktimer", 1)[1].splitlines():
+        assert len(line) <= 80, line
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_commands_in_the_pages_exist(page: Path):
+    known = {name: {*options_of(command), "--help", "-h"} for name, command in commands()}
+    lines = re.findall(r"^\s*(?:\$ )?(?:\S*/)?clicktimer (.+)$", page.read_text("utf-8"), re.MULTILINE)
+    for line in lines:
+        words = line.split()
+        if words[0] not in known:
+            assert words[0] in ("--help", "--version", "[OPTIONS]", "COMMAND"), f"{page.name}: clicktimer {line}"
+            continue
+        for option in re.findall(r"(?<!\S)--[a-z-]+", line):
+            assert option in known[words[0]], f"{page.name}: clicktimer {line}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_links_inside_the_repository_lead_somewhere(page: Path):
+    for target in re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8")):
+        if "://" not in target:
+            assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def notice_codes() -> dict[str, str]:
+    """Every code given to Notice(...) in the package as a plain text, and the file that gives it."""
+    found: dict[str, str] = {}
+    for path in (ROOT / "clicktimer").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Notice":
+                given = [k.value for k in node.keywords if k.arg == "code"] or node.args[:1]
+                if given and isinstance(given[0], ast.Constant):
+                    found[str(given[0].value)] = path.name
+    return found
+
+
+def test_every_warning_code_is_described_and_no_other():
+    written = (ROOT / "docs/json.md").read_text("utf-8")
+    section = written.split("## Warning codes", 1)[1].split("\n## ", 1)[0]
+    listed = set(re.findall(r"^\| `([a-z0-9-]+)`", section, re.MULTILINE))
+    assert listed == set(notice_codes())
+
+
+def test_every_band_is_described():
+    written = (ROOT / "docs/json.md").read_text("utf-8")
+    for band in get_args(Band):
+        assert f"`{band}`" in written
+
+
+def test_the_pages_are_written_for_everybody():
+    for page in PAGES:
+        for line in page.read_text("utf-8").splitlines():
+            assert not re.search(r"\bTODO\b|\bFIXME\b|\bXXX\b", line), f"{page.name}: {line}"
