@@ -78,7 +78,7 @@ BAND_NAMES: Final = {
     "very-short": "very short cycling (under {edge1} s)",
     "short": "short cycling ({edge1} to {edge2} s)",
     "short-of-30": "short cycling ({edge2} to {edge3} s)",
-    "under-a-minute": "short of the {edge4} s mark ({edge3} to {edge4} s)",
+    "under-a-minute": "a run under the {edge4} s mark ({edge3} to {edge4} s)",
     "a-minute-or-more": "a good run ({edge4} to {edge5} s)",
     "over-three-minutes": "a long run ({edge5} s and more)",
 }
@@ -104,12 +104,12 @@ BASIS: Final = {
     ("shortest run", 2): "the shortest of {count} trusted runs",
 }
 BASIS_OTHER: Final = "{how}, {count} in number"
-CLEAR: Final = "{Band}. With no water in use the pump runs {seconds}: {basis}. {meaning}"
+CLEAR: Final = "{band}. With no water in use the pump runs {seconds}: {basis}. {meaning}"
 TOO_CLOSE: Final = (
     "Too close to call between {lower} and {upper}. With no water in use the pump runs {seconds}: {basis}."
 )
 AT_MOST_SHORT: Final = (
-    "{Band}, or worse. With no water in use the pump runs at most {seconds}: {basis}, "
+    "{band}, or worse. With no water in use the pump runs at most {seconds}: {basis}, "
     "and water in use only lengthens a run. {meaning}"
 )
 AT_MOST_CLOSE: Final = (
@@ -123,6 +123,7 @@ AT_MOST_GOOD: Final = (
     "At most {seconds} ({basis}). This is not told as good, because water may have been in use, "
     "which only lengthens a run."
 )
+HEADLINE_NOT_SURE: Final = "Not sure: {band}"
 NOT_MEASURED: Final = "Not measured: no complete run that can be trusted was heard, so nothing is said of the tank."
 ALLOW_SPREAD: Final = (
     "The spread between runs is unknown; up to {percent} % from run to run is allowed for here "
@@ -164,9 +165,9 @@ def decimals_for(half_width_s: float) -> int:
     return min(2, max(0, -math.floor(math.log10(half_width_s))))
 
 
-def seconds_text(seconds: float, low_s: float, high_s: float) -> str:
+def seconds_text(seconds: float, low_s: float, high_s: float, most_decimals: int = 2) -> str:
     """Write a time and its interval, all in seconds, like ``38.4 s (38.1 to 38.7 s)``; it is rounded outwards."""
-    decimals = decimals_for(0.5 * (high_s - low_s))
+    decimals = min(most_decimals, decimals_for(0.5 * (high_s - low_s)))
     low, high = _rounded(low_s, decimals, math.floor), _rounded(high_s, decimals, math.ceil)
     return f"{seconds:.{decimals}f} s ({low} to {high} s)"
 
@@ -193,3 +194,16 @@ def _rounded(value: float, decimals: int, step: Callable[[float], int]) -> str:
     slack = 1e-9 * max(1.0, abs(value) * scale)
     scaled = step(value * scale + slack) if step is math.floor else step(value * scale - slack)
     return f"{scaled / scale:.{decimals}f}"
+
+# -- notices of the detector ---------------------------------------------------------------------------------------------
+
+CHATTER = "The switch clicked {count} times within a second: chatter. It counts as one click, at its first."
+NO_CLICKS = (
+    "No click of a pressure switch could be told from the other sounds. Put the microphone a hand's width from the "
+    "switch, outside its cover, and record three or more cycles of the pump."
+)
+ORDER_UNKNOWN = (
+    "The pump could not be heard, so which click is cut-in and which is cut-out is not known. "
+    "If you know whether the pump was running when the recording began, say --pump-at-start off or on."
+)
+START_CONTRADICTED = "What was said of the pump at the start does not fit what is heard: please check --pump-at-start."

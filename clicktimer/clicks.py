@@ -1,0 +1,286 @@
+"""Stage 3: candidates and levels -> clicks of the switch, each with its kind and how sure that is.
+
+What is known beforehand is little: a switch clicks alike each time, cut-in and cut-out take turns, and the pump sounds
+between them. So: guess where the pump is heard (several guesses, one of them "nowhere"); under each guess decode the best
+sequence; learn from it what the two clicks sound like and how loud they are; weigh every candidate anew against all the
+noises that the sequence leaves unexplained; repeat. The guess whose clicks explain most wins, if it wins clearly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from clicktimer import likeness, pump, sequence
+from clicktimer.kernel import F32, F64
+from clicktimer.onsets import Candidates, LevelSegment
+from clicktimer.records import Click, Gap, Kind
+from clicktimer.settings import PumpState
+
+_HAZARD_PER_S = 1.0 / 60.0
+"""How often a switch clicks, to an order of magnitude: only its logarithm counts."""
+
+_MISS = 0.05
+"""Share of clicks that are not among the candidates (about 3 % in hard recordings)."""
+
+_MOST_CANDIDATES = 3000
+_LEAST_RUN_S = 1.5
+_CHATTER_S = 1.0
+_SEEDS = 12
+_ROUNDS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What came of stage 3.
+
+    pump_heard: the level told the kinds. order_known: kinds are told (by the pump or the user's word).
+    track: the pump's track or None. gain: what the clicks explain, in nats. margin: lead over the next different answer.
+    """
+
+    clicks: tuple[Click, ...]
+    pump_heard: bool
+    order_known: bool
+    gain: float
+    margin: float
+    track: pump.Track | None
+    conflict: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Field:
+    """The short list with all that is computed once."""
+
+    cand: Candidates
+    prints: likeness.Prints
+    rise: F32
+    row: np.ndarray
+    levels: pump.Levels
+    duration_s: float
+    population: F32  # rises of all candidates, short-listed or not
+    shape: F64
+
+
+@dataclass(frozen=True, slots=True)
+class _Solution:
+    path: sequence.Path
+    track: pump.Track | None
+    like: tuple[F64, F64]
+    score: tuple[F64, F64]
+    members: tuple[np.ndarray, np.ndarray]
+
+
+def find_clicks(
+    candidates: Candidates,
+    segments: list[LevelSegment],
+    *,
+    duration_s: float,
+    pump_at_start: PumpState | None = None,
+) -> Heard:
+    """The clicks among the candidates of a recording."""
+    levels = pump.gather(segments)
+    nothing = Heard((), False, False, 0.0, 0.0, None)
+    if levels is None or not len(candidates):
+        return nothing
+    field = _field(candidates, levels, duration_s)
+    start = {"off": (0.0, -12.0), "on": (-12.0, 0.0), None: (0.0, 0.0)}[pump_at_start]
+    solutions = [_learn(field, track, None, None, start) for track in _tracks(field)]
+    solutions += _by_recurrence(field, start)
+    solutions = sorted((s for s in solutions if s is not None), key=lambda s: -_worth(s))
+    if not solutions or _worth(solutions[0]) < 8.0:
+        return nothing
+    best = solutions[0]
+    chosen = set(np.flatnonzero(best.path.kind))
+    rivals = [s for s in solutions[1:] if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)]
+    margin = _worth(best) - (_worth(rivals[0]) if rivals else 0.0)
+    order_known = best.track is not None or pump_at_start is not None
+    clicks = _report(field, best, order_known)
+    return Heard(clicks, best.track is not None, order_known, _worth(best), margin, best.track)
+
+
+def _worth(solution: _Solution) -> float:
+    return solution.path.gain
+
+
+def _field(candidates: Candidates, levels: pump.Levels, duration_s: float) -> _Field:
+    rise = candidates.rise_db
+    row = levels.position(candidates.time_s)
+    if len(candidates) > _MOST_CANDIDATES:
+        most = max(_MOST_CANDIDATES, int(duration_s / 3600.0 * 1500))
+        z = np.clip(np.abs(levels.change_db[row] / levels.spread_db), 0.0, 6.0)
+        size = np.sqrt(np.mean(z**2, axis=1))
+        keep = np.sort(np.argsort(-(rise + size), kind="stable")[:most])
+    else:
+        keep = np.arange(len(candidates))
+    short = candidates.take(keep)
+    prints = likeness.linear_prints(short)
+    over = 10.0 * np.log10(np.maximum(prints.energy[:, :, : prints.used] / prints.room[:, None, : prints.used], 1.0))
+    by_slice = over.mean(axis=2)
+    peak = by_slice[:, :3].max(axis=1)
+    # A snap is over after 40 ms; what is still as loud then is a bark, a word, a motor.
+    shape = -np.clip((by_slice[:, 5] - np.maximum(peak - 8.0, 0.4 * peak)) / 3.0, 0.0, 3.0)
+    return _Field(short, prints, short.rise_db, row[keep], levels, duration_s, rise, shape)
+
+
+def _tracks(field: _Field) -> list[pump.Track]:
+    return pump.guesses(field.levels, field.row)
+
+
+# -- learning ----------------------------------------------------------------------------------------------------------
+
+
+def _learn(
+    field: _Field,
+    track: pump.Track | None,
+    like_in: F64 | None,
+    like_out: F64 | None,
+    start: tuple[float, float],
+    rounds: int = _ROUNDS,
+) -> _Solution | None:
+    """Decode, learn, decode again."""
+    n = len(field.cand)
+    levels = field.levels
+    llr = track.llr if track is not None else np.zeros(len(levels.db), np.float32)
+    silent = float(np.log(_HAZARD_PER_S * levels.step_s[0] * _MISS))
+    members: tuple[np.ndarray, np.ndarray] = (np.zeros(0, np.int64), np.zeros(0, np.int64))
+    like = (np.zeros(n) if like_in is None else like_in, np.zeros(n) if like_out is None else like_out)
+    best: _Solution | None = None
+    for turn in range(rounds):
+        used = np.concatenate(members)
+        others = np.ones(n, bool)
+        others[used] = False
+        loud = [_rise_score(field, m, used) for m in members]
+        score = tuple(
+            np.clip(np.log(_HAZARD_PER_S) + loud[k] + like[k] + field.shape, -15.0, 12.0) for k in (0, 1)
+        )
+        path = sequence.decode(
+            llr, levels.first, field.row, field.cand.time_s, score[0], score[1], silent=silent, least_s=_LEAST_RUN_S,
+            start=start, posteriors=turn == rounds - 1,
+        )  # fmt: skip
+        members = (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
+        if not len(members[0]) and not len(members[1]):
+            return None
+        best = _Solution(path, track, like, (score[0], score[1]), members)
+        if turn < rounds - 1:
+            others[:] = True
+            others[np.concatenate(members)] = False
+            like = (_like_score(field, members[0], others), _like_score(field, members[1], others))
+    return best
+
+
+def _rise_score(field: _Field, members: np.ndarray, used: np.ndarray) -> F64:
+    """log( density of the rise among these clicks / rate of the unexplained candidates of that rise )."""
+    bins = np.arange(0.0, 26.0, 0.5)
+    centre = bins[:-1] + 0.25
+    counts = np.histogram(field.population, bins)[0].astype(float)
+    if len(used):
+        counts -= np.histogram(field.rise[used], bins)[0]
+    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.5) ** 2)
+    kernel /= kernel.sum(axis=1, keepdims=True)
+    rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
+    flat = np.where(centre > 3.0, 1.0 / 22.0, 0.2 / 22.0)
+    if len(members) >= 2:
+        middle = float(np.median(field.rise[members]))
+        spread = max(1.4826 * float(np.median(np.abs(field.rise[members] - middle))), 2.0)
+        bell = np.exp(-0.5 * ((centre - middle) / spread) ** 2) / (spread * 2.5066)
+        density = 0.85 * bell + 0.15 * flat
+    else:
+        density = flat
+    return np.interp(field.rise, centre, np.log(density / rate))
+
+
+def _like_score(field: _Field, members: np.ndarray, others: np.ndarray) -> F64:
+    """log( density of the distance to these clicks among themselves / among the unexplained candidates of like loudness )."""
+    n = len(field.cand)
+    if len(members) < 2:
+        return np.zeros(n)
+    weights = np.clip(field.rise[members], 3.0, None)
+    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights))
+    if len(members) <= 12:  # a click must not vouch for itself
+        for m in range(len(members)):
+            rest = np.delete(members, m)
+            pattern = likeness.pattern_of(field.prints, rest, np.delete(weights, m))
+            distance[members[m]] = likeness.distances(field.prints, pattern, members[m : m + 1])[0][0]
+    d_bins = np.arange(0.0, 16.5, 0.5)
+    r_bins = np.arange(0.0, 28.0, 2.0)
+    d_mid, r_mid = d_bins[:-1] + 0.25, r_bins[:-1] + 1.0
+    table = np.histogram2d(field.rise[others], distance[others], (r_bins, d_bins))[0]
+    k_r = np.exp(-0.5 * ((r_mid[:, None] - r_mid[None, :]) / 2.5) ** 2)
+    k_d = np.exp(-0.5 * ((d_mid[:, None] - d_mid[None, :]) / 0.6) ** 2)
+    k_d /= k_d.sum(axis=1, keepdims=True)
+    table = k_r @ table @ k_d
+    prior = np.exp(-0.5 * ((d_mid - 6.5) / 2.5) ** 2) + 0.01
+    table += 3.0 * prior / prior.sum()
+    table /= table.sum(axis=1, keepdims=True) * 0.5
+    other = table[np.clip((field.rise / 2.0).astype(int), 0, len(r_mid) - 1), np.clip((distance * 2).astype(int), 0, len(d_mid) - 1)]
+    same = _gamma(distance, 6.0, 2.2) * 0.97 + 0.03 / 16.0
+    return np.clip(np.log(same / other), -6.0, 6.0)
+
+
+def _gamma(x: F32, shape: float, mean: float) -> F64:
+    scale = mean / shape
+    y = np.maximum(x.astype(np.float64), 1e-3) / scale
+    log_norm = float(np.sum(np.log(np.arange(1, int(shape)))))
+    return np.exp((shape - 1) * np.log(y) - y - log_norm) / scale
+
+
+# -- no pump heard: what recurs ----------------------------------------------------------------------------------------
+
+
+def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution | None]:
+    """Answers without the pump's sound, from pairs of sounds that recur."""
+    order = np.argsort(-(field.rise + field.shape), kind="stable")[:1200]
+    vectors = likeness.seed_vectors(field.prints)[order]
+    alike = vectors @ vectors.T
+    close = alike > 0.80
+    near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
+    close &= ~near | np.eye(len(order), dtype=bool)
+    free = np.ones(len(order), bool)
+    seeds: list[F64] = []
+    others = np.ones(len(field.cand), bool)
+    for _ in range(_SEEDS):
+        support = (close & free[None, :]) @ np.clip(field.rise[order], 0, 15) * free
+        top = int(np.argmax(support))
+        group = np.flatnonzero(close[top] & free)
+        if len(group) < 2:
+            break
+        free[group] = False
+        chosen = order[group[np.argsort(-alike[top, group], kind="stable")[:40]]]
+        others[:] = True
+        others[chosen] = False
+        seeds.append(_like_score(field, chosen, others))
+    pairs: list[tuple[float, int, int]] = []
+    for a in range(len(seeds)):
+        for b in range(a, len(seeds)):
+            one = _learn(field, None, seeds[a], seeds[b], start, rounds=1)
+            if one is not None:
+                pairs.append((one.path.gain, a, b))
+    pairs.sort(key=lambda p: -p[0])
+    return [_learn(field, None, seeds[a], seeds[b], start) for _, a, b in pairs[:5]]
+
+
+# -- what is told ------------------------------------------------------------------------------------------------------
+
+
+def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[Click, ...]:
+    path = solution.path
+    clicks = []
+    picks = np.flatnonzero(path.kind)
+    for i in picks:
+        kind: Kind = "unknown"
+        chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
+        if order_known:
+            kind = "cut-in" if path.kind[i] == 1 else "cut-out"
+        else:
+            chance = float(max(path.chance_in[i] + path.chance_out[i], chance))
+        clicks.append(
+            Click(
+                time_s=float(field.cand.time_s[i]), kind=kind, confidence=min(chance, 0.999),
+                timing_sd_s=float(field.cand.timing_sd_s[i]), level_db=float(field.rise[i]),
+            )  # fmt: skip
+        )
+    return tuple(clicks)
+
+
+__all__ = ["Gap", "Heard", "find_clicks"]

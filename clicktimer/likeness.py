@@ -1,0 +1,110 @@
+"""How alike are two sudden sounds? Prints compared band by band and slice by slice, above what the room hides.
+
+A print is the energy of six time slices in eight bands. Compared with a pattern (the mean print of several clicks), the
+pattern is first set to the candidate's own level, then the candidate's room is added to it: a cell that the room buries
+says nothing for or against.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+
+from clicktimer.kernel import F32
+from clicktimer.onsets import N_BANDS, N_SLICES, Candidates, from_codes
+
+_VISIBLE = 10.0 ** (2.0 / 10.0)
+"""A cell counts when it, or the pattern, stands 2 dB over the room."""
+
+_MOST_DB = 15.0
+"""A single cell can be wrong by no more than this: a cough in one slice must not outweigh all the others."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prints:
+    """Linear prints: energy (n, slices, bands), room (n, bands), both mean square; used (n,) bands that exist."""
+
+    energy: F32
+    room: F32
+    used: int
+
+    def __len__(self) -> int:
+        return int(self.energy.shape[0])
+
+
+def linear_prints(candidates: Candidates) -> Prints:
+    """The prints of candidates as energies."""
+    energy = 10.0 ** (from_codes(candidates.prints) / np.float32(10.0))
+    room = 10.0 ** (from_codes(candidates.room) / np.float32(10.0))
+    used = int(candidates.bands.min()) if len(candidates) else N_BANDS
+    return Prints(energy.astype(np.float32), room.astype(np.float32), used)
+
+
+def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
+    """The mean print of some clicks, each set to the same level, room taken off: (slices, bands), energy, sum 1."""
+    signal = np.maximum(prints.energy[members] - prints.room[members][:, None, :], 0.02 * prints.room[members][:, None, :])
+    signal[:, :, prints.used :] = 0.0
+    signal /= signal[:, :4].sum(axis=(1, 2), keepdims=True) + 1e-20
+    # The geometric mean: one member with a thump in it must not make the pattern.
+    logs = np.log(signal + 1e-9)
+    mean = np.exp(np.average(logs, axis=0, weights=weights))
+    mean[:, prints.used :] = 0.0
+    return (mean / max(float(mean.sum()), 1e-20)).astype(np.float32)
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _distances(energy: F32, room: F32, used: int, pattern: F32, out: F32, gains: F32) -> None:
+    slices = energy.shape[1]
+    diffs = np.empty(slices * used, dtype=np.float64)
+    for i in range(energy.shape[0]):
+        # Level: the ratio of sums over the cells in which the candidate stands clear of its room.
+        top = 0.0
+        count = 0
+        for s in range(slices):
+            for b in range(used):
+                signal = energy[i, s, b] - room[i, b]
+                if energy[i, s, b] > 2.0 * room[i, b] and pattern[s, b] > 1e-4:
+                    diffs[count] = np.log(signal / pattern[s, b])
+                    count += 1
+        if count < 4:
+            for s in range(slices):
+                for b in range(used):
+                    top += max(energy[i, s, b] - room[i, b], 0.0)
+            gain = np.log(top + 1e-20)
+        else:
+            gain = np.median(diffs[:count])
+        gains[i] = 4.342944819 * gain
+        scale = np.exp(gain)
+        total = 0.0
+        weight = 0.0
+        for s in range(slices):
+            for b in range(used):
+                want = pattern[s, b] * scale + room[i, b]
+                have = max(energy[i, s, b], 0.3 * room[i, b])
+                if want > _VISIBLE * room[i, b] or have > _VISIBLE * room[i, b]:
+                    d = 4.342944819 * np.log(have / want)
+                    d = min(max(d, -_MOST_DB), _MOST_DB)
+                    total += d * d
+                    weight += 1.0
+        # Few visible cells prove little: two cells' worth of a typical stranger's distance is mixed in.
+        out[i] = np.sqrt((total + 2.0 * 25.0) / (weight + 2.0))
+
+
+def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> tuple[F32, F32]:
+    """Distance of each print from a pattern, and the level at which it fits best; both dB, shape (n,)."""
+    energy = prints.energy if index is None else prints.energy[index]
+    room = prints.room if index is None else prints.room[index]
+    out = np.zeros(energy.shape[0], np.float32)
+    gains = np.zeros(energy.shape[0], np.float32)
+    _distances(energy, room, prints.used, pattern, out, gains)
+    return out, gains
+
+
+def seed_vectors(prints: Prints) -> F32:
+    """What stands above the room, in dB, as one vector each of length 1: for finding what recurs among many."""
+    over = 10.0 * np.log10(np.maximum(prints.energy / (prints.room[:, None, :] + 1e-20), 1.0))
+    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(prints), N_SLICES * prints.used)
+    over = over - over.mean(axis=1, keepdims=True)
+    return (over / (np.linalg.norm(over, axis=1, keepdims=True) + 1e-6)).astype(np.float32)

@@ -1,0 +1,150 @@
+"""The chain, and nothing else: sound -> candidates -> clicks -> cycles -> run with no water in use -> verdict -> tank."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from clicktimer import sentences
+from clicktimer.clicks import Heard, find_clicks
+from clicktimer.cycles import pair_cycles, unknown_intervals
+from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
+from clicktimer.run_time import no_use_run
+from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.verdict import judge
+
+Progress = Callable[[float, float | None], None]
+"""Called with the seconds of sound heard so far, and of the whole where that is known."""
+
+
+def measure_recording(
+    path: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
+    *,
+    options: MeasureOptions | None = None,
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure one recording; a sequence of paths is the parts of one recording, in order.
+
+    Raises InputError where there is no sound to be had, SettingsError where the options contradict each other.
+    """
+    from clicktimer.sound import joined, open_recording
+
+    options = options or MeasureOptions()
+    paths: list[str | os.PathLike[str]] = [path] if isinstance(path, str | os.PathLike) else list(path)
+    recordings = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
+    blocks: Iterable[Block] = joined(recordings) if len(recordings) > 1 else recordings[0].blocks()
+    expected = [r.duration_hint_s for r in recordings]
+    whole_s = None if None in expected else float(sum(e for e in expected if e is not None))
+    heard = hear_blocks(blocks, None if progress is None else lambda s: progress(s, whole_s))
+    infos = [r.finish() for r in recordings]
+    notices = [notice for r in recordings for notice in r.notices]
+    return conclude(heard, _one_source(infos, heard.end_s), options, notices)
+
+
+def measure_samples(
+    samples: Samples,
+    rate_hz: int,
+    *,
+    pump_at_start: PumpState | None = None,
+    taps: Taps | None = None,
+    name: str = "samples",
+    options: MeasureOptions | None = None,
+) -> Measurement:
+    """Measure sound that is already in memory: samples, shape (n,), full scale 1, at rate_hz."""
+    options = options or MeasureOptions(taps=taps, pump_at_start=pump_at_start)
+    heard = hear_blocks([Block(np.asarray(samples, dtype=np.float32), rate_hz, 0.0)])
+    return conclude(heard, SourceInfo(name, len(samples) / rate_hz, rate_hz, 1, None), options, [])
+
+
+class Listened:
+    """What one pass over the sound leaves behind: candidates, the level track, gaps. Small beside the sound."""
+
+    def __init__(self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float) -> None:
+        self.candidates = candidates
+        self.levels = finder.levels()
+        self.gaps = gaps
+        self.end_s = end_s
+
+
+def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
+    """One pass over the sound."""
+    finder = OnsetFinder()
+    parts: list[Candidates] = []
+    gaps: list[Gap] = []
+    end_s = 0.0
+    for block in blocks:
+        if block.gap_before is not None:
+            gaps.append(block.gap_before)
+        parts.append(finder.feed(block))
+        end_s = block.start_s + len(block.samples) / block.rate_hz
+        if progress is not None:
+            progress(end_s)
+    parts.append(finder.flush())
+    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s)
+
+
+def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notices: Sequence[Notice]) -> Measurement:
+    """From what was heard to what is told: pure, and quick enough to be asked again at every click."""
+    found = find_clicks(
+        heard.candidates, heard.levels, duration_s=max(heard.end_s, 1.0), pump_at_start=options.pump_at_start
+    )
+    clock_ppm = options.detection.clock_ppm
+    cycles = pair_cycles(
+        found.clicks, heard.gaps, start_s=0.0, end_s=heard.end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
+    )
+    ambiguous = None if found.order_known else unknown_intervals(found.clicks, heard.gaps)
+    run = no_use_run(cycles, taps=options.taps, clicks=found.clicks, ambiguous=ambiguous)
+    system = options.system.system if options.system is not None else None
+    verdict = judge(run, marks_s=options.marks_s)
+    tank = None
+    if system is not None:
+        from clicktimer.tank.sizing import size_tank
+
+        tank = size_tank(system, run, options.system.units)
+    warnings = [*notices, *_warnings(found)]
+    return Measurement(
+        source, found.clicks, cycles, heard.gaps, ambiguous, run, verdict, tank, tuple(warnings), _settings(options)
+    )
+
+
+def _warnings(found: Heard) -> list[Notice]:
+    warnings = [
+        Notice("chatter", sentences.CHATTER.format(count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
+    ]
+    if not found.clicks:
+        warnings.append(Notice("no-clicks", sentences.NO_CLICKS))
+    elif not found.order_known:
+        warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
+    if found.conflict:
+        warnings.append(Notice("start-contradicted", sentences.START_CONTRADICTED))
+    return warnings
+
+
+def _settings(options: MeasureOptions) -> dict[str, Any]:
+    def said(value: Any) -> dict[str, Any]:
+        return {"value": value, "from": "default" if value is None else "option"}
+
+    taps = {"shut": "shut", "steady": "one runs steadily", None: None}[options.taps]
+    settings: dict[str, Any] = {"taps": said(taps), "pump_at_start": said(options.pump_at_start)}
+    if options.system is None:
+        return settings
+    given = options.system.given
+    for name in ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units"):
+        settings[name] = {"value": given.get(name), "from": "option" if name in given else "default"}
+    return settings
+
+
+def _one_source(infos: Sequence[SourceInfo], end_s: float) -> SourceInfo:
+    if len(infos) == 1:
+        return infos[0]
+    first = infos[0]
+    return SourceInfo(
+        name=" + ".join(Path(i.name).name for i in infos), duration_s=end_s, sample_rate_hz=first.sample_rate_hz,
+        channels=first.channels, sha256=" ".join(i.sha256 or "" for i in infos).strip() or None,
+        started_at=first.started_at, started_how=first.started_how,
+    )  # fmt: skip

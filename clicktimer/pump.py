@@ -1,0 +1,199 @@
+"""Is the pump running? The level track read as two states, off and on.
+
+A track is a guess at which bands the pump is heard in. Guesses come from the steps of level at the candidates; each is
+refined by itself (two states, weights by how far apart they are in each band) and judged later by the clicks: the right
+one is that whose edges have clicks on them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+
+from clicktimer.kernel import F32, F64
+from clicktimer.onsets import LevelSegment, from_codes
+
+STEP_WINDOW = 6
+"""Level steps (of 0.25 s) on each side of a candidate from which its change of level is taken."""
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """All level segments end to end.
+
+    db: (n, bands). first: (segments + 1,) where each begins. start_s, step_s: per segment. spread_db: (bands,) robust
+    standard deviation of a change of level at any moment. change_db: (n, bands) change of level at each step.
+    """
+
+    db: F32
+    first: np.ndarray
+    start_s: F64
+    step_s: F64
+    change_db: F32
+    spread_db: F32
+
+    def position(self, time_s: F64) -> np.ndarray:
+        """Row in which each time lies (the nearest row of its segment)."""
+        segment = np.clip(np.searchsorted(self.start_s, time_s, side="right") - 1, 0, len(self.start_s) - 1)
+        row = np.floor((time_s - self.start_s[segment]) / self.step_s[segment]).astype(np.int64)
+        length = self.first[segment + 1] - self.first[segment]
+        return self.first[segment] + np.clip(row, 0, np.maximum(length - 1, 0))
+
+    def time_of(self, row: int) -> float:
+        """Start of a row."""
+        segment = int(np.searchsorted(self.first, row, side="right") - 1)
+        segment = min(segment, len(self.start_s) - 1)
+        return float(self.start_s[segment] + (row - self.first[segment]) * self.step_s[segment])
+
+
+def gather(segments: list[LevelSegment]) -> Levels | None:
+    """Put the segments end to end; None where there is too little sound to speak of levels."""
+    segments = [s for s in segments if len(s.codes)]
+    if not segments:
+        return None
+    used = min(s.used for s in segments) + segments[0].codes.shape[1] - 8
+    db = np.concatenate([from_codes(s.codes) for s in segments])[:, :used]
+    first = np.concatenate([[0], np.cumsum([len(s.codes) for s in segments])])
+    change = np.zeros_like(db)
+    for a, b in zip(first[:-1], first[1:], strict=True):
+        change[a:b] = _changes(db[a:b])
+    spread = 1.4826 * np.median(np.abs(change - np.median(change, axis=0)), axis=0)
+    return Levels(
+        db, first, np.array([s.start_s for s in segments]), np.array([s.step_s for s in segments]), change,
+        np.maximum(spread, 0.4).astype(np.float32),
+    )  # fmt: skip
+
+
+def _changes(db: F32) -> F32:
+    """Median of the steps after less the median of the steps before, leaving out the step itself."""
+    w = STEP_WINDOW
+    out = np.zeros_like(db)
+    if len(db) < 2 * w + 2:
+        return out
+    for a in range(0, len(db) - 2 * w - 1, 20000):
+        part = db[a : a + 20000 + 2 * w + 1]
+        windows = np.lib.stride_tricks.sliding_window_view(part, w, axis=0)
+        medians = np.median(windows, axis=-1)
+        out[a + w : a + w + len(medians) - w - 1] = medians[w + 1 :] - medians[: -w - 1]
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One guess at the pump.
+
+    llr: (n,) log-likelihood ratio on : off of each level step, bounded. weights: (bands,). contrast_db: (bands,) on less off.
+    apart: distance of the two states in standard deviations of one step. on: (n,) bool, by the level alone.
+    """
+
+    llr: F32
+    weights: F32
+    contrast_db: F32
+    apart: float
+    on: np.ndarray
+    edges: np.ndarray
+
+
+@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+def _two_states(llr: F32, first: np.ndarray, cost: float, on: np.ndarray) -> None:
+    """Most likely sequence of off and on, each change priced; written to ``on``."""
+    for g in range(first.shape[0] - 1):
+        a, b = first[g], first[g + 1]
+        back = np.zeros((b - a, 2), dtype=np.int8)
+        s0, s1 = 0.0, 0.0
+        for k in range(a, b):
+            to0, to1 = s0, s1
+            if s1 - cost > s0:
+                to0 = s1 - cost
+                back[k - a, 0] = 1
+            if s0 - cost > s1:
+                to1 = s0 - cost
+                back[k - a, 1] = 1
+            s0 = to0 - 0.5 * llr[k]
+            s1 = to1 + 0.5 * llr[k]
+        state = 1 if s1 > s0 else 0
+        for k in range(b - 1, a - 1, -1):
+            on[k] = state
+            if back[k - a, state]:
+                state = 1 - state
+
+
+def _robust(values: F32) -> tuple[F32, F32]:
+    middle = np.median(values, axis=0)
+    return middle, 1.4826 * np.median(np.abs(values - middle), axis=0) + 0.5
+
+
+def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | None:
+    """A track from a first guess at the levels (dB by band) of off and on; None where it does not hold together."""
+    db = levels.db
+    spread = levels.spread_db
+    on = np.zeros(len(db), np.int8)
+    llr = np.zeros(len(db), np.float32)
+    weights = spread
+    apart = 0.0
+    for turn in range(rounds):
+        weights = ((high - low) / spread**2).astype(np.float32)
+        weights /= max(float(np.linalg.norm(weights)), 1e-9)
+        y = db @ weights
+        m0, m1 = float(low @ weights), float(high @ weights)
+        if turn:
+            s0, s1 = (float(_robust(y[on == v])[1]) for v in (0, 1))
+        else:
+            s0 = s1 = max(abs(m1 - m0) / 4.0, 0.5)
+        sd = max(s0, s1, 0.3)
+        apart = abs(m1 - m0) / sd
+        # Neighbouring steps are alike (a pump wobbles, rain swells): a step counts for a third of itself, and never much.
+        raw = ((y - m0) ** 2 - (y - m1) ** 2) / (2.0 * sd * sd) / 3.0
+        llr = np.clip(raw, -1.2, 1.2).astype(np.float32)
+        _two_states(llr, levels.first, 5.0, on)
+        if on.sum() < 4 or (1 - on).sum() < 4:
+            return None
+        low, sd_low = _robust(db[on == 0])
+        high, sd_high = _robust(db[on == 1])
+        spread = np.maximum(np.maximum(sd_low, sd_high), 0.7)
+    contrast = high - low
+    if float(contrast @ np.abs(weights)) < 0:  # whatever runs adds sound
+        return None
+    change = np.flatnonzero(np.diff(on)) + 1
+    edges = np.setdiff1d(change, levels.first)
+    return Track(llr, weights.astype(np.float32), contrast.astype(np.float32), apart, on.astype(bool), edges)
+
+
+def guesses(levels: Levels, rows: np.ndarray, most: int = 6) -> list[Track]:
+    """Tracks worth trying, from the changes of level at the given rows (where candidates are), the plainest first."""
+    rows = np.unique(rows)
+    z = np.clip(levels.change_db[rows] / levels.spread_db, -8.0, 8.0)
+    if not len(z):
+        return []
+    size = np.sqrt(np.mean(np.sort(z**2, axis=1)[:, -6:], axis=1))
+    order = np.argsort(-size, kind="stable")[:40]
+    tracks: list[Track] = []
+    tried: list[np.ndarray] = []
+    for i in order:
+        if size[i] < 2.5 or len(tracks) >= most:
+            break
+        direction = z[i] * np.sign(z[i].sum() or 1.0)
+        direction /= np.linalg.norm(direction)
+        if any(float(direction @ t) > 0.9 for t in tried):
+            continue
+        tried.append(direction)
+        a, b = _around(levels, int(rows[i]))
+        low, high = (a, b) if (b - a).sum() > 0 else (b, a)
+        track = refine(levels, low, high)
+        if track is None or track.apart < 1.2:
+            continue
+        if any(np.mean(track.on == other.on) > 0.97 for other in tracks):
+            continue
+        tracks.append(track)
+    return tracks
+
+
+def _around(levels: Levels, row: int) -> tuple[F32, F32]:
+    w = STEP_WINDOW
+    segment = int(np.searchsorted(levels.first, row, side="right") - 1)
+    a, b = int(levels.first[segment]), int(levels.first[segment + 1])
+    before = np.median(levels.db[max(row - w, a) : max(row, a + 1)], axis=0)
+    after = np.median(levels.db[min(row + 1, b - 1) : min(row + 1 + w, b)], axis=0)
+    return before, after
