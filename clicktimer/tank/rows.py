@@ -1,0 +1,76 @@
+"""What one tank, or several together, do on a system: drawdown, expected run, most starts in an hour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from clicktimer.errors import SettingsError
+from clicktimer.tank.drawdown import fraction, fraction_fast, water_held_l
+from clicktimer.tank.runs import most_starts_per_h, run_s
+from clicktimer.tank.system import System, Tank
+
+# Nominal volumes that are commonly sold, US gallons. Generic sizes, common practice, no source.
+STOCK_SIZES_GAL = (20.0, 33.0, 44.0, 62.0, 86.0, 119.0)
+
+
+@dataclass(frozen=True, slots=True)
+class TankRow:
+    """What one tank (or the tanks there together) does on this system.
+
+    volume_l, drawdown_l (settled air), drawdown_fast_l (least of a healthy tank, fast refill): litres.
+    run_s, run_fast_s: the run with no water in use, seconds, settled and fast; None without a pump rate.
+    most_starts_per_h: the most starts in an hour that a steady use can cause, from run_s; likewise from run_fast_s.
+    held_l: water left in it at cut-in, litres.
+    """
+
+    volume_l: float
+    drawdown_l: float
+    drawdown_fast_l: float
+    run_s: float | None
+    run_fast_s: float | None
+    most_starts_per_h: float | None
+    most_starts_fast_per_h: float | None
+    held_l: float
+
+    def reaches(self, mark_s: float) -> bool | None:
+        """Whether the expected run (settled) reaches a mark, seconds; None without a pump rate."""
+        # A volume that was computed for the mark must reach it in spite of rounding.
+        return None if self.run_s is None else self.run_s >= mark_s * (1.0 - 1e-9)
+
+
+def stock_row(volume_l: float, system: System, charge_kpag: float) -> TankRow:
+    """Say what a new bladder tank of one volume (litres) would do on this system at a charge (kPa gauge)."""
+    return _row((Tank(volume_l, precharge_kpag=charge_kpag),), system)
+
+
+def tanks_row(system: System) -> TankRow:
+    """Say what the tanks there, together, should do. Raises SettingsError where none is given."""
+    if not system.tanks:
+        raise SettingsError('no tank is given: give its volume, such as --tank "33 gal"')
+    return _row(system.tanks, system)
+
+
+def _row(tanks: tuple[Tank, ...], system: System) -> TankRow:
+    air = system.atmosphere_kpaa
+    settled = fast = held = 0.0
+    for tank in tanks:
+        charge = 0.0 if tank.kind == "plain" else system.charge_of(tank)
+        pressures = (charge, system.cut_in_kpag, system.cut_out_kpag, air)
+        at_cut_in = water_held_l(tank.volume_l, charge, system.cut_in_kpag, air)
+        room = float("inf") if tank.acceptance_l is None else max(tank.acceptance_l - at_cut_in, 0.0)
+        settled += min(tank.volume_l * fraction(*pressures), room)
+        fast += min(tank.volume_l * fraction_fast(*pressures), room)
+        held += at_cut_in
+    rate = None if system.pump is None else system.pump.l_per_min
+    run = None if rate is None or settled == 0 else run_s(settled, rate)
+    run_fast = None if rate is None or fast == 0 else run_s(fast, rate)
+    return TankRow(
+        volume_l=sum(t.volume_l for t in tanks),
+        drawdown_l=settled,
+        drawdown_fast_l=fast,
+        run_s=run,
+        run_fast_s=run_fast,
+        most_starts_per_h=None if run is None else most_starts_per_h(run),
+        most_starts_fast_per_h=None if run_fast is None else most_starts_per_h(run_fast),
+        held_l=held,
+    )

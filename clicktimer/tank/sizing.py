@@ -1,0 +1,142 @@
+"""Size the tank: what stock sizes would do here, which one reaches the mark, what the tank there should do.
+
+In: a System, and the measured run if there is one. Out: a TankSizing, which every report is written from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from clicktimer.formats import UnitSystem, format_pressure, format_time, format_volume
+from clicktimer.records import RunTime
+from clicktimer.tank.drawdown import fraction, fraction_fast
+from clicktimer.tank.rows import STOCK_SIZES_GAL, TankRow, stock_row, tanks_row
+from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
+from clicktimer.tank.sentences import TankThere
+from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System, doubts
+from clicktimer.tank.there import judge_tank_there
+from clicktimer.units import gal_to_l
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """One measurement that would let more be said: what it is and how to get it, in plain words."""
+
+    what: str
+    how: str
+
+
+@dataclass(frozen=True, slots=True)
+class TankSizing:
+    """All that can be said of the tank.
+
+    target_s: the run aimed at (the second mark), seconds. stock_charge_kpag: the charge new tanks are reckoned with.
+    fraction, fraction_fast: drawdown over volume of a new tank, settled and fast.
+    stock: the stock sizes. choice: the smallest that reaches the target; next_up: the one above; None: unknown or none.
+    needed_l, needed_fast_l: volume for the target, settled, and so that even a fast refill reaches it, litres.
+    there: the tanks there, None when not given. judgement: what the measured run says of them, None without a run.
+    measured_most_starts_per_h: 900 / measured run. notes: doubts, remarks. missing: what would let more be said.
+    """
+
+    system: System
+    units: UnitSystem
+    target_s: float
+    stock_charge_kpag: float
+    fraction: float
+    fraction_fast: float
+    stock: tuple[TankRow, ...]
+    choice: TankRow | None
+    next_up: TankRow | None
+    needed_l: float | None
+    needed_fast_l: float | None
+    there: TankRow | None
+    run: RunTime | None
+    judgement: TankThere | None
+    measured_most_starts_per_h: float | None
+    notes: tuple[str, ...]
+    missing: tuple[Missing, ...]
+
+
+PUMP_RATE_HOW = (
+    "just after the pump stops, with nothing else in use, catch the water of one tap until the pump starts, shut "
+    "the tap "
+    "and time the run: pump rate = water caught / run. Leave the first try out. Or read the pump's papers "
+    "(--pump-rate)"
+)
+TANK_HOW = "read the volume on the tank's label (--tank)"
+RUN_HOW = "measure it by sound with every tap shut (clicktimer measure), or give a run already timed (--run)"
+
+
+def size_tank(system: System, run: RunTime | None = None, units: UnitSystem = "us") -> TankSizing:
+    """Size the tank for a system, and judge the tank there if a run was measured.
+
+    Parameters
+    ----------
+    system : checked values, each with its origin. run : the measured run with no water in use, or None.
+    units : how the sentences write numbers, "us" or "metric".
+
+    Raises
+    ------
+    SettingsError : a system that cannot work.
+
+    The target is the second mark (60 s unless changed). New tanks are reckoned with the charge given, unless it was
+    given together with the tank that is there: then it belongs to that tank, and new ones get the usual charge.
+    """
+    target_s = system.marks_s[1]
+    usual_kpag = max(system.cut_in_kpag - CHARGE_BELOW_CUT_IN_KPA, 0.0)
+    charge_kpag = usual_kpag if system.tanks else system.precharge_kpag
+    air = system.atmosphere_kpaa
+    pressures = (charge_kpag, system.cut_in_kpag, system.cut_out_kpag, air)
+    part, part_fast = fraction(*pressures), fraction_fast(*pressures)
+    stock = tuple(stock_row(gal_to_l(size), system, charge_kpag) for size in STOCK_SIZES_GAL)
+    rate = None if system.pump is None else system.pump.l_per_min
+    reaching = [i for i, row in enumerate(stock) if row.reaches(target_s)]
+    first = reaching[0] if reaching else None
+    there = tanks_row(system) if system.tanks else None
+    judgement = None if run is None else judge_tank_there(run, system, units)
+    notes = list(doubts(system, units))
+    if system.tanks and abs(system.precharge_kpag - usual_kpag) > 0.5:
+        notes.append(
+            f"New tanks are reckoned with the usual charge ({format_pressure(usual_kpag, units)}); the charge given "
+            f"({format_pressure(system.precharge_kpag, units)}) is taken as that of the tank there."
+        )
+    if there is not None and there.drawdown_l == 0:
+        notes.append("The bladder of the tank there is full before cut-in by its stated acceptance: it gives no water.")
+    needed = None if rate is None else volume_needed_l(rate, target_s, part)
+    if needed is not None and first is None:
+        largest = stock[-1].volume_l
+        count = -int(-needed // largest)
+        notes.append(
+            f"No single stock size reaches {format_time(target_s)}: {count} tanks of {format_volume(largest, units)} "
+            "together would."
+        )
+    return TankSizing(
+        system=system,
+        units=units,
+        target_s=target_s,
+        stock_charge_kpag=charge_kpag,
+        fraction=part,
+        fraction_fast=part_fast,
+        stock=stock,
+        choice=None if first is None else stock[first],
+        next_up=stock[first + 1] if first is not None and first + 1 < len(stock) else None,
+        needed_l=needed,
+        needed_fast_l=None if rate is None else volume_needed_l(rate, target_s, part_fast),
+        there=there,
+        run=run,
+        judgement=judgement,
+        measured_most_starts_per_h=None if run is None else most_starts_per_h(run.seconds),
+        notes=tuple(notes),
+        missing=_missing(system, run),
+    )
+
+
+def _missing(system: System, run: RunTime | None) -> tuple[Missing, ...]:
+    missing = []
+    if system.pump is None:
+        missing.append(Missing("the pump rate", PUMP_RATE_HOW))
+    if not system.tanks:
+        missing.append(Missing("the volume of the tank there", TANK_HOW))
+    if run is None:
+        missing.append(Missing("the run with no water in use", RUN_HOW))
+    return tuple(missing)
