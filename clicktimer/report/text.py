@@ -21,6 +21,7 @@ from clicktimer.report.words import (
     started_time,
     wrap,
 )
+from clicktimer.sentences import CAUTION
 
 Emphasis = Callable[[str], str]
 
@@ -82,7 +83,7 @@ def _source_lines(m: Measurement) -> list[str]:
 
 def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     title = _title(m)
-    lines = [emphasis(title), *wrap(m.verdict.text, "  ")]
+    lines = [emphasis(title), *wrap(_verdict_text(m), "  ")]
     if m.run is None:
         return lines
     run = m.run
@@ -100,6 +101,11 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
         "  ",
     )
     return lines
+
+
+def _verdict_text(m: Measurement) -> str:
+    # The cautions stand in full at the end of the report; once is enough.
+    return m.verdict.text.replace(CAUTION, "").replace("  ", " ").strip()
 
 
 def _title(m: Measurement) -> str:
