@@ -5,7 +5,7 @@ The same setting, split, seed, amount and sounds give the same samples.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -237,25 +237,34 @@ def _through_the_phone(plan: Plan, sound: Array, rng: np.random.Generator) -> tu
         sound *= np.float32(0.9 / peak)
     if "dead channel" in special:
         sound = sound * np.float32(0.5)
-    sound = (np.rint(sound * 32768 + rng.uniform(-0.5, 0.5, len(sound)).astype(np.float32)) / 32768).astype(np.float32)
+    sound = (np.rint(sound * 32767 + rng.uniform(-0.5, 0.5, len(sound)).astype(np.float32)) / 32768).astype(np.float32)
     if plan.codec is None:
         return sound, rate_hz
     out, rate_hz = phone.through_codec(sound, rate_hz, *plan.codec)
-    return out, rate_hz
+    return (np.clip(np.rint(out * 32768), -32768, 32767) / 32768).astype(np.float32), rate_hz
 
 
 def compose(
-    setting: str, split: Split, seed: int, sounds: str | None = None, amount: float = 1.0, condition: str | None = None
+    setting: str,
+    split: Split,
+    seed: int,
+    sounds: str | None = None,
+    amount: float = 1.0,
+    condition: str | None = None,
+    duration_s: float | None = None,
 ) -> Recording:
     """One recording. sounds: the folder, or None for synthetic ones. condition: by the seed in turn when not given.
 
-    amount: how much each click differs from the last (0 exact copies, 1 usual, 2 twice that).
+    duration_s: instead of the drawn one. amount: how much each click differs from the last: 0 exact copies, 1 usual,
+    2 twice that.
     """
     bank = load_bank(sounds, split)
     names = list(CONDITIONS[setting])
     condition = condition or names[seed % len(names)]
     rng = _seeded(setting, split, seed, bank.real)
     plan = draw_plan(setting, condition, rng, amount)
+    if duration_s is not None:
+        plan = replace(plan, duration_s=duration_s)
     timeline = make_timeline(plan.pattern, plan.r0_s, plan.duration_s, rng, plan.begin_on)
     mix = _Mix(plan, bank, rng, timeline)
     pair, others = _switch_sounds(plan, bank, rng, plan.rate_hz)

@@ -83,7 +83,7 @@ def _roar(plan: Plan, rng: np.random.Generator) -> Plan:
 
 
 def _faint(plan: Plan, rng: np.random.Generator) -> Plan:
-    click = float(rng.uniform(12, 15))
+    click = float(rng.uniform(15, 18))
     return replace(plan, click_db=click, cut_out_db=click + float(rng.uniform(-1, 2)), pump_db=min(plan.pump_db, 4.0))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -87,31 +88,35 @@ def encoded(samples: Array, rate_hz: int, codec: str, bit_rate: int | None) -> b
         if bit_rate:
             stream.bit_rate = bit_rate
         kind = "s16" if codec == "flac" else "flt"
-        whole = np.clip(np.rint(samples * 32767), -32768, 32767).astype(np.int16) if codec == "flac" else samples
+        whole = np.clip(np.rint(samples * 32768), -32768, 32767).astype(np.int16) if codec == "flac" else samples
         resampler = av.AudioResampler(format=stream.format.name, layout="mono", rate=stream.rate)
-        fifo = av.AudioFifo()
+        fifo, sent = av.AudioFifo(), 0
+
+        def send(least: int) -> int:
+            """Whole frames of the encoder's size, stamped from 0 so that the file tells its priming."""
+            done = sent
+            while fifo.samples >= least:
+                frame = fifo.read(stream.frame_size or 4096, partial=least == 1)
+                frame.pts, frame.time_base = done, Fraction(1, stream.rate)
+                done += frame.samples
+                container.mux(stream.encode(frame))
+            return done
+
+        def take(frames: list[Any]) -> None:
+            for frame in frames:
+                frame.pts = None
+                fifo.write(frame)
+
         for first in range(0, len(whole), 1 << 16):
             frame = av.AudioFrame.from_ndarray(whole[None, first : first + (1 << 16)], format=kind, layout="mono")
             frame.sample_rate = rate_hz
             frame.pts = None
-            for ready in resampler.resample(frame):
-                ready.pts = None
-                fifo.write(ready)
-                _drain(fifo, stream, container, 0)
-        for ready in resampler.resample(None):
-            ready.pts = None
-            fifo.write(ready)
-        _drain(fifo, stream, container, 1)
+            take(resampler.resample(frame))
+            sent = send(stream.frame_size or 4096)
+        take(resampler.resample(None))
+        send(1)
         container.mux(stream.encode(None))
     return buffer.getvalue()
-
-
-def _drain(fifo: Any, stream: Any, container: Any, least: int) -> None:
-    size = stream.frame_size or 4096
-    while fifo.samples >= (1 if least else size):
-        frame = fifo.read(size, partial=bool(least))
-        frame.pts = None
-        container.mux(stream.encode(frame))
 
 
 def decoded(data: bytes) -> tuple[Array, int]:

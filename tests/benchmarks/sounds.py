@@ -61,7 +61,10 @@ def resampled(samples: Array, ratio: float) -> Array:
     from scipy.signal import resample
 
     pad = 1024
-    padded = np.concatenate([np.zeros(pad, np.float32), samples, np.zeros(pad, np.float32)])
+    from scipy.fft import next_fast_len
+
+    spare = next_fast_len(len(samples) + 2 * pad, real=True) - len(samples) - 2 * pad
+    padded = np.concatenate([np.zeros(pad, np.float32), samples, np.zeros(pad + spare, np.float32)])
     count = max(16, round(len(padded) * ratio))
     out = np.asarray(resample(padded, count), np.float32)
     first = round(pad * ratio)

@@ -15,7 +15,7 @@ Pattern = Literal["steady", "refill", "household", "waterlogged", "long", "never
 
 @dataclass(frozen=True)
 class Timeline:
-    """True times in seconds. ``taps``: "steady" (one ran all the time), "shut" (none in the runs), "none" (not said)."""
+    """True times in seconds. taps: "steady" (one ran all the time), "shut" (none in the runs), "none" (not said)."""
 
     duration_s: float
     cut_ins_s: tuple[float, ...]

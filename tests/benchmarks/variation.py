@@ -19,7 +19,9 @@ class Placed:
 
 def tilted(samples: Array, rate_hz: int, tilt_db: float, pivot_hz: float = 2000.0) -> Array:
     """The sound with ``tilt_db`` more at four times the pivot and as much less at a quarter of it."""
-    count = len(samples) + 256
+    from scipy.fft import next_fast_len
+
+    count = next_fast_len(len(samples) + 256, real=True)
     f = np.fft.rfftfreq(count, 1 / rate_hz)
     octaves = np.clip(np.log2(np.maximum(f, 20.0) / pivot_hz) / 2, -1.5, 1.5)
     spectrum = np.fft.rfft(samples, count) * 10 ** (tilt_db * octaves / 20)
@@ -55,7 +57,9 @@ def varied(clip: Clip, rng: np.random.Generator, amount: float) -> Placed:
 
 def shifted(samples: Array, fraction: float) -> Array:
     """The sound ``fraction`` of a sample later (0 to 1)."""
-    count = len(samples) + 64
+    from scipy.fft import next_fast_len
+
+    count = next_fast_len(len(samples) + 64, real=True)
     turn = np.exp(-2j * np.pi * np.fft.rfftfreq(count) * fraction)
     return np.fft.irfft(np.fft.rfft(samples, count) * turn, count).astype(np.float32)
 
@@ -86,10 +90,14 @@ def in_room(placed: Placed, response: Array) -> Placed:
 
 
 def add_at(target: Array, placed: Placed, at_sample: float, gain: float) -> None:
-    """Add a sound so that its onset falls on ``at_sample`` (not a whole number) of the target."""
+    """Add a sound so that its onset falls on ``at_sample`` (not a whole number) of the target.
+
+    Sounds of about a second and more, never the switch, go to the whole sample before.
+    """
     begin = at_sample - placed.onset
     whole = int(np.floor(begin))
-    piece = shifted(placed.samples, begin - whole) * np.float32(gain)
+    piece = placed.samples if len(placed.samples) > 40_000 else shifted(placed.samples, begin - whole)
+    piece = piece * np.float32(gain)
     first, last = max(0, whole), min(len(target), whole + len(piece))
     if last > first:
         target[first:last] += piece[first - whole : last - whole]
