@@ -62,7 +62,9 @@ def test_help_fits_80_columns():
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
 def test_commands_in_the_pages_exist(page: Path):
     known = {name: {*options_of(command), "--help", "-h"} for name, command in commands()}
-    lines = re.findall(r"^\s*(?:\$ )?(?:\S*/)?clicktimer (.+)$", page.read_text("utf-8"), re.MULTILINE)
+    if page.name == "cli.md":
+        return  # made from the commands themselves
+    lines = re.findall(r"^\s*(?:\$ |.*&& )?(?:\S*/)?clicktimer (.+)$", page.read_text("utf-8"), re.MULTILINE)
     for line in lines:
         words = line.split()
         if words[0] not in known:

@@ -8,7 +8,9 @@ from pathlib import Path
 import click
 
 from clicktimer.cli.measure import measure_all
+from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import SettingsError
+from clicktimer.report.words import wrap
 
 DEMO_NAME = "clicktimer-demo"
 DEMO_SEED = 20  # any seed does; a fixed one lets two people talk about the same recording
@@ -32,16 +34,32 @@ def demo_command(into: str, seed: int) -> int:
 
     path = free_name(folder)
     try:
-        demo_recording(path, seed)
+        _, facts = demo_recording(path, seed)
     except OSError as error:
         raise SettingsError(f"cannot write {path}: {error.strerror}; give another folder with --into") from None
-    shown = str(path) if into != "." else path.name
-    click.echo(f"Made {shown}: synthetic sound of an invented household, every tap shut between draws.")
-    command = f"clicktimer measure {_quoted(shown)} --taps-shut"
-    click.echo(f"Measuring it with: {command}\n")
-    code = measure_all([(str(path),)], MeasureOptions(taps="shut"), json_target=None, csv_target=None)
-    click.echo("\nFor a recording of your own: clicktimer measure YOUR-RECORDING --taps-shut")
-    click.echo("(--steady-tap if one tap ran all the time; neither if you do not know)")
+    shown = path.name if into == "." else str(path)
+    tank, rate = f"{facts.tank_gal:g} gal", f"{facts.pump_gpm:g} gpm"
+    system = parse_system_options(
+        switch=f"{facts.switch_psig[0]:g}/{facts.switch_psig[1]:g}",
+        precharge=f"{facts.precharge_psig:g} psi",
+        tank=(tank,),
+        pump_rate=rate,
+    )
+    click.echo(f"Made {shown}: {facts.household}. The sound is synthetic.")
+    click.echo("Measuring it, as you would with:")
+    click.echo(f'  clicktimer measure {_quoted(shown)} --taps-shut --tank "{tank}" --pump-rate "{rate}"\n')
+    options = MeasureOptions(taps="shut", marks_s=system.marks_s, system=system)
+    code = measure_all([(str(path),)], options, json_target=None, csv_target=None)
+    truth = ", ".join(f"{run_s:.2f} s" for run_s in facts.runs_s)
+    for line in (
+        "",
+        *wrap(f"For comparison, the simulator's true runs: {truth}. They are from its physics, not from the sound."),
+        "",
+        "A recording of your own:",
+        "  clicktimer measure YOUR-RECORDING --taps-shut",
+        "  (--steady-tap if one tap ran all the time; neither if you do not know)",
+    ):
+        click.echo(line)
     return code
 
 
