@@ -15,9 +15,10 @@ from clicktimer.errors import SettingsError
 from clicktimer.marks import BANDS, MARKS_S, band_edges_s, band_of
 from clicktimer.records import Band, RunTime, Verdict
 
-RUN_TO_RUN_SHARE: Final = 0.06  # r0 of one tank differs so much by how fast the water before was drawn (simulated)
-STEADY_READS_SHORT: Final = 0.07  # steady tap, heat of the air: -2 to -7 % (simulated)
-STEADY_READS_LONG: Final = 0.035  # steady tap, falling pump rate and a tap at 6 of 10 gpm (simulated)
+# Solved numerically for tanks at 40/60 psi with heat: docs/verdict.md, tests/test_run_time.py
+RUN_TO_RUN_SHARE: Final = 0.07  # either side of the middle, by how fast the water before the run was drawn
+STEADY_READS_SHORT: Final = 0.05  # heat of the air, against a run with settled air
+STEADY_READS_LONG: Final = 0.08  # heat and falling pump rate, against a run after a draw at 2 gpm
 LARGE_MOTOR_HP: Final = 0.75  # common practice: above it many makers ask for two minutes
 LARGE_MOTOR_RUN_S: Final = 120.0
 RUNS_TO_SETTLE: Final = 6  # the first is left out; five give Student's t 2.78 where three give 4.30
@@ -40,7 +41,7 @@ def judge(run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S, motor_
         return Verdict(None, False, sentences.NOT_MEASURED, sentences.SETTLE_NOT_MEASURED)
     verdict = _judge_bound(run, marks_s, edges_s) if run.one_sided else _judge_two_sided(run, marks_s, edges_s)
     extra = [verdict.text]
-    if run.doubt:
+    if run.doubt and run.doubt not in verdict.text:
         extra.append(run.doubt)
     if verdict.band is not None and BANDS.index(verdict.band) < BANDS.index("under-a-minute"):
         extra.append(sentences.CAUTION)
@@ -53,12 +54,13 @@ def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[
     band = band_of(run.seconds, marks_s)
     low_s, high_s = allowed_interval_s(run)
     lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
-    seconds = sentences.seconds_text(run.seconds, run.low_s, run.high_s)
+    # An interval without the spread between runs looks finer than the figure is.
+    seconds = sentences.seconds_text(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
     settle = sentences.SETTLE_MORE_STEADY if run.how == "steady tap" else sentences.SETTLE_MORE_SHUT
     settle = settle.format(count=RUNS_TO_SETTLE)
     if lower == upper:
         text = sentences.CLEAR.format(
-            Band=_capital(_name(band, edges_s)), seconds=seconds, basis=_basis(run), meaning=_meaning(band)
+            band=_headline(_name(band, edges_s), run), seconds=seconds, basis=_basis(run), meaning=_meaning(band, run)
         )
         return Verdict(band, not run.doubt, text, settle if run.doubt else "")
     text = sentences.TOO_CLOSE.format(
@@ -83,7 +85,7 @@ def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[floa
     upper = band_of(allowed_interval_s(run)[1], marks_s)
     if upper == band:
         text = sentences.AT_MOST_SHORT.format(
-            Band=_capital(name), seconds=seconds, basis=_basis(run), meaning=_meaning(band)
+            band=_headline(name, run), seconds=seconds, basis=_basis(run), meaning=_meaning(band, run)
         )
         return Verdict(band, not run.doubt, text, sentences.SETTLE_NO_USE if run.doubt else "")
     text = sentences.AT_MOST_CLOSE.format(lower=name, upper=_name(upper, edges_s), seconds=seconds, basis=_basis(run))
@@ -124,9 +126,10 @@ def _name(band: Band, edges_s: tuple[float, ...]) -> str:
     return sentences.BAND_NAMES[band].format(**{f"edge{i}": f"{edge_s:g}" for i, edge_s in enumerate(edges_s, 1)})
 
 
-def _meaning(band: Band) -> str:
-    return sentences.MEANINGS[band]
+def _meaning(band: Band, run: RunTime) -> str:
+    """What the band means; where the figure is in doubt the doubt stands in its place."""
+    return run.doubt or sentences.MEANINGS[band]
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _headline(name: str, run: RunTime) -> str:
+    return sentences.HEADLINE_NOT_SURE.format(band=name) if run.doubt else name[:1].upper() + name[1:]
