@@ -140,18 +140,20 @@ def _longest_agreeing(steady: Sequence[SteadyCycle]) -> Sequence[SteadyCycle]:
     """The longest run of cycles in a row of which both parts agree (the earliest of equals)."""
     pairs_s = np.array([(cycle.first.length_s, cycle.second.length_s) for cycle in steady]).reshape(-1, 2)
     start, best = 0, (0, 0)
+    least_s = most_s = pairs_s[:1].reshape(-1)
     for end in range(1, len(steady) + 1):
+        least_s, most_s = np.minimum(least_s, pairs_s[end - 1]), np.maximum(most_s, pairs_s[end - 1])
         # A part of an agreeing stretch agrees too, so its start only ever moves forward.
-        while not _agree(pairs_s[start:end]):
+        while not _agree(least_s, most_s):
             start += 1
+            least_s, most_s = pairs_s[start:end].min(axis=0), pairs_s[start:end].max(axis=0)
         if end - start > best[1] - best[0]:
             best = (start, end)
     return steady[best[0] : best[1]]
 
 
-def _agree(pairs_s: npt.NDArray[np.float64]) -> bool:
-    least, most = pairs_s.min(axis=0), pairs_s.max(axis=0)
-    return bool(np.all(most - least <= AGREE_SHARE * (most + least)))
+def _agree(least_s: npt.NDArray[np.float64], most_s: npt.NDArray[np.float64]) -> bool:
+    return bool(np.all(most_s - least_s <= AGREE_SHARE * (most_s + least_s)))
 
 
 def is_fast_tap(steady: Sequence[SteadyCycle]) -> bool:

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from clicktimer.cycles import pair_cycles, unknown_intervals
 from clicktimer.records import Click, Cycle
 from clicktimer.run_time import no_use_run
-from clicktimer.steady_tap import steady_no_use_run_s
+from clicktimer.steady_tap import steady_no_use_run_s, steady_stretch
 from clicktimer.verdict import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT
 
 SD_S = 0.002
@@ -301,6 +303,23 @@ def test_a_recording_that_begins_in_a_rest_loses_no_cycle():
     run = no_use_run(pair_cycles(clicks, start_s=0, end_s=2000), taps="steady", clicks=clicks)
     assert run is not None
     assert run.count == 4
+
+
+@given(st.lists(st.sampled_from([60.0, 66.0, 68.0, 72.0, 90.0]), min_size=1, max_size=14))
+def test_the_longest_stretch_is_the_one_found_by_trying_all(runs_s):
+    rests_s = [170.0] * len(runs_s)
+    longest = max(
+        end - start
+        for start in range(len(runs_s))
+        for end in range(start + 1, len(runs_s) + 1)
+        if max(runs_s[start:end]) - min(runs_s[start:end]) <= 0.06 * (max(runs_s[start:end]) + min(runs_s[start:end]))
+    )
+    # From cut-in to cut-in; a cycle may also be a rest and the run after it, which one run at an edge less can bound.
+    stretch, total = steady_stretch(cycles_of(runs_s, rests_s))
+    assert total == len(runs_s)
+    assert longest <= len(stretch) <= longest + 1
+    if len(runs_s) > 1 and len(stretch) > longest:
+        assert stretch[0].first.is_run is False
 
 
 def test_two_agreeing_cycles_are_too_few_and_the_bound_is_told():
