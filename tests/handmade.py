@@ -42,7 +42,11 @@ def short_cycling(**changes: Any) -> Measurement:
         "run": RunTime(12.13, 12.02, 12.24, 2, "taps shut", False, 0.006, 0.11, "The first run was left out."),
         "verdict": Verdict("short", True, "The pump runs 12.1 s (12.0 to 12.2 s), from 2 runs: short cycling."),
         "warnings": (Notice("clipping", "0.2 % of the samples are clipped.", 20.0),),
-        "settings": {"switch": {"value": "40/60 psi", "from": "default"}, "taps": {"value": "shut", "from": "option"}},
+        "settings": {
+            "switch": {"value": "40/60 psi", "from": "default"},
+            "taps": {"value": "shut", "from": "option"},
+            "pump_at_start": {"value": None, "from": "default"},
+        },
     }
     return Measurement(**{**values, **changes})
 

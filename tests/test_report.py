@@ -27,14 +27,14 @@ def test_the_verdict_comes_first():
 
 def test_the_report_says_run_interval_count_runs_rests_notes_defaults_and_cautions():
     text = " ".join(render_text(short_cycling()).split())
-    assert "timing ±6 ms (clicks and the recorder's clock); of the spread from run to run: ±0.11 s (95 %)." in text
+    assert "(clicks and the recorder's clock): ±6 ms; from the spread between runs: ±0.11 s (95 %)." in text
     assert "the check of the charge comes first" in text
     assert "The first run was left out." in text
     assert "12.31 s 1 min 01 s" in text
     assert "not whole; the recording ended" in text
     assert "0.2 % of the samples are clipped." in text
-    assert "Defaults, since nothing was said: switch 40/60 psi." in text
-    assert "Given by you: taps shut." in text
+    assert "Not given, so the usual: switch 40/60 psi." in text
+    assert "Taps: shut; pump at the start: not said." in text
     assert "never open it" in text
     assert "a cycle is that and the rest after it" in text
 

@@ -103,7 +103,8 @@ def cautions(measurement: Measurement) -> tuple[str, ...]:
     found.append(LISTEN)
     # Too-close-to-call near a short band sends people to the tank as well.
     to_tank = m.verdict.band in SHORT_BANDS or (m.verdict.band == "under-a-minute" and not m.verdict.sure)
-    if to_tank or m.tank is not None:
+    sized = m.tank is not None and bool(m.tank.system.tanks or m.tank.system.pump)
+    if to_tank or sized:
         found += [BEFORE_WORK, TANK, LICENSED]
     found += [SURROUNDINGS, NO_CERTIFICATE]
     return tuple(found)

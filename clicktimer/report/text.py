@@ -21,9 +21,12 @@ from clicktimer.report.words import (
     started_time,
     wrap,
 )
-from clicktimer.sentences import CAUTION
+from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE
 
 Emphasis = Callable[[str], str]
+
+OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
+OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
 
 def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:
@@ -48,9 +51,9 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
     notes = _note_lines(m)
     if notes:
         lines += ["", emphasis("About this recording"), *notes]
-    settings = _settings_lines(m.settings)
-    if settings:
-        lines += ["", emphasis("What was taken as given"), *settings]
+    said = _said_lines(m)
+    if said:
+        lines += ["", emphasis("What you said"), *said]
     lines += ["", emphasis("Cautions")]
     for caution in advice.cautions(m):
         lines += wrap(caution, "  ! ", "    ")
@@ -87,12 +90,14 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     if m.run is None:
         return lines
     run = m.run
-    basis = f"Error of timing {half_width_text(run.timing_s)} (clicks and the recorder's clock)"
+    basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
     if not run.one_sided:
         spread = "not known from so few" if run.spread_s is None else half_width_text(run.spread_s)
-        basis += f"; of the spread from run to run: {spread}"
+        basis += f"; from the spread between runs: {spread}"
     basis += " (95 %)."
-    lines += ["", *wrap(f"{run.text} {basis}".strip(), "  ")]
+    # What the verdict has just said of the shortest run is not said again.
+    rests_on = run.text.replace(SHORTEST.format(count=run.count), "").replace(SHORTEST_ONE, "")
+    lines += ["", *wrap(f"{rests_on.strip()} {basis}".strip(), "  ")]
     if run.doubt and run.doubt not in m.verdict.text:
         lines += wrap(run.doubt, "  ")
     lines += wrap(
@@ -122,6 +127,13 @@ def _title(m: Measurement) -> str:
 def _tank_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     from clicktimer.report.tank import tank_lines
 
+    if m.tank.system.pump is None and not m.tank.system.tanks:
+        # A table of sizes without a pump rate helps nobody here; what to find out does.
+        lines = wrap("Nothing was said of tank and pump, so the tank is neither sized nor judged.", "  ")
+        for missing in m.tank.missing:
+            if missing.what != "the run with no water in use":
+                lines += wrap(f"To get {missing.what}: {missing.how}.", "  - ", "    ")
+        return [emphasis("Tank"), *lines]
     return [emphasis("Tank"), *tank_lines(m.tank)]
 
 
@@ -132,30 +144,38 @@ def _note_lines(m: Measurement) -> list[str]:
     for gap in m.gaps:
         begin = clock_text(gap.from_s, started, with_day=day)
         until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
-        lines += wrap(f"Sound missing from {begin} {until}: {gap.why}", "  - ", "    ")
+        lines += wrap(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "  - ", "    ")
     for notice in m.warnings:
         where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
-        lines += wrap(where + notice.text, "  - ", "    ")
+        lines += wrap(_sentence(where + notice.text), "  - ", "    ")
     return lines
 
 
-def _settings_lines(settings: Mapping[str, Any]) -> list[str]:
-    """Values with where each came from, those given first, then the defaults; anything else is for JSON only."""
+def _sentence(text: str) -> str:
+    """Begin with a capital and end with a full stop, whatever stage wrote it."""
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def _said_lines(m: Measurement) -> list[str]:
+    """What the user said of the recording, and the values used; those of the tank stand in its own section."""
+    said: list[str] = []
     given: list[str] = []
     defaults: list[str] = []
-    for name, entry in settings.items():
+    for name, entry in m.settings.items():
         if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
-            continue
-        if entry["value"] is None:
-            continue
-        value = entry.get("text", entry["value"])
-        shown = f"{name} {_value_text(value)}"
-        (defaults if entry["from"] == "default" else given).append(shown)
+            continue  # for programs only
+        if name in OF_THE_RECORDING:
+            value = "not said" if entry["value"] is None else _value_text(entry["value"])
+            said.append(f"{OF_THE_RECORDING[name]}: {value}")
+        elif entry["value"] is not None and (m.tank is None or name not in OF_THE_TANK):
+            shown = f"{name.replace('_', ' ')} {_value_text(entry['value'])}"
+            (defaults if entry["from"] == "default" else given).append(shown)
     lines: list[str] = []
-    if given:
-        lines += wrap("Given by you: " + "; ".join(given) + ".", "  ", "    ")
-    if defaults:
-        lines += wrap("Defaults, since nothing was said: " + "; ".join(defaults) + ".", "  ", "    ")
+    for start, values in (("", said), ("Given: ", given), ("Not given, so the usual: ", defaults)):
+        if values:
+            text = start + "; ".join(values) + "."
+            lines += wrap(text[0].upper() + text[1:], "  ", "  ")
     return lines
 
 
