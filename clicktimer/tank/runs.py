@@ -82,6 +82,20 @@ def drawdown_needed_l(pump_l_per_min: float, target_s: float) -> float:
     return _pump(pump_l_per_min) * target_s / 60.0
 
 
+def reserve_needed_l(peak_l_per_min: float, pump_l_per_min: float, peak_s: float) -> float:
+    """Give the water that must come out of storage while a peak use is above the pump's rate, litres.
+
+    S = (q - Q) t / 60, zero where the pump keeps up
+
+    Flows in litres per minute, peak_s in seconds. Source: "When the well runs dry", The Driller: 10 gpm pump, 13 gpm
+    for 7 min, 21 gal (grade C).
+
+    >>> reserve_needed_l(13.0, 10.0, 420.0)
+    21.0
+    """
+    return max(_use(peak_l_per_min) - _pump(pump_l_per_min), 0.0) * peak_s / 60.0
+
+
 def volume_needed_l(pump_l_per_min: float, target_s: float, tank_fraction: float) -> float:
     """Give the tank volume that makes the pump run for a target time with no water in use, litres.
 

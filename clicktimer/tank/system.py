@@ -110,11 +110,16 @@ class System:
         return self.precharge_kpag if tank.precharge_kpag is None else tank.precharge_kpag
 
 
+def _both(pressure_kpag: float) -> str:
+    """A pressure in both systems of units: an error is told before anybody knows which one the user reads."""
+    return f"{format_pressure(pressure_kpag, 'us')}, {format_pressure(pressure_kpag, 'metric')}"
+
+
 def check_switch(cut_in_kpag: float, cut_out_kpag: float) -> None:
     """Refuse a switch that cannot work. Raises SettingsError."""
     if not (math.isfinite(cut_in_kpag) and math.isfinite(cut_out_kpag) and 0 < cut_in_kpag < cut_out_kpag):
         raise SettingsError(
-            f"a switch of {format_switch(cut_in_kpag, cut_out_kpag)} cannot work: cut-in must be above zero and "
+            f"a switch of {_both(cut_in_kpag)} to {_both(cut_out_kpag)} cannot work: cut-in must be above zero and "
             'below cut-out, such as "40/60"'
         )
 
@@ -122,13 +127,11 @@ def check_switch(cut_in_kpag: float, cut_out_kpag: float) -> None:
 def check_charge(precharge_kpag: float, cut_out_kpag: float) -> None:
     """Refuse an air charge with which the tank takes no water. Raises SettingsError."""
     if not (math.isfinite(precharge_kpag) and precharge_kpag >= 0):
-        raise SettingsError(
-            f"an air charge of {format_pressure(precharge_kpag)} cannot be: zero on the gauge is the least"
-        )
+        raise SettingsError(f"an air charge of {_both(precharge_kpag)} cannot be: zero on the gauge is the least")
     if precharge_kpag >= cut_out_kpag:
         raise SettingsError(
-            f"with the air charge ({format_pressure(precharge_kpag)}) at or above cut-out "
-            f"({format_pressure(cut_out_kpag)}) "
+            f"with the air charge ({_both(precharge_kpag)}) at or above cut-out "
+            f"({_both(cut_out_kpag)}) "
             "the tank takes no water and the switch would cut out at once: a usual charge is 2 psi below cut-in"
         )
 
