@@ -11,6 +11,7 @@ from typing import Any, get_args
 import click
 import pytest
 
+import clicktimer
 from clicktimer.cli import COMMANDS, cli
 from clicktimer.records import Band
 
@@ -72,6 +73,14 @@ def test_commands_in_the_pages_exist(page: Path):
             continue
         for option in re.findall(r"(?<!\S)--[a-z-]+", line):
             assert option in known[words[0]], f"{page.name}: clicktimer {line}"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)
+def test_python_in_the_pages_uses_public_names(page: Path):
+    for code in re.findall(r"```python\n(.*?)```", page.read_text("utf-8"), re.DOTALL):
+        for node in ast.walk(ast.parse(code)):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "clicktimer":
+                assert node.attr in clicktimer.__all__, f"{page.name}: clicktimer.{node.attr}"
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda p: p.name)

@@ -47,7 +47,7 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
     if m.ambiguous is not None:
         lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
     if m.tank is not None:
-        lines += ["", *_tank_lines(m, emphasis)]
+        lines += ["", *_tank_lines(m.tank, emphasis)]
     notes = _note_lines(m)
     if notes:
         lines += ["", emphasis("About this recording"), *notes]
@@ -124,17 +124,17 @@ def _title(m: Measurement) -> str:
     return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
 
 
-def _tank_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
+def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
     from clicktimer.report.tank import tank_lines
 
-    if m.tank.system.pump is None and not m.tank.system.tanks:
+    if tank.system.pump is None and not tank.system.tanks:
         # A table of sizes without a pump rate helps nobody here; what to find out does.
         lines = wrap("Nothing was said of tank and pump, so the tank is neither sized nor judged.", "  ")
-        for missing in m.tank.missing:
+        for missing in tank.missing:
             if missing.what != "the run with no water in use":
                 lines += wrap(f"To get {missing.what}: {missing.how}.", "  - ", "    ")
         return [emphasis("Tank"), *lines]
-    return [emphasis("Tank"), *tank_lines(m.tank)]
+    return [emphasis("Tank"), *tank_lines(tank)]
 
 
 def _note_lines(m: Measurement) -> list[str]:
