@@ -7,6 +7,8 @@ import time
 from types import TracebackType
 from typing import TYPE_CHECKING
 
+from clicktimer.report.words import plain
+
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
@@ -52,5 +54,5 @@ class ProgressBar:
             console=Console(stderr=True),
             transient=True,
         )
-        self._task = self._bar.add_task(f"hearing {self._name}", total=None)
+        self._task = self._bar.add_task(f"hearing {plain(self._name)}", total=None)
         self._bar.start()
