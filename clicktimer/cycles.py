@@ -49,8 +49,8 @@ def pair_cycles(
     if not 0 <= clock_ppm < 1e6:
         raise SettingsError(f"a clock error of {clock_ppm} ppm is not possible: give 0 or more, usually 100")
     pairing = _Pairing(start_s, end_s, pump_at_start, clock_ppm)
-    for time_s, order, event in _events(clicks, gaps):
-        if order != _CLICK or event is None:
+    for time_s, event in _events(clicks, gaps):
+        if event is None:
             pairing.break_at(time_s, sentences.GAP_AFTER_CUT_IN, sentences.GAP_BEFORE_CUT_OUT)
         elif event.kind == "unknown":
             pairing.break_at(time_s, sentences.UNKNOWN_AFTER_CUT_IN, sentences.UNKNOWN_BEFORE_CUT_OUT)
@@ -73,8 +73,8 @@ def unknown_intervals(
     if any(click.kind != "unknown" or click.confidence < least_confidence for click in clicks):
         return None
     stretches: list[list[float]] = [[]]
-    for time_s, order, _ in _events(clicks, gaps):
-        if order == _CLICK:
+    for time_s, event in _events(clicks, gaps):
+        if event is not None:
             stretches[-1].append(time_s)
         elif stretches[-1]:
             stretches.append([])
@@ -90,13 +90,22 @@ def unknown_intervals(
     return Intervals(first_s, second_s, tuple(times_s[0:-1:2]), tuple(times_s[1:-1:2]), text)
 
 
-def _events(clicks: Sequence[Click], gaps: Sequence[Gap]) -> list[tuple[float, int, Click | None]]:
-    events: list[tuple[float, int, Click | None]] = [(click.time_s, _CLICK, click) for click in clicks]
+def _events(clicks: Sequence[Click], gaps: Sequence[Gap]) -> list[tuple[float, Click | None]]:
+    """Clicks in order of time, and None wherever sound is missing; a click in or at the edge of a gap stands alone."""
+    marked: list[tuple[float, int, Click | None]] = [(click.time_s, _CLICK, click) for click in clicks]
     for gap in gaps:
         # A gap of unknown length is one instant of the recording's own time.
         to_s = gap.from_s if gap.to_s is None else max(gap.from_s, gap.to_s)
-        events += [(gap.from_s, _GAP_STARTS, None), (to_s, _GAP_ENDS, None)]
-    return sorted(events, key=lambda event: event[:2])
+        marked += [(gap.from_s, _GAP_STARTS, None), (to_s, _GAP_ENDS, None)]
+    events: list[tuple[float, Click | None]] = []
+    open_gaps = 0
+    for time_s, order, click in sorted(marked, key=lambda event: event[:2]):
+        if click is None:
+            open_gaps += 1 if order == _GAP_STARTS else -1
+            events.append((time_s, None))
+        else:
+            events += [(time_s, None), (time_s, click), (time_s, None)] if open_gaps else [(time_s, click)]
+    return events
 
 
 class _Pairing:
@@ -125,7 +134,7 @@ class _Pairing:
             self._half(self.open, sentences.CUT_OUT_MISSED.format(at=plain_seconds(click.time_s)))
         elif self.resting:
             cut_out_s = self.cycles[-1].cut_out_s
-            if cut_out_s is not None:
+            if cut_out_s is not None and click.time_s > cut_out_s:
                 self.cycles[-1] = replace(self.cycles[-1], rest_s=click.time_s - cut_out_s)
         self.cut_in_note = sentences.SAID_TO_BE_ON if self.at_start and self.pump_at_start == "on" else ""
         self.open, self.resting, self.at_start, self.cut_out_note = click, False, False, ""

@@ -6,7 +6,7 @@ import math
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clicktimer.cycles import pair_cycles, unknown_intervals
@@ -95,6 +95,13 @@ def test_a_gap_inside_or_touching_a_run_splits_it(gap):
     assert "sound is missing before its cut-out" in cycles[1].note
 
 
+def test_clicks_inside_or_at_the_edge_of_missing_sound_make_no_run_and_no_rest():
+    assert not any(c.complete for c in pair_cycles(ins_outs(12, 18), [Gap(10, 20, "lost")], start_s=0, end_s=80))
+    cycles = pair_cycles(ins_outs(5, 10, 20, 40), [Gap(10, 20, "lost")], start_s=0, end_s=80)
+    assert [(c.run_s, c.rest_s) for c in cycles] == [(None, None)] * 4
+    assert unknown_intervals(unknowns(12, 18), [Gap(10, 20, "lost")]) is None
+
+
 def test_a_gap_in_a_rest_spoils_the_rest_only():
     cycles = pair_cycles(ins_outs(10, 30, 50, 70), [Gap(40, 41, "lost")], start_s=0, end_s=80)
     assert [(c.run_s, c.rest_s) for c in cycles] == [(20, None), (20, None)]
@@ -121,7 +128,9 @@ def test_two_clicks_at_one_time_are_no_run():
     assert [c.complete for c in cycles] == [False, False]
 
 
-TIMES = st.floats(0, 1000, allow_nan=False).map(lambda t: round(t, 2))
+TIMES = st.floats(0, 1000, allow_nan=False).map(lambda t: round(t, 2)) | st.integers(0, 12).map(
+    float
+)  # the latter to fall together
 CLICKS = st.lists(
     st.builds(click, TIMES, st.sampled_from(["cut-in", "cut-out", "unknown"]), st.floats(0, 1)), max_size=30
 )
@@ -131,6 +140,7 @@ GAPS = st.lists(
 )
 
 
+@settings(max_examples=300)
 @given(CLICKS, GAPS, st.sampled_from(["on", "off", None]), st.randoms(use_true_random=False))
 def test_whatever_comes_no_run_is_invented(clicks, gaps, pump_at_start, random):
     cycles = pair_cycles(clicks, gaps, start_s=0, end_s=1000, pump_at_start=pump_at_start)
@@ -149,7 +159,10 @@ def test_whatever_comes_no_run_is_invented(clicks, gaps, pump_at_start, random):
             assert c.cut_out_s in cut_outs
             spans.append((c.cut_out_s, c.cut_out_s + c.rest_s))
     for start_s, end_s in spans:
-        assert not any(start_s <= g.from_s <= end_s or g.from_s <= start_s <= (g.to_s or g.from_s) for g in gaps)
+        assert not any(
+            start_s <= g.from_s <= end_s or g.from_s <= start_s <= (g.from_s if g.to_s is None else g.to_s)
+            for g in gaps
+        )
         assert not any(start_s < c.time_s < end_s - 1e-9 for c in clicks)  # nothing at all was heard inside
     assert all(earlier[1] <= later[0] + 1e-9 for earlier, later in pairwise(spans))
     # every click of known kind is in exactly one cycle
