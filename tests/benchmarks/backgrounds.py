@@ -51,11 +51,13 @@ def room_bed(rng: np.random.Generator, count: int, rate_hz: int, hum_hz: float, 
     bed = low * np.float32(rng.uniform(8, 25)) + white * np.float32(rng.uniform(0.5, 1.0))
     bed /= np.float32(rms_above_1khz(bed, rate_hz))
     if hum > 0:
-        t = np.arange(count, dtype=np.float64) / rate_hz
+        # One second holds whole periods of every harmonic, so it can be laid end to end.
+        t, second = np.arange(rate_hz) / rate_hz, np.zeros(rate_hz)
         for k in range(1, 7):
-            if k * hum_hz < rate_hz / 2:
-                level = hum * 10 ** (rng.uniform(-14, 0) / 20) / k
-                bed += (level * np.sin(2 * np.pi * k * hum_hz * t + rng.uniform(0, 6.3))).astype(np.float32)
+            level = hum * 10 ** (rng.uniform(-14, 0) / 20) / k
+            second += level * np.sin(2 * np.pi * k * hum_hz * t + rng.uniform(0, 6.3))
+        for first in range(0, count, rate_hz):
+            bed[first : first + rate_hz] += second[: count - first].astype(np.float32)
     return bed
 
 
@@ -190,8 +192,9 @@ class Pump:
             out /= np.float32(np.sqrt(1 + self.hiss**2))
         t = np.arange(count) / rate_hz
         wander = 1 + 0.004 * np.sin(2 * np.pi * 0.15 * t + rng.uniform(0, 6.3))
-        phase = 2 * np.pi * self.hum_hz * np.cumsum(wander) / rate_hz
-        out += (self.hum * (np.sin(phase) + 0.5 * np.sin(2 * phase + 1) + 0.3 * np.sin(0.5 * phase))).astype(np.float32)
+        half = ((np.pi * self.hum_hz / rate_hz * np.cumsum(wander)) % (2 * np.pi)).astype(np.float32)
+        tones = np.sin(2 * half) + np.float32(0.5) * np.sin(4 * half + 1) + np.float32(0.3) * np.sin(half)
+        out += np.float32(self.hum) * tones
         if starts:
             n = min(count, round(self.rise_s * rate_hz))
             out[:n] *= np.linspace(0, 1, n, dtype=np.float32) ** np.float32(0.7)

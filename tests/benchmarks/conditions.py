@@ -79,7 +79,7 @@ def _long_runs(plan: Plan, rng: np.random.Generator) -> Plan:
 
 def _roar(plan: Plan, rng: np.random.Generator) -> Plan:
     click = float(rng.uniform(24, 32))
-    return replace(plan, pump="jet", pump_db=click - float(rng.uniform(8, 13)), click_db=click, cut_out_db=click)
+    return replace(plan, pump="jet", pump_db=click - float(rng.uniform(9, 14)), click_db=click, cut_out_db=click)
 
 
 def _faint(plan: Plan, rng: np.random.Generator) -> Plan:
@@ -174,10 +174,10 @@ CONDITIONS: dict[str, dict[str, Change]] = {"near": NEAR, "hard": HARD, "clean":
 
 def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: float) -> Plan:
     """The plan of one recording of a setting under a condition."""
-    r0_s = float(np.exp(rng.uniform(np.log(8), np.log(110))))
+    r0_s = float(np.exp(rng.uniform(np.log(7), np.log(95))))
     pattern: Pattern = str(rng.choice(["steady", "refill", "household"], p=[0.45, 0.3, 0.25]))  # type: ignore[assignment]
-    cycle_s = {"steady": 4.6 * r0_s, "refill": r0_s + 48, "household": 4 * r0_s + 60}[pattern]
-    duration_s = float(np.clip(cycle_s * rng.uniform(3.6, 8), 240, 1200))
+    cycle_s = {"steady": 4.6 * r0_s, "refill": 3.3 * r0_s + 20, "household": 4.5 * r0_s + 50}[pattern]
+    duration_s = float(np.clip(cycle_s * rng.uniform(3.8, 8), 240, 1400))
     pump = str(rng.choice(["jet", "flow", "none"], p=[0.5, 0.35, 0.15]))
     pump_low, pump_high, click_low, click_high = {
         "near": (0.0, 12.0, 39.0, 52.0), "hard": (2.0, 14.0, 20.0, 34.0), "clean": (0.0, 10.0, 30.0, 45.0),
@@ -201,4 +201,11 @@ def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: fl
         plan = replace(plan, events=tuple(row for row in house if rng.random() < 0.6))
     elif setting == "near" and rng.random() < 0.6:
         plan = replace(plan, events=(("step", 1.0, -10.0), ("speech", 0.5, -12.0), ("door", 0.2, -8.0)))
-    return CONDITIONS[setting][condition](plan, rng)
+    plan = CONDITIONS[setting][condition](plan, rng)
+    if plan.duration_s > 900 and plan.rate_hz > 30000 and rng.random() < 0.5 and plan.codec is None:
+        plan = replace(plan, rate_hz=int(rng.choice([22050, 16000])))
+    if plan.pattern == "nothing":
+        return replace(plan, pump="none")
+    # A click that the pump drowns altogether tells nothing; only "roaring pump" goes below 12 dB over the pump.
+    over_db = 8.0 if condition == "roaring pump" else 12.0
+    return replace(plan, pump_db=min(plan.pump_db, min(plan.click_db, plan.cut_out_db) - over_db))

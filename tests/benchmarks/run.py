@@ -38,7 +38,8 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
     row: dict[str, Any] = {
         "name": r.name, "seed": r.seed, "condition": r.plan.condition, "pump": r.truth.pump,
         "codec": bool(r.plan.codec),
-        "audible": r.truth.pump_audible, "counts": r.truth.pump_audible or job["hint"], "taps": line.taps,
+        "audible": r.truth.pump_audible, 
+        "counts": r.truth.pump_audible or job["hint"] or not r.truth.clicks, "taps": line.taps,
         "step_db": r.truth.pump_step_db, "error": None, "peers": {}, "rate_hz": r.rate_hz, "r0_s": line.r0_s,
     }  # fmt: skip
     began, worked = time.perf_counter(), time.process_time()

@@ -66,6 +66,12 @@ def grid(lines: Sequence[Sequence[str]]) -> str:
     return "\n".join(text(line) for line in lines)
 
 
+def _pump(row: Row) -> str:
+    if not row["truth"]:
+        return "no click at all"
+    return f"pump: {row['pump']}" + ("" if row["audible"] or row["pump"] == "none" else " (too faint to hear)")
+
+
 def _groups(rows: Sequence[Row], key: Callable[[Row], str]) -> list[tuple[str, ...]]:
     names = list(dict.fromkeys(key(r) for r in rows))
     return [score_cells(n, total(r for r in rows if key(r) == n)) for n in names]
@@ -127,7 +133,7 @@ def all_tables(rows: Sequence[Row]) -> str:
     rest = [r for r in rows if not r["counts"]]
     lossless = [r for r in counted if not r["codec"]]
     lines: list[Sequence[str]] = [HEAD, *_groups(rows, lambda r: str(r["condition"]))]
-    lines += [("",) * len(HEAD), *_groups(rows, lambda r: f"pump: {r['pump']}{'' if r['audible'] else ' (not heard)'}")]
+    lines += [("",) * len(HEAD), *_groups(rows, _pump)]
     lines += [("",) * len(HEAD)]
     if lossless and len(lossless) < len(counted):
         lines.append(score_cells("counted, lossless", total(lossless)))

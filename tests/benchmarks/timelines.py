@@ -1,7 +1,4 @@
-"""When the switch works: patterns of runs and rests, by their arithmetic. In: a pattern and r0; out: a Timeline.
-
-With water in use at the fraction f of the pump's rate, run = r0 / (1 - f) and rest = r0 / f.
-"""
+"""When the switch works, by the simulator's physics. In: a pattern and r0; out: a stretch of it, a Timeline."""
 
 from __future__ import annotations
 
@@ -10,6 +7,11 @@ from typing import Literal
 
 import numpy as np
 
+from clicktimer.simulator.household import simulate
+from clicktimer.simulator.system import System, Use, us_system
+from clicktimer.simulator.uses import refill_test
+
+LITRES_PER_GAL = 3.785411784
 Pattern = Literal["steady", "refill", "household", "waterlogged", "long", "never-ends", "single", "nothing"]
 
 
@@ -36,25 +38,41 @@ class Timeline:
         return list(zip(self.cut_ins_s, outs, strict=False))
 
 
-def _household(rng: np.random.Generator, r0_s: float, length_s: float) -> list[float]:
-    """Switching times, first a cut-in: draws of random rate and length empty the tank; the pump fills it in r0."""
-    step_s, level, on, use, left_s, out = 0.02, float(rng.uniform(0.2, 1)), False, 0.0, 0.0, []
-    for i in range(int(length_s / step_s)):
-        left_s -= step_s
-        if left_s <= 0:
-            use = 0.0 if use > 0 and rng.random() < 0.7 else float(rng.uniform(0.1, 0.65))
-            left_s = float(rng.uniform(5, 60)) if use else float(rng.exponential(25) + 2)
-        change = ((1.0 if on else 0.0) - use) / r0_s * step_s
-        level += change
-        if not on and level <= 0:
-            on = True
-            out.append((i + 1) * step_s - (level / change) * step_s)
-            level = 0.0
-        elif on and level >= 1:
-            on = False
-            out.append((i + 1) * step_s - ((level - 1) / change) * step_s)
-            level = 1.0
-    return out
+def _system(r0_s: float, rng: np.random.Generator) -> System:
+    """A tank that this pump refills in about r0 at 40/60 psi; half with the heat of the air, 0.2 psi of scatter."""
+    pump_gpm = float(rng.uniform(5, 15))
+    one_gal = us_system(1.0, pump_gpm=pump_gpm).drawdown_l
+    tank_gal = pump_gpm * LITRES_PER_GAL * r0_s / 60 / one_gal
+    tau_s = 90.0 if rng.random() < 0.5 else None
+    return us_system(tank_gal, pump_gpm=pump_gpm, pump_fall=float(rng.uniform(0, 0.25)), tau_s=tau_s, switch_sd_psi=0.2)
+
+
+def _draws(rng: np.random.Generator, pump_l_per_min: float, length_s: float) -> list[Use]:
+    """Water drawn now and then, 5 to 60 s at a tenth to two thirds of the pump's rate."""
+    uses, t = [], 0.0
+    while t < length_s:
+        t += float(rng.exponential(25) + 2)
+        uses.append(Use(t, float(rng.uniform(5, 60)), pump_l_per_min * float(rng.uniform(0.1, 0.65))))
+        t += uses[-1].duration_s
+    return uses
+
+
+def _switching(pattern: Pattern, r0_s: float, length_s: float, rng: np.random.Generator) -> tuple[list[float], float]:
+    """Times at which the switch works, first a cut-in, and the true run with no water in use."""
+    system, seed = _system(r0_s, rng), int(rng.integers(1 << 30))
+    if pattern == "refill":
+        uses, start_kpag, length_s = refill_test(
+            system, runs=max(1, min(12, round(length_s / (r0_s + 50)))), draw_l_per_min=system.pump_l_per_min * 0.45,
+            pause_s=float(rng.uniform(5, 30)), seed=seed, first_draw_s=min(20.0, r0_s),
+        )  # fmt: skip
+        line = simulate(system, uses, duration_s=length_s, seed=seed, start_kpag=start_kpag)
+    else:
+        flow = system.pump_l_per_min * float(rng.uniform(0.25, 0.48))
+        uses = (
+            tuple(_draws(rng, system.pump_l_per_min, length_s)) if pattern == "household" else (Use(0, length_s, flow),)
+        )
+        line = simulate(system, uses, duration_s=length_s, seed=seed)
+    return sorted(line.cut_ins_s + line.cut_outs_s), line.no_use_run_s
 
 
 def make_timeline(
@@ -72,19 +90,8 @@ def make_timeline(
         if pattern == "never-ends" or last > duration_s - 2:
             return Timeline(duration_s, (at,), (), False, r0_s, "none")
         return Timeline(duration_s, (at,), (last,), False, r0_s, "shut")
-    taps: Literal["steady", "shut", "none"] = "steady"
-    if pattern == "household":
-        times, taps = _household(rng, r0_s, duration_s * 2 + 10 * r0_s), "none"
-    else:
-        fraction, t = float(rng.uniform(0.25, 0.48)), 0.0
-        times = []
-        while t < 2 * duration_s + 4 * r0_s + 200:
-            scatter = 1 + 0.01 * rng.standard_normal(2)
-            run_s = r0_s * scatter[0] * (1.0 if pattern == "refill" else 1 / (1 - fraction))
-            rest_s = float(rng.uniform(15, 80)) if pattern == "refill" else r0_s / fraction * scatter[1]
-            times += [t, t + run_s]
-            t += run_s + rest_s
-        taps = "shut" if pattern == "refill" else "steady"
+    taps: Literal["steady", "shut", "none"] = {"household": "none", "refill": "shut"}.get(pattern, "steady")
+    times, r0_s = _switching(pattern, r0_s, 2 * duration_s + 8 * r0_s + 100, rng)
     if len(times) < 2:
         return Timeline(duration_s, (), (), False, r0_s, taps)
     # A random stretch; the margin keeps a click from standing right on an end.
