@@ -10,17 +10,19 @@ import jsonschema
 import pytest
 
 from clicktimer.cli import run
+from clicktimer.simulator.demo import DemoFacts, demo_recording
 
 ROOT = Path(__file__).parents[1]
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from clicktimer.simulator.demo import demo_recording
+def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, DemoFacts]:
+    return demo_recording(tmp_path_factory.mktemp("demo") / "demo.wav", 7)
 
-    path = tmp_path_factory.mktemp("demo") / "demo.wav"
-    demo_recording(path, 7)
-    return path
+
+@pytest.fixture
+def demo(made: tuple[Path, DemoFacts]) -> Path:
+    return made[0]
 
 
 def test_the_demo_command_makes_measures_and_keeps_its_recording(
@@ -33,13 +35,17 @@ def test_the_demo_command_makes_measures_and_keeps_its_recording(
     assert (tmp_path / "clicktimer-demo.wav").stat().st_size > 1_000_000
     assert "clicktimer measure clicktimer-demo.wav --taps-shut" in out
     assert "the simulator's true runs:" in out
-    assert all(len(line) <= 80 for line in out.splitlines())
+    readme = (ROOT / "README.md").read_text("utf-8")
+    assert out.split("\nCautions\n")[0].rstrip() in readme, "run: python docs/make_readme.py"
+    # A command is one line, to be copied whole.
+    assert all(len(line) <= 80 for line in out.splitlines() if not line.startswith("  clicktimer"))
 
 
-def test_the_demo_recording_is_measured_as_its_physics_has_it(demo: Path, capsys: pytest.CaptureFixture[str]):
-    from clicktimer.simulator.demo import demo_recording
-
-    _, facts = demo_recording(demo, 7)  # the same seed makes the same recording
+def test_the_demo_recording_is_measured_as_its_physics_has_it(
+    made: tuple[Path, DemoFacts], capsys: pytest.CaptureFixture[str]
+):
+    demo, facts = made
+    assert (facts.switch_psig, facts.precharge_psig) == ((40.0, 60.0), 38.0), "the demo command leaves these out"
     assert run(["measure", str(demo), "--taps-shut", "--json", "-"]) == 0
     out, err = capsys.readouterr()
     assert err == ""
@@ -89,6 +95,7 @@ def test_measuring_loads_no_library_that_it_does_not_need(demo: Path):
     code = f"""
 import sys
 from clicktimer.cli import run
+from clicktimer.simulator.demo import DemoFacts, demo_recording
 run(["measure", {str(demo)!r}, "--json", "-"])
 print([m for m in ("librosa", "matplotlib", "sounddevice", "scipy.stats", "rich") if m in sys.modules], file=sys.stderr)
 """

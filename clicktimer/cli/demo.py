@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.measure import measure_all
 from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import SettingsError
@@ -39,17 +40,14 @@ def demo_command(into: str, seed: int) -> int:
         raise SettingsError(f"cannot write {path}: {error.strerror}; give another folder with --into") from None
     shown = path.name if into == "." else str(path)
     tank, rate = f"{facts.tank_gal:g} gal", f"{facts.pump_gpm:g} gpm"
-    system = parse_system_options(
-        switch=f"{facts.switch_psig[0]:g}/{facts.switch_psig[1]:g}",
-        precharge=f"{facts.precharge_psig:g} psi",
-        tank=(tank,),
-        pump_rate=rate,
-    )
-    click.echo(f"Made {shown}: {facts.household}. The sound is synthetic.")
-    click.echo("Measuring it, as you would with:")
+    system = parse_system_options(tank=(tank,), pump_rate=rate)  # its switch and air charge are the usual ones
+    for line in wrap(f"Made {shown}: {facts.household}. The sound is synthetic. Measuring it, as you would with:"):
+        click.echo(line)
     click.echo(f'  clicktimer measure {_quoted(shown)} --taps-shut --tank "{tank}" --pump-rate "{rate}"\n')
     options = MeasureOptions(taps="shut", marks_s=system.marks_s, system=system)
     code = measure_all([(str(path),)], options, json_target=None, csv_target=None)
+    if code not in (MEASURED, NOT_MEASURED):
+        return code
     truth = ", ".join(f"{run_s:.2f} s" for run_s in facts.runs_s)
     for line in (
         "",
