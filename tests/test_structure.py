@@ -15,7 +15,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}),
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),
-    ("3 clicks", {"likeness", "pump", "sequence", "clicks"}),
+    ("3 clicks", {"likeness", "pump", "sequence", "snap", "clicks"}),
     ("4 cycles", {"cycles"}),
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),

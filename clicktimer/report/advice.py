@@ -63,13 +63,13 @@ ENDLESS_RUN_S = 600.0  # common practice has no household run of ten minutes wit
 def next_steps(measurement: Measurement) -> tuple[str, ...]:
     """Return what to do next, most useful first: what would settle an open question, then what the band asks for."""
     m = measurement
+    if m.run is None:
+        return to_try(m)
     steps: list[str] = []
     if m.verdict.settle:
         steps.append(m.verdict.settle)
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(BAND_NEXT[m.verdict.band])
-    elif m.run is None:
-        steps.extend(to_try(m))
     return tuple(steps)
 
 

@@ -25,6 +25,7 @@ from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE
 
 Emphasis = Callable[[str], str]
 
+SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
 OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
 OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
@@ -46,7 +47,7 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
         lines += ["", emphasis("Runs"), *runs_lines(m, csv_hint=csv_hint)]
     if m.ambiguous is not None:
         lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
-    if m.tank is not None:
+    if m.tank is not None and (m.run is not None or _tank_given(m.tank)):
         lines += ["", *_tank_lines(m.tank, emphasis)]
     notes = _note_lines(m)
     if notes:
@@ -124,10 +125,14 @@ def _title(m: Measurement) -> str:
     return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
 
 
+def _tank_given(tank: Any) -> bool:
+    return tank.system.pump is not None or bool(tank.system.tanks)
+
+
 def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
     from clicktimer.report.tank import tank_lines
 
-    if tank.system.pump is None and not tank.system.tanks:
+    if not _tank_given(tank):
         # A table of sizes without a pump rate helps nobody here; what to find out does.
         lines = wrap("Nothing was said of tank and pump, so the tank is neither sized nor judged.", "  ")
         for missing in tank.missing:
@@ -146,6 +151,8 @@ def _note_lines(m: Measurement) -> list[str]:
         until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
         lines += wrap(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "  - ", "    ")
     for notice in m.warnings:
+        if notice.code in SAID_ELSEWHERE:
+            continue
         where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
         lines += wrap(_sentence(where + notice.text), "  - ", "    ")
     return lines
