@@ -93,7 +93,7 @@ def test_every_module_says_what_it_is_and_is_short(path: Path):
     tree = ast.parse(text)
     if text.strip():
         assert ast.get_docstring(tree), "the first line of a module says its stage, what comes in, what goes out"
-    assert len(text.splitlines()) <= 360, "split it: a file holds one idea"
+    assert len(text.splitlines()) <= 400, "split it: a file holds one idea"
     for node in tree.body:
         if isinstance(node, ast.FunctionDef | ast.ClassDef) and not node.name.startswith("_"):
             assert ast.get_docstring(node), f"{node.name} (line {node.lineno}) has no docstring"
