@@ -52,13 +52,13 @@ def fixtures() -> tuple[Fixture, ...]:
 
     short = us_system(20.0, pump_gpm=12.0)  # 25.8 s
     strong = us_system(20.0, pump_gpm=16.0)  # 19.3 s
-    chatty = tuple(Noise(kind) for kind in ("clock", "speech", "footsteps", "crackle"))
+    busy = (Noise("clock"), Noise("speech", None, 8.0), Noise("footsteps", None, 4.0), Noise("crackle"))
     return (
         Fixture(
             "taps-shut-75s",
             "a healthy system, runs of 75 s with taps shut",
             lambda: _refill(us_system(33.0, pump_gpm=6.81), runs=3, draw_l_per_min=60.0, seed=101),
-            sound(pump="flow"),
+            sound(pump="flow", click_over_room_db=48.0),
             101,
             16_000,
         ),
@@ -66,14 +66,14 @@ def fixtures() -> tuple[Fixture, ...]:
             "short-cycling-12s",
             "short cycling: the tank has lost most of its air charge; a jet pump in the room",
             lambda: _refill(us_system(20.0, precharge_psig=10.0, pump_gpm=12.1), runs=4, draw_l_per_min=60.0, seed=102),
-            sound(pump="jet", pump_over_room_db=14.0, click_over_room_db=40.0),
+            sound(pump="jet", pump_over_room_db=14.0, click_over_room_db=48.0),
             102,
         ),
         Fixture(
             "steady-tap",
             "one tap left running: three cycles and more that agree",
             lambda: _steady(us_system(8.6, pump_gpm=8.0), 14.0, duration_s=215.0, seed=103),
-            sound(pump="flow", mains_hz=50.0),
+            sound(pump="flow", click_over_room_db=48.0, mains_hz=50.0),
             103,
             16_000,
         ),
@@ -83,7 +83,7 @@ def fixtures() -> tuple[Fixture, ...]:
             lambda: _refill(
                 us_system(33.0, precharge_psig=-11.6, pump_gpm=10.0), runs=4, draw_l_per_min=15.0, seed=104
             ),
-            sound(pump="flow", pump_over_room_db=6.0),
+            sound(pump="flow", click_over_room_db=48.0, pump_over_room_db=6.0),
             104,
             48_000,
         ),
@@ -91,7 +91,7 @@ def fixtures() -> tuple[Fixture, ...]:
             "no-pump-heard",
             "the pump cannot be heard, only the switch",
             lambda: _refill(strong, runs=3, draw_l_per_min=60.0, seed=105),
-            sound(pump="none"),
+            sound(pump="none", click_over_room_db=48.0),
             105,
         ),
         Fixture(
@@ -105,7 +105,7 @@ def fixtures() -> tuple[Fixture, ...]:
             "moderate-rain",
             "moderate rain",
             lambda: _refill(strong, runs=3, draw_l_per_min=60.0, seed=107),
-            sound(pump="flow", pump_over_room_db=8.0, click_over_room_db=36.0, noises=(Noise("rain", 6.0),)),
+            sound(pump="flow", pump_over_room_db=8.0, click_over_room_db=36.0, noises=(Noise("rain", 5.0),)),
             107,
         ),
         Fixture(
@@ -119,22 +119,22 @@ def fixtures() -> tuple[Fixture, ...]:
             "telephone-8khz",
             "8 kHz, as a telephone records",
             lambda: _refill(short, runs=3, draw_l_per_min=60.0, seed=109),
-            sound(pump="jet", pump_over_room_db=14.0, click_over_room_db=38.0),
+            sound(pump="jet", pump_over_room_db=14.0, click_over_room_db=48.0),
             109,
             8_000,
         ),
         Fixture(
             "no-click",
             "no switch operates: a clock, talk, steps and crackle only",
-            lambda: _nobody(short, duration_s=60.0, seed=110),
-            sound(pump="none", noises=chatty),
-            110,
+            lambda: _nobody(short, duration_s=60.0, seed=111),
+            sound(pump="none", noises=busy),
+            111,
         ),
         Fixture(
             "ordinary-use",
             "a morning's ordinary use, a switch that scatters by 0.3 psi and air that warms: runs differ",
             lambda: _ordinary(duration_s=240.0, seed=308),
-            sound(pump="flow", pump_over_room_db=6.0, noises=(Noise("doors", 26.0, 0.4), Noise("footsteps", 18.0))),
+            sound(pump="flow", pump_over_room_db=6.0, noises=(Noise("doors", 36.0, 0.7), Noise("footsteps", 34.0))),
             308,
             16_000,
         ),

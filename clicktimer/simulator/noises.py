@@ -44,9 +44,9 @@ _USUAL: dict[str, tuple[float, float]] = {
     "rain": (6.0, 0.0),
     "crackle": (18.0, 90.0),
     "clock": (20.0, 60.0),
-    "footsteps": (24.0, 1.0),
-    "doors": (32.0, 0.5),
-    "speech": (24.0, 4.0),
+    "footsteps": (40.0, 1.0),
+    "doors": (44.0, 0.5),
+    "speech": (42.0, 4.0),
 }
 NOISE_KINDS = tuple(_USUAL)
 _HISS: Colour = ((20, -20), (500, -8), (2_000, 0), (8_000, -2), (16_000, -10))
@@ -82,7 +82,8 @@ def noise_layer(
 class _Rain:
     """Rain outside: hiss, and drops close by that fall one by one, both swelling and easing."""
 
-    _DROPS_PER_S = 90.0
+    _DROPS_PER_S = 250.0
+    _DROP_SPREAD = 0.5  # of the logarithm of a drop's strength
     _DROP_SHARE = 0.6  # of the rms
 
     def __init__(self, level: float, rate_hz: int, rng: Rng) -> None:
@@ -97,10 +98,10 @@ class _Rain:
         swell = 10 ** ((1.5 * np.sin(0.05 * at_s + self._phases[0]) + np.sin(0.31 * at_s + self._phases[1])) / 20)
         hits = np.zeros(len(out), np.float32)
         count = self._rng.poisson(self._DROPS_PER_S * swell * len(out) / self._rate_hz)
-        sizes = self._rng.lognormal(0.0, 0.9, count) * self._rng.choice([-1.0, 1.0], count)
+        sizes = self._rng.lognormal(0.0, self._DROP_SPREAD, count) * self._rng.choice([-1.0, 1.0], count)
         np.add.at(hits, self._rng.integers(0, len(out), count), sizes.astype(np.float32))
         # white hits of this mean power have the same spectrum as white noise of that sd
-        sd = np.sqrt(self._DROPS_PER_S / self._rate_hz * np.exp(2 * 0.9**2))
+        sd = np.sqrt(self._DROPS_PER_S / self._rate_hz * np.exp(2 * self._DROP_SPREAD**2))
         drops = self._splash.shape(hits) * np.float32(self._DROP_SHARE / sd)
         hiss = self._hiss.block(len(out)) * np.float32(swell * np.sqrt(1 - self._DROP_SHARE**2))
         out += np.float32(self._level) * (drops + hiss)
