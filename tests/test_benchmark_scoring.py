@@ -184,7 +184,7 @@ def test_codecs_do_not_move_the_sound(codec: str, bit_rate: int | None) -> None:
 
 def test_tables_can_be_made() -> None:
     row = {"score": score_one(TRUTH, oracle(), False), "condition": "plain", "pump": "jet", "audible": True,
-           "counts": True, "codec": False, "peers": {}, "truth": [1]}  # fmt: skip
+           "counts": True, "codec": False, "peers": {}, "truth": [1], "sharp": True}  # fmt: skip
     text = all_tables([row])
     assert "COUNTED" in text
     assert "4/4" in text

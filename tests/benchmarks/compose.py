@@ -34,13 +34,18 @@ class TrueClick:
 
 @dataclass(frozen=True)
 class Truth:
-    """What happened. pump_audible: its sound stands 1 dB or more over the room in some octave."""
+    """What happened. pump_audible: its sound stands 1 dB or more over the room in some octave.
+
+    sharp: both clicks have one clear onset (see Clip). sounds: the names of the cut-in's and the cut-out's clip.
+    """
 
     clicks: tuple[TrueClick, ...]
     timeline: Timeline
     pump: str
     pump_step_db: float
     pump_audible: bool
+    sharp: bool = True
+    sounds: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True)
@@ -104,7 +109,7 @@ def _switch_sounds(plan: Plan, bank: Bank, rng: np.random.Generator, rate_hz: in
     first, second = clips[0], clips[1]
     if plan.alike:
         bent = tilted(resampled(first.samples, 1.03), rate_hz, 2.0)
-        second = Clip(first.name + "-alike", bent, rate_hz, first.onset_s * 1.03)
+        second = Clip(first.name + "-alike", bent, rate_hz, first.onset_s * 1.03, first.sharp)
     return [first, second], clips[2:]
 
 
@@ -252,10 +257,12 @@ def compose(
     amount: float = 1.0,
     condition: str | None = None,
     duration_s: float | None = None,
+    rate_hz: int | None = None,
 ) -> Recording:
     """One recording. sounds: the folder, or None for synthetic ones. condition: by the seed in turn when not given.
 
-    duration_s: instead of the drawn one. amount: how much each click differs from the last: 0 exact copies, 1 usual,
+    duration_s, rate_hz: instead of the drawn ones.
+    amount: how much each click differs from the last: 0 exact copies, 1 usual,
     2 twice that.
     """
     bank = load_bank(sounds, split)
@@ -263,8 +270,7 @@ def compose(
     condition = condition or names[seed % len(names)]
     rng = _seeded(setting, split, seed, bank.real)
     plan = draw_plan(setting, condition, rng, amount)
-    if duration_s is not None:
-        plan = replace(plan, duration_s=duration_s)
+    plan = replace(plan, duration_s=duration_s or plan.duration_s, rate_hz=rate_hz or plan.rate_hz)
     timeline = make_timeline(plan.pattern, plan.r0_s, plan.duration_s, rng, plan.begin_on)
     mix = _Mix(plan, bank, rng, timeline)
     pair, others = _switch_sounds(plan, bank, rng, plan.rate_hz)
@@ -273,6 +279,7 @@ def compose(
     mix.add_other_clicks(others)
     mix.add_plumbing()
     clicks = mix.add_clicks(timeline, pair, (plan.click_db, plan.cut_out_db), "chatter" in plan.special)
-    samples, rate_hz = _through_the_phone(plan, mix.sound, rng)
-    truth = Truth(tuple(clicks), timeline, plan.pump, mix.step_db, mix.step_db >= 1.0)
-    return Recording(samples, rate_hz, truth, plan, f"{setting}-{split}-{seed:03d}-{condition}", seed)
+    samples, rate = _through_the_phone(plan, mix.sound, rng)
+    truth = Truth(tuple(clicks), timeline, plan.pump, mix.step_db, mix.step_db >= 1.0,
+                  pair[0].sharp and pair[1].sharp, (pair[0].name, pair[1].name))  # fmt: skip
+    return Recording(samples, rate, truth, plan, f"{setting}-{split}-{seed:03d}-{condition}", seed)

@@ -37,8 +37,8 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
     taps = None if line.taps == "none" or not job["taps"] else line.taps
     row: dict[str, Any] = {
         "name": r.name, "seed": r.seed, "condition": r.plan.condition, "pump": r.truth.pump,
-        "codec": bool(r.plan.codec),
-        "audible": r.truth.pump_audible, 
+        "codec": bool(r.plan.codec), "sharp": r.truth.sharp, "sounds": r.truth.sounds,
+        "audible": r.truth.pump_audible,
         "counts": r.truth.pump_audible or job["hint"] or not r.truth.clicks, "taps": line.taps,
         "step_db": r.truth.pump_step_db, "error": None, "peers": {}, "rate_hz": r.rate_hz, "r0_s": line.r0_s,
     }  # fmt: skip

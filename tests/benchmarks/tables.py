@@ -142,6 +142,9 @@ def all_tables(rows: Sequence[Row]) -> str:
     if counted:
         lines.append(score_cells("COUNTED", total(counted)))
     lines.append(score_cells("all", total(rows)))
+    sharp = [r for r in lossless if r["sharp"]]
+    if sharp and len(sharp) < len(lossless):
+        lines.insert(-2, score_cells("counted, lossless, both clicks with a sharp onset", total(sharp)))
     parts = [grid(lines)]
     parts.append("Of the counted:\n" + _details(total(counted)) if counted else "none counted")
     parts.append(_confidence(total(counted)))
