@@ -95,8 +95,10 @@ def test_both_readings_are_given_where_the_kinds_are_unknown():
     both = Intervals((12.1, 12.2), (75.0, 80.0), (5.0, 92.1), (17.1, 104.3), "No pump was heard.")
     m = dataclasses.replace(nothing_heard(), ambiguous=both)
     text = render_text(m)
-    assert "If the first is the run: 12.10 s, 12.20 s" in text
-    assert "If the second is the run: 75.00 s, 80.00 s" in text
+    assert "TWO READINGS" in text
+    assert "0:05.0  12.10 s  run in the first reading" in text
+    assert "0:17.1  75.00 s  run in the second reading" in text
+    assert text.index("0:05.0") < text.index("0:17.1") < text.index("1:32.1")
     assert "--pump-at-start" in text
 
 

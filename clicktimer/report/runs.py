@@ -36,16 +36,24 @@ def runs_lines(measurement: Measurement, *, csv_hint: bool = True) -> list[str]:
 
 
 def ambiguous_lines(measurement: Measurement) -> list[str]:
-    """Return both readings of the times between clicks whose kinds could not be told."""
+    """Return both readings of the times between clicks whose kinds could not be told, in words and as a table."""
     both = measurement.ambiguous
     if both is None:
         return []
+    started = started_time(measurement.source.started_at)
+    stretches = sorted(
+        [(at, length, "first") for at, length in zip(both.first_starts_s, both.first_s, strict=False)]
+        + [(at, length, "second") for at, length in zip(both.second_starts_s, both.second_s, strict=False)]
+    )
+    rows = [
+        (clock_text(at, started), seconds_text(length), f"run in the {name} reading")
+        for at, length, name in stretches[:LONGEST_TABLE]
+    ]
     lines = wrap(both.text, "  ")
-    for name, lengths in (("first", both.first_s), ("second", both.second_s)):
-        if lengths:
-            shown = ", ".join(seconds_text(s) for s in lengths[:8])
-            more = f" and {len(lengths) - 8} more" if len(lengths) > 8 else ""
-            lines += wrap(f"If the {name} is the run: {shown}{more}", "  ", "    ")
+    if rows:
+        lines += table(("began" if started else "began at", "length", ""), rows, (">", ">", "<"))
+    if len(stretches) > len(rows):
+        lines += wrap(f"{len(stretches) - len(rows)} more are in the JSON (--json FILE).", "  ")
     return lines
 
 

@@ -116,7 +116,7 @@ def _verdict_text(m: Measurement) -> str:
 
 def _title(m: Measurement) -> str:
     if m.run is None:
-        return "NOT MEASURED"
+        return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"
     if m.verdict.band is None:
         return "NO VERDICT YET"
     title = advice.BAND_TITLE[m.verdict.band]
