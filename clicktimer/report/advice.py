@@ -77,9 +77,11 @@ def to_try(measurement: Measurement) -> tuple[str, ...]:
     """Return what to try where no run could be timed, by what was heard."""
     m = measurement
     if m.ambiguous is not None:
-        return ("If you know whether the pump was running when the recording began, say so: "
-                "--pump-at-start on or --pump-at-start off.",
-            "Or record where the pump, or water in its pipe, can be heard as well as the click.",)  # fmt: skip
+        return (
+            "If you know whether the pump was running when the recording began, say so: --pump-at-start on or "
+            "--pump-at-start off.",
+            "Or record where the pump, or water in its pipe, can be heard as well as the click.",
+        )
     if not m.clicks:
         return (
             "Place the phone or computer by the pressure switch, a hand's width from its cover and outside it, and "

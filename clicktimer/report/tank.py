@@ -120,11 +120,10 @@ def _table(sizing: TankSizing) -> list[str]:
         )
         for row, mark in rows
     ]
-    widths = [max(len(line[i]) for line in cells) for i in range(4)]
-    return [
-        "  " + "   ".join([*(cell.rjust(w) for cell, w in zip(line, widths, strict=False)), line[4]]).rstrip()
-        for line in cells
-    ]
+    # Without a pump rate there are no runs to show.
+    shown = 4 if sizing.system.pump is not None else 2
+    widths = [max(len(line[i]) for line in cells) for i in range(shown)]
+    return ["  " + "   ".join([*(line[i].rjust(widths[i]) for i in range(shown)), line[4]]).rstrip() for line in cells]
 
 
 def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:
@@ -153,8 +152,8 @@ def _basis_text(sizing: TankSizing) -> str:
     parts.append(f"marks {system.marks_s[0]:g}/{system.marks_s[1]:g} s{_origin(sizing, 'marks')}")
     return (
         "Reckoned with " + ", ".join(parts) + ". The larger figure of each range is Boyle's law (air settled), the "
-        "smaller a refill too fast for the air to give off heat; a real one lies between. Most starts: the worst "
-        "steady use, half of the pump's rate."
+        "smaller a refill too fast for the air to give off heat; a real one lies between."
+        + (" Most starts: the worst steady use, half of the pump's rate." if system.pump is not None else "")
     )
 
 

@@ -110,6 +110,10 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
 
 
 def _verdict_text(m: Measurement) -> str:
+    if m.run is None and m.ambiguous is not None:
+        return (
+            "Clicks were heard, but nothing tells which of them start the pump, so no run is told. Nothing is guessed."
+        )
     # The cautions stand in full at the end of the report; once is enough.
     return m.verdict.text.replace(CAUTION, "").replace("  ", " ").strip()
 
