@@ -99,7 +99,12 @@ def there_text(told: TankThere, run: RunTime, system: System, units: UnitSystem)
             "As water may have been in use, this is only a bound, and a healthy tank cannot be told from a short one."
         )
     else:
-        text += "That lies between a healthy tank and another one: too close to call."
+        between = told.ratio * told.label_l < told.label_fast_l or told.ratio > 1
+        text += (
+            "That lies between a healthy tank and another one: too close to call."
+            if between
+            else "That agrees with a healthy tank, but gauge, pump rate and run together are too uncertain to say so."
+        )
         if told.ratio < 1 and (told.undercharged_kpag or told.overcharged_kpag):
             text += " If it is not healthy, " + _roots_text(told, units) + NARROW
     if pump is not None and pump.how == "stated" and told.finding != "cannot-tell":
@@ -136,7 +141,7 @@ def _span(low_kpag: float, high_kpag: float, units: UnitSystem) -> str:
 def settle_text(told: TankThere, run: RunTime, system: System) -> str:
     """Say which one measurement would settle what is open; empty when nothing is."""
     stated = system.pump is not None and system.pump.how == "stated"
-    if told.finding == "cannot-tell" and run.one_sided:
+    if told.finding == "cannot-tell" and (run.one_sided or run.doubt):
         return "Measure the run again with every tap shut (--taps-shut)."
     if told.finding == "cannot-tell":
         return MEASURE_RATE if stated else "Read the air charge with an air gauge, the tank drained and the power off."

@@ -21,6 +21,9 @@ GAUGE_SD_KPA = psi_to_kpa(1.0)
 # Normal quantiles. A drawdown is called short only when a healthy tank would be read so low less than once in twenty.
 ONE_IN_TWENTY = 1.645
 TWO_SIDED_95 = 1.960
+# A tank is not called healthy further outside the range than this, nor at all where the errors together are larger.
+WIDEST_MARGIN = 0.10
+LARGEST_SD = 0.20
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +62,11 @@ def judge_tank_there(
     -------
     TankThere; finding "cannot-tell" with the missing measurement named where pump rate or tank is unknown.
 
-    The limits, with sd the relative error of label and pump rate together: healthy from one sd below the fast-refill
-    bound to one sd above Boyle's figure; short from 1.645 sd below the bound down; more than the label from 1.645 sd
-    above Boyle's figure up; between, too close to call. At 40/60 with a 1-psi gauge: 0.69 to 1.08 of Boyle's, under
-    0.65, over 1.12. A pump rate that was only stated is taken at its word, and the text says so.
+    The limits, with sd the relative error of gauge, pump rate and run together: short from 1.645 sd below the bound of
+    a fast refill down; more than the label from 1.645 sd above Boyle's figure up; healthy from one gauge sd below the bound to
+    one above Boyle's figure, where run and pump rate are sure enough to leave neither of the others open; between, too
+    close to call. At 40/60 with a 1-psi gauge and the rest exact: 0.69 to 1.08 of Boyle's, under 0.65, over 1.12. A
+    pump rate that was only stated is taken at its word, and the text says so.
     """
     if system.pump is None:
         return _without_pump(run, system, units)
@@ -139,14 +143,14 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, units: UnitSystem, 
     # What an upper bound allows at the most is what counts when it is called short.
     seconds = run.high_s if run.one_sided else run.seconds
     drawn = pump.l_per_min * seconds / 60.0
-    half = TWO_SIDED_95 * (rate_sd**2 + (0.0 if run.one_sided else run_sd**2)) ** 0.5
-    sd = (label.gauge_sd**2 + rate_sd**2 + (0.0 if run.one_sided else run_sd**2)) ** 0.5
+    measured_sd = (rate_sd**2 + (0.0 if run.one_sided else run_sd**2)) ** 0.5
+    half = TWO_SIDED_95 * measured_sd
     ratio, fast_ratio = drawn / label.settled_l, label.fast_l / label.settled_l
-    finding = _finding(ratio, fast_ratio, sd, run, system.marks_s[1])
+    finding = _finding(ratio, fast_ratio, label.gauge_sd, measured_sd, run, system.marks_s[1])
     under, over = (
         _roots(drawn, label, system) if finding in ("short-of-air-or-overcharged", "cannot-tell") else (None, None)
     )
-    least_rate = 60.0 * label.fast_l * (1.0 - sd) / seconds
+    least_rate = 60.0 * label.fast_l * (1.0 - min(label.gauge_sd, WIDEST_MARGIN)) / seconds
     told = TankThere(
         finding,
         "",
@@ -164,14 +168,24 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, units: UnitSystem, 
     return replace(told, text=there_text(told, run, system, units), settle=settle_text(told, run, system))
 
 
-def _finding(ratio: float, fast_ratio: float, sd: float, run: RunTime, mark_s: float) -> Finding:
+def _finding(
+    ratio: float, fast_ratio: float, gauge_sd: float, measured_sd: float, run: RunTime, mark_s: float
+) -> Finding:
+    sd = (gauge_sd**2 + measured_sd**2) ** 0.5
+    if run.doubt:
+        return "cannot-tell"
     if ratio < fast_ratio * (1.0 - ONE_IN_TWENTY * sd):
         return "short-of-air-or-overcharged"
     if run.one_sided:
         return "cannot-tell"
     if ratio > 1.0 + ONE_IN_TWENTY * sd:
         return "more-than-label"
-    if fast_ratio * (1.0 - sd) <= ratio <= 1.0 + sd:
+    # To agree with a healthy tank is no proof of one where the errors would let a short one agree as well: the more
+    # uncertain the measurement, the narrower, not the wider, must this be.
+    low, high = ratio * (1.0 - ONE_IN_TWENTY * measured_sd), ratio * (1.0 + ONE_IN_TWENTY * measured_sd)
+    told_apart = low >= fast_ratio * (1.0 - ONE_IN_TWENTY * gauge_sd) and high <= 1.0 + ONE_IN_TWENTY * gauge_sd
+    margin = min(gauge_sd, WIDEST_MARGIN)
+    if sd <= LARGEST_SD and told_apart and fast_ratio * (1.0 - margin) <= ratio <= 1.0 + margin:
         # Only when the whole interval is below the mark is the tank called too small.
         return "too-small-but-healthy" if run.high_s < mark_s else "healthy"
     return "cannot-tell"
