@@ -63,10 +63,10 @@ def judge_tank_there(
     TankThere; finding "cannot-tell" with the missing measurement named where pump rate or tank is unknown.
 
     The limits, with sd the relative error of gauge, pump rate and run together: short from 1.645 sd below the bound of
-    a fast refill down; more than the label from 1.645 sd above Boyle's figure up; healthy from one gauge sd below the bound to
-    one above Boyle's figure, where run and pump rate are sure enough to leave neither of the others open; between, too
-    close to call. At 40/60 with a 1-psi gauge and the rest exact: 0.69 to 1.08 of Boyle's, under 0.65, over 1.12. A
-    pump rate that was only stated is taken at its word, and the text says so.
+    a fast refill down; more than the label from 1.645 sd above Boyle's figure up; healthy from one gauge sd below the
+    bound to one above Boyle's figure, where run and pump rate are sure enough to leave neither of the others open;
+    between, too close to call. At 40/60 with a 1-psi gauge and the rest exact: 0.69 to 1.08 of Boyle's, under 0.65,
+    over 1.12. A pump rate that was only stated is taken at its word, and the text says so.
     """
     if system.pump is None:
         return _without_pump(run, system, units)
