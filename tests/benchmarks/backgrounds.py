@@ -135,8 +135,12 @@ def ticking(bank: Bank, rng: np.random.Generator, count: int, rate_hz: int) -> A
 
 
 def event(kind: str, bank: Bank, rng: np.random.Generator, rate_hz: int) -> Array:
-    """One passing sound, varied; its largest sample above 1 kHz is 1. ``kind`` names impostors or noise clips."""
+    """One passing sound, varied (speech is shuffled); its largest sample above 1 kHz is 1. ``kind`` names impostors or noise clips."""
     clips = bank.impostors.get(kind) or bank.noise.get(kind) or [c for group in bank.impostors.values() for c in group]
+    if kind == "speech":
+        # The same words over and over would recur as no talk does: syllables are shuffled, each at its own pitch.
+        out = woven(clips, bank, rng, round(rng.uniform(1, 5) * rate_hz), rate_hz, (0.12, 0.5), 0.2)
+        return out / np.float32(max(1e-9, float(np.abs(above_1khz(out, rate_hz)).max())))
     clip = bank.at(clips[int(rng.integers(len(clips)))], rate_hz)
     speed = float(np.exp(rng.uniform(-0.12, 0.12)))
     count = min(int(len(clip.samples) / speed), 6 * rate_hz)

@@ -37,6 +37,7 @@ class Truth:
     """What happened. pump_audible: its sound stands 1 dB or more over the room in some octave.
 
     sharp: both clicks have one clear onset (see Clip). sounds: the names of the cut-in's and the cut-out's clip.
+    others: when passing sounds began, and what they were.
     """
 
     clicks: tuple[TrueClick, ...]
@@ -46,6 +47,7 @@ class Truth:
     pump_audible: bool
     sharp: bool = True
     sounds: tuple[str, str] = ("", "")
+    others: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,7 @@ class _Mix:
         self.room /= backgrounds.rms_above_1khz(self.room, self.rate_hz)
         self.sound = self.room.copy()
         self.step_db = 0.0
+        self.others: list[tuple[float, str]] = []
         self.unit = 10 ** (plan.click_db / 20)
 
     def add_pump(self) -> None:
@@ -159,6 +162,7 @@ class _Mix:
                 else:
                     sound = backgrounds.event(kind, self.bank, self.rng, self.rate_hz)
                 placed = in_room(Placed(sound, 0.0), response)
+                self.others.append((t, kind))
                 add_at(self.sound, placed, t * self.rate_hz, gain * 10 ** (self.rng.uniform(-8, 2) / 20))
                 t, k = t + float(self.rng.exponential(60 / per_minute)), k + 1
 
@@ -185,8 +189,14 @@ class _Mix:
                 after += float(rng.uniform(0.05, 0.95 / extra))
                 again = in_room(varied(pair[which], rng, self.plan.amount), response)
                 add_at(self.sound, again, after * rate_hz, gain * 0.8)
+            if not self.plan_owns(timeline):
+                self.others.append((t, "another switch"))
             told.append(TrueClick(t, ("cut-in", "cut-out")[which], 1 + extra, level_db))
         return told
+
+    def plan_owns(self, timeline: Timeline) -> bool:
+        """True for the timeline of the pressure switch that is asked for."""
+        return timeline is self.timeline
 
     def add_other_clicks(self, others: list[Clip]) -> None:
         """Clicks that are not this switch: a light switch, another pump's switch, a relay that follows the cut-in."""
@@ -262,8 +272,7 @@ def compose(
     """One recording. sounds: the folder, or None for synthetic ones. condition: by the seed in turn when not given.
 
     duration_s, rate_hz: instead of the drawn ones.
-    amount: how much each click differs from the last: 0 exact copies, 1 usual,
-    2 twice that.
+    amount: how much each click differs from the last: 0 exact copies, 1 usual, 2 twice that.
     """
     bank = load_bank(sounds, split)
     names = list(CONDITIONS[setting])
@@ -281,5 +290,6 @@ def compose(
     clicks = mix.add_clicks(timeline, pair, (plan.click_db, plan.cut_out_db), "chatter" in plan.special)
     samples, rate = _through_the_phone(plan, mix.sound, rng)
     truth = Truth(tuple(clicks), timeline, plan.pump, mix.step_db, mix.step_db >= 1.0,
-                  pair[0].sharp and pair[1].sharp, (pair[0].name, pair[1].name))  # fmt: skip
+                  pair[0].sharp and pair[1].sharp, (pair[0].name, pair[1].name),
+                  tuple(sorted(mix.others)))  # fmt: skip
     return Recording(samples, rate, truth, plan, f"{setting}-{split}-{seed:03d}-{condition}", seed)

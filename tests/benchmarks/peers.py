@@ -44,9 +44,10 @@ def energy_gate(samples: Array, rate_hz: int) -> list[float]:
     level = 10 * np.log10((above_1khz(samples, rate_hz)[: count * step].reshape(count, step) ** 2).mean(axis=1) + 1e-12)
     coarse = np.median(level[: count // 500 * 500].reshape(-1, 500), axis=1)
     floor = np.array([np.median(coarse[max(0, i - 4) : i + 1]) for i in range(len(coarse))])
-    times, last = [], -1.0
+    times: list[float] = []
+    last = -1.0
     for i in np.flatnonzero(level[: len(floor) * 500] > np.repeat(floor, 500) + 18):
-        t = i * step / rate_hz
+        t = float(i) * step / rate_hz
         if t - last > 0.5:
             times.append(t)
             last = t

@@ -33,7 +33,7 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
 
     r = fetch(job["shelf"], job["setting"], job["split"], job["seed"], job["sounds"], job["amount"], job["condition"])
     line = r.truth.timeline
-    at_start = ("on" if line.pump_on_at_start else "off") if job["hint"] else None
+    at_start: Any = ("on" if line.pump_on_at_start else "off") if job["hint"] else None
     taps = None if line.taps == "none" or not job["taps"] else line.taps
     row: dict[str, Any] = {
         "name": r.name, "seed": r.seed, "condition": r.plan.condition, "pump": r.truth.pump,
@@ -61,6 +61,7 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
                              true_cycles=len(line.cycles()), missed_cycles=len(line.cycles()))  # fmt: skip
     row["score"].seconds = time.process_time() - worked
     row["wall_s"] = time.perf_counter() - began
+    row["others"] = [(round(t, 2), kind) for t, kind in r.truth.others]
     row["truth"] = [(round(c.time_s, 4), c.kind, c.chatter, round(c.own_band_db, 1)) for c in r.truth.clicks]
     if job["peers"]:
         true_s = [c.time_s for c in r.truth.clicks]
