@@ -102,6 +102,8 @@ def test_variation_is_a_setting():
         np.median([_likeness(a, b) for a, b in pairwise(_clicks(v, 8)["cut-in"])]) for v in (0.2, 1.0, 3.0)
     )
     assert calm > usual > wild
+    copies = _clicks(0.0, 6)["cut-in"]
+    assert min(_likeness(a, b) for a, b in pairwise(copies)) > 0.99999
 
 
 def test_chatter_is_a_burst_of_snaps_that_begins_at_the_true_time():

@@ -46,6 +46,7 @@ class _Voice:
     phase: npt.NDArray[np.float64]
     noise_share: float
     noise_decay_s: float
+    noise_seed: int
 
 
 def plan_operations(
@@ -126,6 +127,7 @@ def _voices(rng: np.random.Generator) -> dict[str, _Voice]:
             phase=rng.uniform(0, 2 * np.pi, count),
             noise_share=noise_share,
             noise_decay_s=float(rng.uniform(0.0006, 0.0018)),
+            noise_seed=int(rng.integers(2**31)),
         )
 
     return {"cut-in": struck(rng.uniform(-4, 0), 0.5), "cut-out": struck(rng.uniform(0, 4), 0.35)}
@@ -148,7 +150,11 @@ def _snap(
         if freq_hz < 0.46 * rate_hz:
             strength = voice.strength[mode] * 10 ** (each_db[mode] / 20)
             wave += strength * np.exp(-time_s / decay_s[mode]) * np.sin(2 * np.pi * freq_hz * time_s + phase[mode])
-    hiss = np.diff(rng.standard_normal(len(time_s) + 1)) * np.exp(-time_s / voice.noise_decay_s)
+    # the contact lands on the same spots each time, though never quite: part of its crackle is its own, part is new
+    new = min(1.0, 0.6 * variation)
+    own = np.random.default_rng(voice.noise_seed).standard_normal(len(time_s) + 1)
+    crackle = np.sqrt(1 - new**2) * own + new * rng.standard_normal(len(time_s) + 1)
+    hiss = np.diff(crackle) * np.exp(-time_s / voice.noise_decay_s)
     wave += voice.noise_share * 0.35 * hiss
     return wave * (1 - 0.9 * np.exp(-time_s / _ATTACK_S))
 
