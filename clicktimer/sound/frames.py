@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import av
 import numpy as np
@@ -79,19 +80,32 @@ class Assembler:
                 f"this kind of sound ({shape.format}) cannot be read; save the recording as wav, flac or m4a"
             ) from None
         self.window_samples = shape.window_samples
-        self._channels = shape.channels
+        self._format, self._rate_hz, self._channels = shape.format, shape.rate_hz, shape.channels
         self._rows = shape.channels if self._planar else 1
         self._per_sample = 1 if self._planar else shape.channels
         self._parts: list[list[npt.NDArray[np.generic]]] = [[] for _ in range(self._rows)]
         self.held = 0
         """Samples (per channel) taken in and not yet given out."""
 
-    def put(self, frame: av.AudioFrame) -> None:
-        """Take one frame of this shape."""
+    def fits(self, frame: av.AudioFrame) -> bool:
+        """Whether a frame is of this shape."""
+        return (
+            frame.sample_rate == self._rate_hz
+            and frame.layout.nb_channels == self._channels
+            and frame.format.name == self._format
+        )
+
+    def put(self, frame: av.AudioFrame) -> bool:
+        """Take one frame of this shape. True when a window is full."""
         count = frame.samples
-        for parts, plane in zip(self._parts, frame.planes, strict=False):
-            parts.append(np.frombuffer(memoryview(plane), self._kind, count * self._per_sample))
+        planes: tuple[Any, ...] = frame.planes  # read as plain memory
+        if self._rows == 1:
+            self._parts[0].append(np.frombuffer(planes[0], self._kind, count * self._per_sample))
+        else:
+            for parts, plane in zip(self._parts, planes, strict=False):
+                parts.append(np.frombuffer(plane, self._kind, count))
         self.held += count
+        return self.held >= self.window_samples
 
     def full(self) -> Iterator[Samples]:
         """Every window that is complete by now, shape (channels, n)."""

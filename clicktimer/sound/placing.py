@@ -67,6 +67,7 @@ class Placer:
         """Place the frames, the first one included."""
         jump = JUMP_S / float(self._time_base)
         for frame in frames:
+            # The usual frame passes here without a further call: this is done 170,000 times in an hour of AAC.
             if frame is None or frame.is_corrupt:
                 self._damaged = True
                 continue
@@ -84,7 +85,11 @@ class Placer:
             elif self._damaged:
                 yield from self._irregular(frame, None)
                 continue
-            yield from self._lay(frame)
+            if not self._assembler.fits(frame):
+                yield from self._reshape(Shape.of(frame))
+            self._expected += frame.samples * self._ticks
+            if self._assembler.put(frame):
+                yield from self._give(self._assembler.full())
         if self._damaged:
             text = "the recording ends in the middle of something that cannot be decoded; what came before is measured"
             end_s = self.timeline.now_s + self._assembler.held / self._shape.rate_hz
@@ -93,17 +98,11 @@ class Placer:
         yield from self._give(self._assembler.rest())
 
     def _lay(self, frame: av.AudioFrame) -> Iterator[Window]:
-        """Lay a frame behind the last one."""
-        shape = self._shape
-        if (
-            frame.sample_rate != shape.rate_hz
-            or frame.layout.nb_channels != shape.channels
-            or frame.format.name != shape.format
-        ):
+        """Lay a frame behind the last one: what ``windows`` does for the usual frame."""
+        if not self._assembler.fits(frame):
             yield from self._reshape(Shape.of(frame))
-        self._assembler.put(frame)
         self._expected += frame.samples * self._ticks
-        if self._assembler.held >= self._assembler.window_samples:
+        if self._assembler.put(frame):
             yield from self._give(self._assembler.full())
 
     def _irregular(self, frame: av.AudioFrame, off_s: float | None) -> Iterator[Window]:

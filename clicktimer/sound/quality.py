@@ -19,8 +19,8 @@ CLIPPED_AT = 0.985
 CLIPPED_SHARE_BRIEF = 1e-3
 """Of all samples. A switch heard from a hand's width may clip for some 5 ms each time: 2e-4 at two clicks a minute."""
 
-CLIPPED_SHARE_THROUGHOUT = 1e-2
 CLIPPED_SECONDS_THROUGHOUT = 0.5
+"""Share of the seconds in which so much clips."""
 
 QUIET_PEAK = 10.0 ** (-50.0 / 20.0)
 """Of full scale, at the loudest moment of the recording: there 16-bit sound has 100 steps left."""
@@ -159,7 +159,7 @@ class Watch:
         share, seconds = self._clipped / self._samples, self._clipped_windows / self._windows
         if share < CLIPPED_SHARE_BRIEF:
             return []
-        if share >= CLIPPED_SHARE_THROUGHOUT or seconds >= CLIPPED_SECONDS_THROUGHOUT:
+        if seconds >= CLIPPED_SECONDS_THROUGHOUT:
             text = f"clips throughout ({100 * share:.2g} % of the samples): too loud for the recorder's setting"
         else:
             text = f"clips in places ({100 * share:.2g} % of the samples, in {100 * seconds:.0f} % of the seconds)"
@@ -167,7 +167,7 @@ class Watch:
 
     def _offset(self) -> list[Notice]:
         mean = self._mean_sum / self._samples
-        if abs(mean) < OFFSET_SHARE:
+        if abs(mean) < OFFSET_SHARE or self._peak > BEYOND_FULL_SCALE:
             return []
         return [Notice("dc-offset", f"the sound is off zero by {100 * mean:.0f} % of full scale; harmless for timing")]
 
