@@ -135,7 +135,7 @@ def ticking(bank: Bank, rng: np.random.Generator, count: int, rate_hz: int) -> A
 
 
 def event(kind: str, bank: Bank, rng: np.random.Generator, rate_hz: int) -> Array:
-    """One passing sound, varied (speech is shuffled); its largest sample above 1 kHz is 1. ``kind`` names impostors or noise clips."""
+    """One passing sound of a kind of impostor or noise, varied (speech is shuffled); its peak above 1 kHz is 1."""
     clips = bank.impostors.get(kind) or bank.noise.get(kind) or [c for group in bank.impostors.values() for c in group]
     if kind == "speech":
         # The same words over and over would recur as no talk does: syllables are shuffled, each at its own pitch.
@@ -160,7 +160,7 @@ def thump(rng: np.random.Generator, rate_hz: int, low_hz: float = 60.0, high_hz:
         f = rng.uniform(low_hz, high_hz)
         out += np.sin(2 * np.pi * f * t + rng.uniform(0, 6.3)) * np.exp(-t / rng.uniform(0.03, 0.09))
     out += 0.05 * rng.standard_normal(len(t)) * np.exp(-t / 0.006)
-    return (out / np.abs(out).max()).astype(np.float32)
+    return np.asarray(out / np.abs(out).max(), np.float32)
 
 
 class Pump:

@@ -197,8 +197,7 @@ def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: fl
             kind = str(rng.choice(["rain", "sea_waves", "helicopter", "fire_crackling"]))
             plan = replace(plan, textures=((kind, float(rng.uniform(-12, -3))),))
         house = (("step", 1.5, 0.0), ("door", 0.4, 2.0), ("speech", 0.5, 0.0), ("coin", 0.4, -2.0))
-        house = (*house, ("dog_bark", 0.3, 6.0))
-        plan = replace(plan, events=tuple(row for row in house if rng.random() < 0.6))
+        plan = replace(plan, events=tuple(row for row in (*house, ("dog_bark", 0.3, 6.0)) if rng.random() < 0.6))
     elif setting == "near" and rng.random() < 0.6:
         plan = replace(plan, events=(("step", 1.0, -10.0), ("speech", 0.5, -12.0), ("door", 0.2, -8.0)))
     plan = CONDITIONS[setting][condition](plan, rng)

@@ -96,7 +96,7 @@ def encoded(samples: Array, rate_hz: int, codec: str, bit_rate: int | None) -> b
             """Whole frames of the encoder's size, stamped from 0 so that the file tells its priming."""
             done = sent
             while fifo.samples >= least:
-                frame = fifo.read(stream.frame_size or 4096, partial=least == 1)
+                frame: Any = fifo.read(stream.frame_size or 4096, partial=least == 1)
                 frame.pts, frame.time_base = done, Fraction(1, stream.rate)
                 done += frame.samples
                 container.mux(stream.encode(frame))
@@ -108,10 +108,10 @@ def encoded(samples: Array, rate_hz: int, codec: str, bit_rate: int | None) -> b
                 fifo.write(frame)
 
         for first in range(0, len(whole), 1 << 16):
-            frame = av.AudioFrame.from_ndarray(whole[None, first : first + (1 << 16)], format=kind, layout="mono")
-            frame.sample_rate = rate_hz
-            frame.pts = None
-            take(resampler.resample(frame))
+            block = av.AudioFrame.from_ndarray(whole[None, first : first + (1 << 16)], format=kind, layout="mono")
+            block.sample_rate = rate_hz
+            block.pts = None
+            take(resampler.resample(block))
             sent = send(stream.frame_size or 4096)
         take(resampler.resample(None))
         send(1)
@@ -123,7 +123,7 @@ def decoded(data: bytes) -> tuple[Array, int]:
     """A file's samples as mono float32, counted from its first frame, and their rate."""
     import av
 
-    with av.open(io.BytesIO(data)) as container:
+    with av.open(io.BytesIO(data), "r") as container:
         stream = container.streams.audio[0]
         rate_hz = int(stream.rate)
         resampler = av.AudioResampler(format="fltp", layout="mono", rate=rate_hz)

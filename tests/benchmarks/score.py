@@ -53,6 +53,7 @@ class Score:
     verdict_right: int = 0
     verdict_wrong: int = 0
     verdict_abstained: int = 0
+    verdict_wrong_settled: int = 0
     clear_cases: int = 0
     clear_sure: int = 0
     run_in_interval: int = 0
@@ -179,14 +180,19 @@ def _score_cycles(score: Score, truth: Truth, told: Measurement) -> None:
 
 
 def _score_verdict(score: Score, truth: Truth, told: Measurement, counts: bool) -> None:
-    """Sure and right, sure and wrong, or not sure. A one-sided verdict is right when r0 is no longer than its band."""
-    r0_s, verdict = truth.timeline.r0_s, told.verdict
+    """Sure and right, sure and wrong, or not sure. A one-sided verdict is right when r0 is no longer than its band.
+
+    Held against the run that a perfect ear would have had; against the run from settled air it is counted apart.
+    """
+    r0_s, verdict = truth.timeline.heard_r0_s(), told.verdict
     if verdict.sure and verdict.band is not None:
         one_sided = told.run is not None and told.run.one_sided
         told_place, true_place = BANDS.index(verdict.band), BANDS.index(band_of(r0_s))
         right = true_place <= told_place if one_sided else true_place == told_place
         score.verdict_right += right
         score.verdict_wrong += not right
+        settled_place = BANDS.index(band_of(truth.timeline.r0_s))
+        score.verdict_wrong_settled = int(settled_place > told_place if one_sided else settled_place != told_place)
     else:
         score.verdict_abstained = 1
     levels = {kind: [c.own_band_db for c in truth.clicks if c.kind == kind] for kind in ("cut-in", "cut-out")}

@@ -23,7 +23,7 @@ def _snap(rng: np.random.Generator) -> Array:
     out += 0.5 * rng.standard_normal(count) * np.exp(-t / 0.0012)
     late = round(rng.uniform(0.004, 0.015) * RATE_HZ)
     out[late:] += rng.uniform(0.1, 0.35) * out[:-late]
-    return np.concatenate([np.zeros(2000), out]).astype(np.float32)
+    return np.asarray(np.concatenate([np.zeros(2000), out]), np.float32)
 
 
 def _coloured(rng: np.random.Generator, count: int, low_hz: float, high_hz: float, slope: float) -> Array:
@@ -33,7 +33,7 @@ def _coloured(rng: np.random.Generator, count: int, low_hz: float, high_hz: floa
     keep = (f >= low_hz) & (f <= high_hz)
     gain[keep] = (f[keep] / low_hz) ** slope
     out = np.fft.irfft(spectrum * gain, count)
-    return (0.2 * out / out.std()).astype(np.float32)
+    return np.asarray(0.2 * out / out.std(), np.float32)
 
 
 def _pops(rng: np.random.Generator, count: int, per_s: float, decay_s: float) -> Array:
@@ -51,7 +51,7 @@ def _vowels(rng: np.random.Generator, count: int) -> Array:
     pitch = 120 + 30 * np.sin(2 * np.pi * rng.uniform(0.3, 0.8) * t)
     source = np.sign(np.sin(2 * np.pi * np.cumsum(pitch) / RATE_HZ)) * 0.2
     gate = np.clip(np.sin(2 * np.pi * rng.uniform(1.5, 3) * t) * 3, 0, 1)
-    return (np.asarray(source * gate) + 0.02 * gate * rng.standard_normal(count)).astype(np.float32)
+    return np.asarray(source * gate + 0.02 * gate * rng.standard_normal(count), np.float32)
 
 
 def synthetic_bank(split: Split) -> Bank:

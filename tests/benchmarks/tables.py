@@ -94,7 +94,8 @@ def _details(s: Score) -> str:
             f"runs by pump sound: right {s.sound_runs_right}, true run outside the interval {s.sound_runs_outside}, "
             f"invented {s.sound_runs_invented}",
             f"both readings given: {s.ambiguous} recordings, one of them true in {s.ambiguous_right}",
-            f"verdict: right {s.verdict_right}, WRONG {s.verdict_wrong}, not sure {s.verdict_abstained}; sure on "
+            f"verdict: right {s.verdict_right}, WRONG {s.verdict_wrong} (against the run from "
+            f"settled air {s.verdict_wrong_settled}), not sure {s.verdict_abstained}; sure on "
             f"{s.clear_sure}/{s.clear_cases} clear cases (3 runs, clicks 15 dB in their band, 8 % off the marks)",
             f"quiet recordings: {s.quiet_recordings}, clicks told there {s.quiet_false_clicks}",
         )
