@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -53,9 +53,17 @@ def tank_lines(sizing: TankSizing) -> list[str]:
     return lines
 
 
-def render_tank(sizing: TankSizing, *, emphasis: Callable[[str], str] = str) -> str:
-    """Return the whole report of a sizing, with cautions, as text that ends in a newline."""
-    lines = [emphasis("Tank"), *tank_lines(sizing), "", emphasis("Cautions")]
+def render_tank(
+    sizing: TankSizing, more: Sequence[tuple[str, list[str]]] = (), *, emphasis: Callable[[str], str] = str
+) -> str:
+    """Return the whole report of a sizing, with cautions, as text that ends in a newline.
+
+    more: further sections, each a heading and its lines (see tank_more).
+    """
+    lines = [emphasis("Tank"), *tank_lines(sizing)]
+    for heading, section in more:
+        lines += ["", emphasis(heading), *section]
+    lines += ["", emphasis("Cautions")]
     for caution in HAND_WORK:
         lines += wrap(caution, "  ! ", "    ")
     return "\n".join(lines) + "\n"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from clicktimer.errors import SettingsError
 from clicktimer.tank.drawdown import fraction, fraction_fast, water_held_l
-from clicktimer.tank.runs import most_starts_per_h, run_s
+from clicktimer.tank.runs import most_starts_per_h, rest_s, run_s
 from clicktimer.tank.system import System, Tank
 
 # Nominal volumes that are commonly sold, US gallons. Generic sizes, common practice, no source.
@@ -40,17 +40,18 @@ class TankRow:
 
 def stock_row(volume_l: float, system: System, charge_kpag: float) -> TankRow:
     """Say what a new bladder tank of one volume (litres) would do on this system at a charge (kPa gauge)."""
-    return _row((Tank(volume_l, precharge_kpag=charge_kpag),), system)
+    return row_of((Tank(volume_l, precharge_kpag=charge_kpag),), system)
 
 
 def tanks_row(system: System) -> TankRow:
     """Say what the tanks there, together, should do. Raises SettingsError where none is given."""
     if not system.tanks:
         raise SettingsError('no tank is given: give its volume, such as --tank "33 gal"')
-    return _row(system.tanks, system)
+    return row_of(system.tanks, system)
 
 
-def _row(tanks: tuple[Tank, ...], system: System) -> TankRow:
+def row_of(tanks: tuple[Tank, ...], system: System) -> TankRow:
+    """Say what some tanks together do on this system, each with its own charge or the system's."""
     air = system.atmosphere_kpaa
     settled = fast = held = 0.0
     for tank in tanks:
@@ -74,3 +75,30 @@ def _row(tanks: tuple[Tank, ...], system: System) -> TankRow:
         most_starts_fast_per_h=None if run_fast is None else most_starts_per_h(run_fast),
         held_l=held,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class UseRow:
+    """What one steady use does: use_l_per_min; run_s, rest_s (infinite where one never ends); starts_per_h.
+
+    stops: whether the pump stops at all under it. Reckoned with the mean pump rate: a pump whose rate falls towards
+    cut-out may run on from about 0.8 of it.
+    """
+
+    use_l_per_min: float
+    run_s: float
+    rest_s: float
+    starts_per_h: float
+    stops: bool
+
+
+def use_row(drawdown_l: float, system: System, use_l_per_min: float) -> UseRow:
+    """Say what a steady use (litres per minute) does to a tank that gives ``drawdown_l`` litres.
+
+    Raises SettingsError without a pump rate.
+    """
+    if system.pump is None:
+        raise SettingsError('runs under use need the pump rate: give it, such as --pump-rate "8 gpm"')
+    run = run_s(drawdown_l, system.pump.l_per_min, use_l_per_min)
+    rest = rest_s(drawdown_l, use_l_per_min)
+    return UseRow(use_l_per_min, run, rest, 3600.0 / (run + rest), run < float("inf"))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from clicktimer.formats import UnitSystem, format_pressure, format_time, format_volume
 from clicktimer.records import RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast
-from clicktimer.tank.rows import STOCK_SIZES_GAL, TankRow, stock_row, tanks_row
+from clicktimer.tank.rows import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
 from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
 from clicktimer.tank.sentences import TankThere
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System, doubts
@@ -140,3 +140,30 @@ def _missing(system: System, run: RunTime | None) -> tuple[Missing, ...]:
     if run is None:
         missing.append(Missing("the run with no water in use", RUN_HOW))
     return tuple(missing)
+
+
+@dataclass(frozen=True, slots=True)
+class UnderUse:
+    """Runs under steady uses. what: of which drawdown they are, in plain words. drawdown_l: litres."""
+
+    what: str
+    drawdown_l: float
+    rows: tuple[UseRow, ...]
+
+
+def under_use(sizing: TankSizing, uses_l_per_min: tuple[float, ...]) -> UnderUse:
+    """Reckon run, rest and starts under each steady use (litres per minute), from the best drawdown that is known.
+
+    The measured one where there is one, else that of the tank there by its label, else of the size chosen (air
+    settled). Raises SettingsError without a pump rate.
+    """
+    told = sizing.judgement
+    row = sizing.there or sizing.choice or sizing.stock[-1]
+    shown = format_volume(row.volume_l, sizing.units)
+    what, drawn = (
+        f"a tank of {shown}" if sizing.there is None else f"the tank there ({shown}) by its label",
+        row.drawdown_l,
+    )
+    if told is not None and told.drawn_l and sizing.run is not None and not sizing.run.one_sided:
+        what, drawn = "the tank there, as measured", told.drawn_l
+    return UnderUse(what, drawn, tuple(use_row(drawn, sizing.system, use) for use in uses_l_per_min))
