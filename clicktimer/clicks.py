@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer import likeness, pump, sequence
+from clicktimer import likeness, pump, sequence, snap
 from clicktimer.kernel import F32, F64
 from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Click, Gap, Kind
@@ -27,6 +27,11 @@ _MISS = 0.05
 _MOST_CANDIDATES = 3000
 _LEAST_RUN_S = 1.5
 _CHATTER_S = 1.0
+_EDGE_S = 0.4
+"""A click and the change of level that goes with it lie within this time."""
+_BURST_S = 6.0
+_RAMP_STEPS = 3
+"""Level steps after a click in which the pump may still be starting or running down."""
 _SEEDS = 12
 _ROUNDS = 4
 
@@ -58,8 +63,16 @@ class _Field:
     row: np.ndarray
     levels: pump.Levels
     duration_s: float
-    population: F32  # rises of all candidates, short-listed or not
-    shape: F64
+    snap: F32  # likeness to a snap-action switch, whatever the switch
+    population: F32  # the same of all candidates, short-listed or not
+
+
+@dataclass(frozen=True, slots=True)
+class _Seed:
+    """A sound that recurs: its members, and how alike every candidate is to it."""
+
+    members: np.ndarray
+    like: F64
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,42 +98,64 @@ def find_clicks(
         return nothing
     field = _field(candidates, levels, duration_s)
     start = {"off": (0.0, -12.0), "on": (-12.0, 0.0), None: (0.0, 0.0)}[pump_at_start]
-    solutions = [_learn(field, track, None, None, start) for track in _tracks(field)]
-    solutions += _by_recurrence(field, start)
-    solutions = sorted((s for s in solutions if s is not None), key=lambda s: -_worth(s))
-    if not solutions or _worth(solutions[0]) < 8.0:
+    found = [_learn(field, track, None, start) for track in _tracks(field)]
+    recurring = _by_recurrence(field, start)
+    found += recurring
+    found += [_with_pump(field, s, start) for s in recurring if s is not None]
+    solutions = sorted((s for s in found if s is not None), key=lambda s: -_worth(field, s))
+    if not solutions or _worth(field, solutions[0]) < 8.0:
         return nothing
     best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
     rivals = [s for s in solutions[1:] if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)]
-    margin = _worth(best) - (_worth(rivals[0]) if rivals else 0.0)
+    margin = _worth(field, best) - (_worth(field, rivals[0]) if rivals else 0.0)
     order_known = best.track is not None or pump_at_start is not None
     clicks = _report(field, best, order_known)
-    return Heard(clicks, best.track is not None, order_known, _worth(best), margin, best.track)
+    return Heard(clicks, best.track is not None, order_known, _worth(field, best), margin, best.track)
 
 
-def _worth(solution: _Solution) -> float:
-    return solution.path.gain
+def _worth(field: _Field, solution: _Solution) -> float:
+    """What the clicks explain, in nats, comparable between guesses.
+
+    A level that comes and goes with a click at each edge speaks for a pump; how much depends on how often so good a click
+    stands at an edge by chance, or because whatever noise begins there begins with it. An edge without a click speaks
+    against the guess, unless it is one of a short burst.
+    """
+    path = solution.path
+    picks = np.flatnonzero(path.kind)
+    chosen = np.where(path.kind == 1, solution.score[0], solution.score[1])[picks]
+    worth = float(np.minimum(chosen, 8.0).sum())
+    if solution.track is None:
+        return worth - 2.5 * len(path.silent_rows)
+    others = np.ones(len(field.cand), bool)
+    others[picks] = False
+    rivals = np.sort(field.snap[others])
+    above = len(rivals) - np.searchsorted(rivals, field.snap[picks] - 0.5) + 0.3
+    chance = above * (2.0 * _EDGE_S / field.duration_s + 0.7 / (len(field.population) + 1.0))
+    worth += float(np.clip(-np.log(chance), 0.0, 5.0).sum())
+    rows = path.silent_rows
+    step_s = float(field.levels.step_s[0])
+    lone = np.ones(len(rows), bool)
+    for k in range(len(rows) - 1):
+        if (rows[k + 1] - rows[k]) * step_s < _BURST_S:
+            lone[k] = lone[k + 1] = False
+    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum())
 
 
 def _field(candidates: Candidates, levels: pump.Levels, duration_s: float) -> _Field:
-    rise = candidates.rise_db
+    snaps = snap.snap_score(candidates)
     row = levels.position(candidates.time_s)
     if len(candidates) > _MOST_CANDIDATES:
         most = max(_MOST_CANDIDATES, int(duration_s / 3600.0 * 1500))
         z = np.clip(np.abs(levels.change_db[row] / levels.spread_db), 0.0, 6.0)
         size = np.sqrt(np.mean(z**2, axis=1))
-        keep = np.sort(np.argsort(-(rise + size), kind="stable")[:most])
+        keep = np.sort(np.argsort(-(snaps + size), kind="stable")[:most])
     else:
         keep = np.arange(len(candidates))
     short = candidates.take(keep)
-    prints = likeness.linear_prints(short)
-    over = 10.0 * np.log10(np.maximum(prints.energy[:, :, : prints.used] / prints.room[:, None, : prints.used], 1.0))
-    by_slice = over.mean(axis=2)
-    peak = by_slice[:, :3].max(axis=1)
-    # A snap is over after 40 ms; what is still as loud then is a bark, a word, a motor.
-    shape = -np.clip((by_slice[:, 5] - np.maximum(peak - 8.0, 0.4 * peak)) / 3.0, 0.0, 3.0)
-    return _Field(short, prints, short.rise_db, row[keep], levels, duration_s, rise, shape)
+    return _Field(
+        short, likeness.linear_prints(short), short.rise_db, row[keep], levels, duration_s, snaps[keep], snaps
+    )
 
 
 def _tracks(field: _Field) -> list[pump.Track]:
@@ -133,29 +168,32 @@ def _tracks(field: _Field) -> list[pump.Track]:
 def _learn(
     field: _Field,
     track: pump.Track | None,
-    like_in: F64 | None,
-    like_out: F64 | None,
+    seeds: tuple[_Seed, _Seed] | None,
     start: tuple[float, float],
     rounds: int = _ROUNDS,
 ) -> _Solution | None:
-    """Decode, learn, decode again."""
+    """Decode, learn, decode again. seeds: what cut-in and cut-out may sound like, to begin with."""
     n = len(field.cand)
     levels = field.levels
     llr = track.llr if track is not None else np.zeros(len(levels.db), np.float32)
     silent = float(np.log(_HAZARD_PER_S * levels.step_s[0] * _MISS))
+    # The click comes first, then the pump's sound changes: what the level says just after a click is not held against it.
+    ahead = [llr[np.minimum(field.row + k, len(llr) - 1)] for k in range(_RAMP_STEPS)]
+    ramp = (sum(np.maximum(-a, 0.0) for a in ahead), sum(np.maximum(a, 0.0) for a in ahead))
     members: tuple[np.ndarray, np.ndarray] = (np.zeros(0, np.int64), np.zeros(0, np.int64))
-    like = (np.zeros(n) if like_in is None else like_in, np.zeros(n) if like_out is None else like_out)
+    like = (np.zeros(n), np.zeros(n))
+    if seeds is not None:
+        members, like = (seeds[0].members, seeds[1].members), (seeds[0].like, seeds[1].like)
     best: _Solution | None = None
     for turn in range(rounds):
-        used = np.concatenate(members)
+        used = np.unique(np.concatenate(members))
         others = np.ones(n, bool)
-        others[used] = False
-        loud = [_rise_score(field, m, used) for m in members]
+        loud = [_snap_likelihood(field, m, used) for m in members]
         score = tuple(
-            np.clip(np.log(_HAZARD_PER_S) + loud[k] + like[k] + field.shape, -15.0, 12.0) for k in (0, 1)
+            np.clip(np.log(_HAZARD_PER_S) + loud[k] + like[k], -15.0, 12.0) for k in (0, 1)
         )
         path = sequence.decode(
-            llr, levels.first, field.row, field.cand.time_s, score[0], score[1], silent=silent, least_s=_LEAST_RUN_S,
+            llr, levels.first, field.row, field.cand.time_s, score[0] + ramp[0], score[1] + ramp[1], silent=silent, least_s=_LEAST_RUN_S,
             start=start, posteriors=turn == rounds - 1,
         )  # fmt: skip
         members = (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
@@ -169,25 +207,25 @@ def _learn(
     return best
 
 
-def _rise_score(field: _Field, members: np.ndarray, used: np.ndarray) -> F64:
-    """log( density of the rise among these clicks / rate of the unexplained candidates of that rise )."""
-    bins = np.arange(0.0, 26.0, 0.5)
+def _snap_likelihood(field: _Field, members: np.ndarray, used: np.ndarray) -> F64:
+    """log( density of the snap score among these clicks / rate of the unexplained candidates of that score )."""
+    bins = np.arange(-12.5, 13.0, 0.5)
     centre = bins[:-1] + 0.25
     counts = np.histogram(field.population, bins)[0].astype(float)
     if len(used):
-        counts -= np.histogram(field.rise[used], bins)[0]
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.5) ** 2)
+        counts -= np.histogram(field.snap[used], bins)[0]
+    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.0) ** 2)
     kernel /= kernel.sum(axis=1, keepdims=True)
     rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
-    flat = np.where(centre > 3.0, 1.0 / 22.0, 0.2 / 22.0)
+    broad = np.where(centre > 0.0, 0.075, 0.075 * np.exp(centre / 1.5))  # of all switches of the develop half
     if len(members) >= 2:
-        middle = float(np.median(field.rise[members]))
-        spread = max(1.4826 * float(np.median(np.abs(field.rise[members] - middle))), 2.0)
+        middle = float(np.median(field.snap[members]))
+        spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 1.5)
         bell = np.exp(-0.5 * ((centre - middle) / spread) ** 2) / (spread * 2.5066)
-        density = 0.85 * bell + 0.15 * flat
+        density = 0.85 * bell + 0.15 * broad
     else:
-        density = flat
-    return np.interp(field.rise, centre, np.log(density / rate))
+        density = broad
+    return np.interp(field.snap, centre, np.log(density / rate))
 
 
 def _like_score(field: _Field, members: np.ndarray, others: np.ndarray) -> F64:
@@ -230,17 +268,17 @@ def _gamma(x: F32, shape: float, mean: float) -> F64:
 
 def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution | None]:
     """Answers without the pump's sound, from pairs of sounds that recur."""
-    order = np.argsort(-(field.rise + field.shape), kind="stable")[:1200]
+    order = np.argsort(-field.snap, kind="stable")[:1200]
     vectors = likeness.seed_vectors(field.prints)[order]
     alike = vectors @ vectors.T
     close = alike > 0.80
     near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
     close &= ~near | np.eye(len(order), dtype=bool)
     free = np.ones(len(order), bool)
-    seeds: list[F64] = []
+    seeds: list[_Seed] = []
     others = np.ones(len(field.cand), bool)
     for _ in range(_SEEDS):
-        support = (close & free[None, :]) @ np.clip(field.rise[order], 0, 15) * free
+        support = (close & free[None, :]) @ np.clip(field.snap[order] + 4.0, 0.1, 12.0) * free
         top = int(np.argmax(support))
         group = np.flatnonzero(close[top] & free)
         if len(group) < 2:
@@ -249,15 +287,40 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
         chosen = order[group[np.argsort(-alike[top, group], kind="stable")[:40]]]
         others[:] = True
         others[chosen] = False
-        seeds.append(_like_score(field, chosen, others))
+        seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
     pairs: list[tuple[float, int, int]] = []
     for a in range(len(seeds)):
-        for b in range(a, len(seeds)):
-            one = _learn(field, None, seeds[a], seeds[b], start, rounds=1)
+        for b in range(0 if start[0] != start[1] else a, len(seeds)):
+            one = _learn(field, None, (seeds[a], seeds[b]), start, rounds=1)
             if one is not None:
                 pairs.append((one.path.gain, a, b))
     pairs.sort(key=lambda p: -p[0])
-    return [_learn(field, None, seeds[a], seeds[b], start) for _, a, b in pairs[:5]]
+    return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b in pairs[:6]]
+
+
+def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -> _Solution | None:
+    """The same sounds, if the level changes one way at the one and the other way at the other: then a pump is heard."""
+    change = field.levels.change_db[field.row] / field.levels.spread_db
+    first, second = solution.members
+    if len(first) < 2 or len(second) < 2:
+        return None
+    sign = np.concatenate([np.ones(len(first)), -np.ones(len(second))])
+    signed = change[np.concatenate([first, second])] * sign[:, None]
+    signed = np.clip(signed, -6.0, 6.0)
+    total = signed.sum(axis=0)
+    # Each click judged by the direction that the others show.
+    own = np.array([float(row @ (total - row)) / (float(np.linalg.norm(total - row)) + 1e-9) for row in signed])
+    t = float(own.mean() / (own.std() / np.sqrt(len(own)) + 0.3))
+    if abs(t) < 3.0:
+        return None
+    up = 1.0 if float(total.sum()) > 0 else -1.0
+    ins, outs = (first, second) if up > 0 else (second, first)
+    low, high = pump.levels_around(field.levels, field.row[ins], field.row[outs])
+    track = pump.refine(field.levels, low, high)
+    if track is None:
+        return None
+    like = solution.like if up > 0 else (solution.like[1], solution.like[0])
+    return _learn(field, track, (_Seed(ins, like[0]), _Seed(outs, like[1])), start)
 
 
 # -- what is told ------------------------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from clicktimer import filters, kernel
 from clicktimer.records import Block, Samples
-from clicktimer.settings import BAND_EDGES_HZ, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
+from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
 
 U8 = npt.NDArray[np.uint8]
 F64 = npt.NDArray[np.float64]
@@ -43,15 +43,20 @@ class Candidates:
     """Sudden rises, in order of time; n of them.
 
     time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,).
-    peak_db: (n,) largest sample, dB of full scale. prints: (n, slices, bands) and room: (n, bands), codes of half
-    decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands below half the sample rate.
+    attack_s, decay_s: (n,) from the onset to the loudest point, and from there until the energy stays below a tenth.
+    peak_db: (n,) largest sample, dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and
+    after, and room: (n, bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0.
+    bands: (n,) bands below half the sample rate.
     """
 
     time_s: F64
     rise_db: npt.NDArray[np.float32]
     timing_sd_s: npt.NDArray[np.float32]
+    attack_s: npt.NDArray[np.float32]
+    decay_s: npt.NDArray[np.float32]
     peak_db: npt.NDArray[np.float32]
     prints: U8
+    context: U8
     room: U8
     bands: U8
 
@@ -63,8 +68,8 @@ class Candidates:
         """An empty set."""
         f32 = np.zeros(0, dtype=np.float32)
         return Candidates(
-            np.zeros(0), f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8),
-            np.zeros(0, np.uint8),
+            np.zeros(0), f32, f32, f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8),
+            np.zeros((0, 2, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8), np.zeros(0, np.uint8),
         )  # fmt: skip
 
     @staticmethod
@@ -141,8 +146,10 @@ class _Stretch:
         self._before, self._guard, self._after = frames(settings.before_s), frames(settings.guard_s), frames(settings.after_s)
         self._apart = frames(settings.apart_s)
         self._slices = [0, *(frames(edge) for edge in SLICE_EDGES_S[1:])]
+        self._context = [(-frames(-CONTEXT_S[0][0]), -frames(-CONTEXT_S[0][1])), (frames(CONTEXT_S[1][0]), frames(CONTEXT_S[1][1]))]
         self._back = self._before + self._guard
-        self._ahead = max(self._slices[-1], self._after, self._apart) + 1
+        self._behind = max(self._back, -self._context[0][0])
+        self._ahead = max(self._context[1][1], self._after, self._apart) + 1  # far more than an onset's window needs
         self._floor_step = 10.0 ** (settings.floor_db_per_s / 10.0 * self.frame_len / rate_hz) - 1.0
         self._level_frames = frames(settings.level_s)
 
@@ -273,43 +280,60 @@ class _Stretch:
         prints = to_codes(energy)
         before = self._level[at[:, None] - np.arange(self._guard + 1, self._back + 1)[None, :]].mean(axis=1)
         room = to_codes(np.maximum(self._floors[at], before))
+        context = np.zeros((n, 2, N_BANDS), np.uint8)
+        for i, (first, last) in enumerate(self._context):
+            span = np.maximum(at[:, None] + np.arange(first, last)[None, :], 0)
+            context[:, i] = to_codes(self._level[span].mean(axis=1))
         prints[:, :, self.used :] = 0
+        context[:, :, self.used :] = 0
         room[:, self.used :] = 0
-        time_s, sd_s, peak_db = self._onsets((at + self._first_frame) * self.frame_len)
+        onsets = self._onsets((at + self._first_frame) * self.frame_len)
         return Candidates(
-            time_s, self._rise[at].copy(), sd_s, peak_db, prints, room, np.full(n, self.used, np.uint8)
-        )
+            onsets[0], self._rise[at].copy(), *(o.astype(np.float32) for o in onsets[1:]), prints, context, room,
+            np.full(n, self.used, np.uint8),
+        )  # fmt: skip
 
-    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-        """The first sample of the sound's energy, near each of the given samples, to a fraction of a millisecond.
+    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64]:
+        """Time, its deviation, attack, decay and peak: the onset of the sound's energy near each of the given samples, to a fraction of a millisecond.
 
-        The wave is differenced (which takes out the motor), its energy smoothed over 0.25 ms, and the onset is the last
-        moment before the peak at which that energy was below 8 % of the peak or not clearly above the noise before.
+        The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the loudest
+        point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the noise before allows:
+        the onset is the end of that quiet. A faint approach before the main click is thus not the onset.
         """
         rate = self.rate_hz
-        smooth = max(round(0.00025 * rate), 1)
-        lead, lag = round(0.009 * rate), round(0.008 * rate)
-        span = np.arange(-lead - smooth - 1, lag)
+        half = max(round(0.0008 * rate), 1)
+        smooth = max(round(0.0005 * rate), 1)
+        hold = max(round(0.001 * rate), 1)
+        lead, lag = round(0.016 * rate), round(0.016 * rate)
+        span = np.arange(-lead - half - smooth, lag + half + smooth)
         index = near[:, None] + span[None, :] - self._raw_first
         wave = np.where((index >= 0) & (index < self._raw.size), self._raw[np.clip(index, 0, self._raw.size - 1)], 0.0)
-        peak = np.abs(wave[:, -lag - round(0.003 * rate) :]).max(axis=1)
-        square = np.diff(wave, axis=1).astype(np.float64) ** 2
-        total = np.cumsum(square, axis=1)
-        energy = (total[:, smooth:] - total[:, :-smooth]) / smooth  # energy[j] is of the samples span[j + 2 .. j + 1 + smooth]
-        noise = np.median(energy[:, : round(0.005 * rate)], axis=1) * 1.4 + 1e-18
-        window = slice(lead - round(0.002 * rate), lead + round(0.006 * rate))
+        total = np.cumsum(wave, axis=1, dtype=np.float64)
+        mean = (total[:, 2 * half :] - total[:, : -2 * half]) / (2 * half)
+        high = wave[:, half:-half] - mean
+        total = np.cumsum(high * high, axis=1)
+        energy = (total[:, smooth:] - total[:, :-smooth]) / smooth
+        span = span[half + 1 + smooth // 2 :][: energy.shape[1]]  # the middle of each average
+        columns = np.arange(energy.shape[1])[None, :]
+        zero = int(np.searchsorted(span, 0))
+        noise = np.median(energy[:, : round(0.012 * rate)], axis=1) + 1e-18
+        window = slice(zero - round(0.003 * rate), zero + round(0.013 * rate))
         top = np.argmax(energy[:, window], axis=1) + window.start
         highest = energy[np.arange(near.size), top]
-        threshold = np.maximum(0.08 * highest, np.minimum(4.0 * noise, 0.5 * highest))
-        below = (energy < threshold[:, None]) & (np.arange(energy.shape[1])[None, :] < top[:, None])
-        # Not more than 6 ms before the peak: what is further off is another sound.
-        reach = np.arange(energy.shape[1])[None, :] >= (top - round(0.006 * rate))[:, None]
-        last_below = np.where((below & reach).any(axis=1), energy.shape[1] - 1 - np.argmax((below & reach)[:, ::-1], axis=1), top)
-        onset = near + span[last_below + 1] + smooth
-        time_s = self.start_s + onset / rate
+        threshold = np.maximum(0.05 * highest, np.minimum(4.0 * noise, 0.5 * highest))
+        quiet = np.cumsum(energy < threshold[:, None], axis=1)
+        held = np.zeros(energy.shape, bool)
+        held[:, hold:] = quiet[:, hold:] - quiet[:, :-hold] == hold
+        held &= columns < top[:, None]
+        last = np.where(held.any(axis=1), energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1), top - 1)
+        time_s = self.start_s + (near + span[np.minimum(last + 1, span.size - 1)]) / rate
         ratio = np.clip(highest / noise, 1.0, 1e4)
         sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
-        return time_s, sd_s.astype(np.float32), (20.0 * np.log10(np.maximum(peak, 1e-7))).astype(np.float32)
+        around = slice(half + zero - round(0.003 * rate), half + zero + round(0.013 * rate))
+        peak = np.abs(wave[:, around]).max(axis=1)
+        loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (columns >= top[:, None])
+        end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
+        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7))
 
     # -- the level track -------------------------------------------------------------------------------------------
 
@@ -339,7 +363,7 @@ class _Stretch:
 
     def _forget(self) -> None:
         """Drop frames and samples that nothing will ask for again."""
-        need = min(self._picked - self._back - self._apart, self._levels_done * self._level_frames) - self._first_frame
+        need = min(self._picked - self._behind - self._apart, self._levels_done * self._level_frames) - self._first_frame
         if need > 0:
             self._level, self._rise, self._floors = self._level[need:], self._rise[need:], self._floors[need:]
             self._first_frame += need

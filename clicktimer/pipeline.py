@@ -38,7 +38,7 @@ def measure_recording(
     paths: list[str | os.PathLike[str]] = [path] if isinstance(path, str | os.PathLike) else list(path)
     recordings = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
     blocks: Iterable[Block] = joined(recordings) if len(recordings) > 1 else recordings[0].blocks()
-    expected = [r.duration_hint_s for r in recordings]
+    expected = [r.info.duration_hint_s for r in recordings]
     whole_s = None if None in expected else float(sum(e for e in expected if e is not None))
     heard = hear_blocks(blocks, None if progress is None else lambda s: progress(s, whole_s))
     infos = [r.finish() for r in recordings]
@@ -98,7 +98,7 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
         found.clicks, heard.gaps, start_s=0.0, end_s=heard.end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
     )
     ambiguous = None if found.order_known else unknown_intervals(found.clicks, heard.gaps)
-    run = no_use_run(cycles, taps=options.taps, clicks=found.clicks, ambiguous=ambiguous)
+    run = no_use_run(cycles, taps=options.taps, clicks=found.clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     system = options.system.system if options.system is not None else None
     verdict = judge(run, marks_s=options.marks_s)
     tank = None

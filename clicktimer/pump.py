@@ -197,3 +197,12 @@ def _around(levels: Levels, row: int) -> tuple[F32, F32]:
     before = np.median(levels.db[max(row - w, a) : max(row, a + 1)], axis=0)
     after = np.median(levels.db[min(row + 1, b - 1) : min(row + 1 + w, b)], axis=0)
     return before, after
+
+
+def levels_around(levels: Levels, ins: np.ndarray, outs: np.ndarray) -> tuple[F32, F32]:
+    """Typical levels with the pump off and on, from the rows of some cut-ins and cut-outs: two arrays (bands,), dB."""
+    pairs_in = [_around(levels, int(r)) for r in ins]
+    pairs_out = [_around(levels, int(r)) for r in outs]
+    off = [p[0] for p in pairs_in] + [p[1] for p in pairs_out]
+    on = [p[1] for p in pairs_in] + [p[0] for p in pairs_out]
+    return np.median(np.array(off), axis=0), np.median(np.array(on), axis=0)
