@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from clicktimer.cli.tank import tank_command
+from clicktimer.cli import cli
 from clicktimer.errors import InputError, QuantityError, SettingsError
 from clicktimer.tank.handtimed import run_timed_by_hand
 from clicktimer.tank.prices import compare_prices, parse_prices, read_prices
@@ -110,7 +110,7 @@ def test_runs_under_use_rest_on_the_best_drawdown_known() -> None:
 
 
 def run_cli(*args: str):
-    return CliRunner().invoke(tank_command, args, standalone_mode=False)
+    return CliRunner().invoke(cli, ["tank", *args], standalone_mode=False)
 
 
 def test_the_command_writes_them_all(tmp_path: Path) -> None:

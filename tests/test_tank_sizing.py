@@ -10,8 +10,8 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
+from clicktimer.cli import cli
 from clicktimer.cli.options import parse_system_options
-from clicktimer.cli.tank import tank_command
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.records import RunTime
 from clicktimer.report.tank import render_tank, tank_json, tank_lines
@@ -290,7 +290,7 @@ def test_each_value_says_where_it_came_from() -> None:
 
 
 def run_cli(*args: str):
-    return CliRunner().invoke(tank_command, args, standalone_mode=False)
+    return CliRunner().invoke(cli, ["tank", *args], standalone_mode=False)
 
 
 def test_the_command_sizes_and_judges_in_either_system_of_units() -> None:
