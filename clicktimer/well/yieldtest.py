@@ -1,0 +1,220 @@
+"""From a recorded yield test to a steady yield with its 95 % interval, or to the sentence why none can be told.
+
+What the well gave up to a moment is what was drawn plus what the bore has gained: G = V + A (L0 - L), with the bore's
+area A and the depth L of the water. Its slope is the inflow. The yield is the slope of the steady end of the test.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from clicktimer.errors import SettingsError
+from clicktimer.formats import UnitSystem, format_flow, format_time
+from clicktimer.well.site import WellYield
+from clicktimer.well.supply import bore_area_m2
+from clicktimer.well.testfile import TestRows
+
+LEAST_READINGS = 5
+"""Fewer tell neither a spread nor a bend: three are used up by a parabola."""
+BEND_FRACTION = 0.10
+"""An inflow that changes by more than this over the readings used is not steady. Our choice, no source."""
+BEND_SURE = 0.05
+"""...if the change is also significant at this level."""
+SLOPE_LOSS = 1.2
+"""Variance of a least-squares slope over that of the best estimate when errors add up from row to row (6/5, exact for
+many evenly spaced rows of a random walk)."""
+
+
+@dataclass(frozen=True, slots=True)
+class YieldTest:
+    """What a yield test tells.
+
+    water_yield: the steady yield with its interval, None when none can be told. text: plain words, with what it rests
+    on. settle: what would settle what is open, or empty. used: readings used, the last ones of ``readings``.
+    used_s: the time they cover, seconds. change: change of the inflow over the readings used, as a part of it.
+    """
+
+    water_yield: WellYield | None
+    text: str
+    settle: str
+    readings: int
+    used: int
+    used_s: float
+    change: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Slope:
+    """A slope through readings, in units of y a second, with its 95 % half width and the change of the slope by a
+    parabola, as a part of the slope; ``bent`` when that change is large and significant.
+    """
+
+    per_s: float
+    half_width_per_s: float
+    change: float
+    bent: bool
+
+
+def fit_slope(time_s: np.ndarray[Any, Any], total: np.ndarray[Any, Any], reading_sd: float = 0.0) -> Slope:
+    """Fit a straight line by least squares and say how sure its slope is.
+
+    Parameters
+    ----------
+    time_s : seconds, increasing. total : what the line is laid through, same length, five or more.
+    reading_sd : standard deviation that the fineness of the readings alone gives, same unit as ``total``.
+
+    The half width is Student's t (n - 2 degrees of freedom) times the greater of two standard errors: errors of
+    reading, independent from row to row (the usual one), and a flow that wavers, whose errors add up from row to row
+    (from the scatter of the rates between rows). The scatter is never taken as less than ``reading_sd``.
+
+    Source: ordinary least squares, any text on regression (grade A).
+    """
+    from scipy import stats
+
+    if len(time_s) < LEAST_READINGS:
+        raise SettingsError(f"a yield cannot be told from fewer than {LEAST_READINGS} readings: go on with the test")
+    n = len(time_s)
+    t = time_s - time_s.mean()
+    sxx = float(t @ t)
+    slope = float(t @ total) / sxx
+    residual = total - total.mean() - slope * t
+    scatter = math.sqrt(max(float(residual @ residual) / (n - 2), reading_sd**2))
+    reading_error = scatter / math.sqrt(sxx)
+    steps_s = np.diff(time_s)
+    wander = np.diff(total) - slope * steps_s
+    wavering_error = math.sqrt(SLOPE_LOSS * float(np.sum(wander**2 / steps_s)) / (n - 2) / float(steps_s.sum()))
+    half = float(stats.t.ppf(0.975, n - 2)) * max(reading_error, wavering_error)
+    # The bend: a parabola whose second term is at right angles to the line, so the slope stays the mean one.
+    square = t**2 - (t**2).mean() - t * float(t @ t**2) / sxx
+    see = float(square @ square)
+    bend = float(square @ total) / see
+    change = 2.0 * bend * float(time_s[-1] - time_s[0])
+    left = residual - bend * square
+    error = math.sqrt(max(float(left @ left) / (n - 3), reading_sd**2) / see)
+    chance = 0.0 if error == 0.0 else 2.0 * float(stats.t.sf(abs(bend) / error, n - 3))
+    part = abs(change / slope) if slope else math.inf
+    bent = part > BEND_FRACTION and chance < BEND_SURE
+    return Slope(slope, half, change / slope if slope else 0.0, bent)
+
+
+def steady_yield(
+    rows: TestRows,
+    *,
+    bore_m: float | None = None,
+    draw_l_per_min: float | None = None,
+    units: UnitSystem = "us",
+) -> YieldTest:
+    """Give the steady yield of a recorded test with its 95 % interval.
+
+    Parameters
+    ----------
+    rows : the readings. bore_m : inside diameter in metres, needed where levels were read.
+    draw_l_per_min : flow drawn all through the test, where levels but no volumes were noted; None: nothing was drawn
+    (the level recovers).
+
+    Raises
+    ------
+    SettingsError : levels without a bore; levels that fall with nothing drawn.
+
+    How: the longest end of the test over which the inflow does not bend (by a parabola: more than a tenth, at 5 %) is
+    laid through with a straight line; interval as in fit_slope. Choosing the end by the readings makes the interval a
+    little too narrow where a slow change hides in the scatter.
+    """
+    total, reading_sd = _given_l(rows, bore_m, draw_l_per_min)
+    time_s = np.array(rows.time_s)
+    n = len(time_s)
+    if n < LEAST_READINGS:
+        return YieldTest(
+            None,
+            f"Only {n} readings: fewer than {LEAST_READINGS} tell no steady yield.",
+            "Repeat the test with a reading every few minutes, until at least five in a row give the same rate.",
+            n, 0, 0.0, None,
+        )  # fmt: skip
+    for first in range(n - LEAST_READINGS + 1):
+        fit = fit_slope(time_s[first:], total[first:], reading_sd)
+        if not fit.bent:
+            return _told(rows, fit, n - first, draw_l_per_min, units)
+    return YieldTest(
+        None,
+        f"The inflow still changed by {abs(fit.change):.0%} over the last {LEAST_READINGS} readings: no steady yield "
+        "can be told.",
+        "Go on with the test until at least five readings in a row give the same rate.",
+        n, LEAST_READINGS, float(time_s[-1] - time_s[-LEAST_READINGS]), fit.change,
+    )  # fmt: skip
+
+
+def _given_l(rows: TestRows, bore_m: float | None, draw_l_per_min: float | None) -> tuple[np.ndarray[Any, Any], float]:
+    """What the well had given at each reading, litres, and the standard deviation of one from fineness alone."""
+    drawn = np.zeros(len(rows.time_s))
+    if rows.volume_l is not None:
+        drawn = np.array(rows.volume_l)
+    elif draw_l_per_min is not None:
+        drawn = np.array(rows.time_s) * draw_l_per_min / 60.0
+    variance = rows.volume_step_l**2 / 12.0
+    if rows.level_m is None:
+        return drawn, math.sqrt(variance)
+    if bore_m is None:
+        raise SettingsError(
+            'a yield test with water levels needs the bore, to turn feet into gallons: give it such as --bore "6 in"'
+        )
+    litres_per_m = 1000.0 * bore_area_m2(bore_m)
+    level = np.array(rows.level_m)
+    if rows.volume_l is None and draw_l_per_min is None and level[-1] >= level[0]:
+        raise SettingsError(
+            "the level does not rise in this yield test and no volume is noted: add a column of volumes drawn, or give "
+            'the flow drawn all the time, such as --pump-rate "8 gpm"'
+        )
+    return drawn + litres_per_m * (level[0] - level), math.sqrt(variance + (litres_per_m * rows.level_step_m) ** 2 / 12)
+
+
+def _told(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None, units: UnitSystem) -> YieldTest:
+    n, used_s = len(rows.time_s), rows.time_s[-1] - rows.time_s[-used]
+    value, half = 60.0 * fit.per_s, 60.0 * fit.half_width_per_s
+    rests = f"from the last {used} of {n} readings, over {format_time(used_s)}"
+    if value - half <= 0:
+        most = max(value + half, 0.0)
+        return YieldTest(
+            None,
+            f"No inflow can be told apart from none ({rests}): it is {format_flow(most, units)} at the most."
+            if most > 0
+            else f"The readings contradict each other ({rests}): the bore lost more water than was drawn.",
+            "Check the bore, the volumes and the levels; go on with the test for longer.",
+            n, used, used_s, fit.change,
+        )  # fmt: skip
+    found = WellYield(value, value - half, value + half, "yield test")
+    text = (
+        f"The yield test gives {format_flow(value, units)}, between {format_flow(found.low_l_per_min, units)} and "
+        f"{format_flow(found.high_l_per_min, units)} (95 %), {rests}: a straight line by least squares, its interval "
+        "from the scatter of the readings and of the rates between them."
+    )
+    if used < n:
+        text += f" The first {n - used} are left out: the inflow was still changing."
+    if used_s < 0.25 * rows.time_s[-1]:
+        text += " That is less than a quarter of the test."
+    return YieldTest(found, text + _basis(rows, draw_l_per_min), _settle(rows), n, used, used_s, fit.change)
+
+
+def _basis(rows: TestRows, draw_l_per_min: float | None) -> str:
+    if rows.volume_l is not None and rows.level_m is not None:
+        return " What the bore lost or gained is taken into account."
+    if rows.volume_l is not None:
+        return (
+            " No levels were noted: this is the well's yield only if the water level stood still at the end, or the "
+            "pump drew all that came in; else it is the pump's rate."
+        )
+    if draw_l_per_min is not None:
+        return " It rests on the flow stated for the pump, whose own error is not in the interval."
+    return (
+        " It was taken as a recovery with the pump off: the mean inflow while the water rose. At a deeper level more "
+        "flows in."
+    )
+
+
+def _settle(rows: TestRows) -> str:
+    if rows.volume_l is not None and rows.level_m is None:
+        return "Note the water level with each volume, or draw until the level stands still."
+    return ""
