@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from sound_files import click_train, cut, encode, write_kind
+from sound_files import KINDS, click_train, cut, encode, write_kind
 
 from clicktimer.errors import InputError
 from clicktimer.sound import open_recording
@@ -126,3 +126,34 @@ def test_pipe_is_refused_without_waiting(tmp_path: Path) -> None:
     path = tmp_path / "x.wav"
     os.mkfifo(path)
     refused(path, "is not a file")
+
+
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_broken_files_are_read_or_refused_and_never_crash(tmp_path: Path, kind: str) -> None:
+    rng = np.random.default_rng(sorted(KINDS).index(kind))
+    samples, _ = click_train(KINDS[kind][3], seconds=2.0)
+    whole = write_kind(tmp_path, kind, samples)
+    path = whole.with_name("broken" + whole.suffix)
+    for _ in range(8):
+        data = bytearray(whole.read_bytes())
+        for _ in range(int(rng.integers(1, 5))):
+            at, count = int(rng.integers(len(data))), int(rng.integers(1, 200))
+            if rng.random() < 0.4:
+                at %= 400  # the header
+            if rng.random() < 0.6:
+                data[at : at + count] = rng.integers(0, 256, len(data[at : at + count]), dtype=np.uint8).tobytes()
+            else:
+                del data[at : at + count]
+        path.write_bytes(data)
+        try:
+            recording = open_recording(path)
+        except InputError:
+            continue
+        end_s = 0.0
+        for block in recording.blocks():
+            assert np.isfinite(block.samples).all()
+            gap = block.gap_before
+            begins_s = end_s if gap is None else gap.from_s if gap.to_s is None else gap.to_s
+            assert block.start_s == pytest.approx(begins_s, abs=1e-6)
+            end_s = block.start_s + len(block.samples) / block.rate_hz
+        assert recording.finish().duration_s >= end_s - 1e-6

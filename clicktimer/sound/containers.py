@@ -26,9 +26,9 @@ def check_readable(path: Path) -> None:
     try:
         if path.is_dir():
             raise InputError(f"{path}: is a folder; name the recordings in it")
+        if path.exists() and not path.is_file():  # a pipe: opening it would wait for ever
+            raise InputError(f"{path}: is not a file; save the recording to a file first")
         with path.open("rb") as file:
-            if not path.is_file():
-                raise InputError(f"{path}: is not a file; save the recording to a file first")
             if not file.read(1):
                 raise InputError(f"{path}: the file is empty; copy it again from the phone or recorder")
     except FileNotFoundError:
@@ -71,19 +71,19 @@ def _lacks_index(path: Path) -> bool:
     with path.open("rb") as file:
         if file.read(8)[4:] not in _BOX_TYPES_AT_START:
             return False
-        size, at = path.stat().st_size, 0
+        size, at, kind = path.stat().st_size, 0, b""
         while at + 8 <= size:
             file.seek(at)
             length, kind = struct.unpack(">I4s", file.read(8))
             if kind in (b"moov", b"moof"):
-                return False
+                return at + int(length) > size
             if length == 1:
                 wide = file.read(8)
                 length = struct.unpack(">Q", wide)[0] if len(wide) == 8 else 0
             if length < 8:
                 break
             at += length
-    return True
+    return kind in _BOX_TYPES_AT_START  # else the chain of boxes itself is damaged
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,7 +130,8 @@ class Assembler:
             parts[:used] = [taken[-1][-over:]] if over else []
             if over:
                 taken[-1] = taken[-1][:-over]
-            np.concatenate(taken, out=out[row], casting="unsafe")
+            with np.errstate(over="ignore", invalid="ignore"):  # a damaged double may not fit; it becomes infinite
+                np.concatenate(taken, out=out[row], casting="unsafe")
         if self._zero:
             out -= np.float32(self._zero)
         if self._full != 1.0:

@@ -130,7 +130,9 @@ def _mean(samples: Samples, channels: list[int]) -> Samples:
 def _peaks(samples: Samples) -> npt.NDArray[np.float64]:
     """The greatest departure from the middle, per channel; lost samples count as silence."""
     finite = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-    return np.asarray((finite.max(axis=1) - finite.min(axis=1)) / 2.0, np.float64)
+    highest, lowest = finite.max(axis=1).astype(np.float64), finite.min(axis=1).astype(np.float64)
+    half: npt.NDArray[np.float64] = (highest - lowest) / 2.0
+    return half
 
 
 def _powers(samples: Samples) -> npt.NDArray[np.float64]:
@@ -141,9 +143,9 @@ def _powers(samples: Samples) -> npt.NDArray[np.float64]:
 def _stirs(channel: Samples) -> bool:
     """Whether there is sound in it: a few samples decide for a live channel, all of them only for a dead one."""
     few = channel[::97]
-    if float(few.max() - few.min()) > 2.0 * DEAD_PEAK:
+    if float(few.max()) - float(few.min()) > 2.0 * DEAD_PEAK:
         return True
-    return not float(channel.max() - channel.min()) <= 2.0 * DEAD_PEAK
+    return not float(channel.max()) - float(channel.min()) <= 2.0 * DEAD_PEAK
 
 
 def _names(channels: list[int], of: int) -> str:

@@ -27,6 +27,10 @@ QUIET_PEAK = 10.0 ** (-50.0 / 20.0)
 
 OFFSET_SHARE = 0.05
 BEYOND_FULL_SCALE = 4.0
+
+ABSURD = 1e12
+"""Of full scale. No recorder writes this, damage does; it counts as not a number."""
+
 MUTED_S = 0.1
 """A value that does not change at all for so long was put there by a device, not by a room."""
 
@@ -44,7 +48,8 @@ class Watch:
         self._windows = self._clipped_windows = self._clipped = self._samples = 0
         self._peak_swing = self._peak = 0.0
         self._mean_sum = 0.0
-        self._muted: list[tuple[float, float]] = []
+        self._muted_count = 0
+        self._muted_total_s = self._muted_first_s = 0.0
         self._still_from_s: float | None = None
         self._still_value = np.float32(0.0)
         self._end_s = 0.0
@@ -55,16 +60,17 @@ class Watch:
     def feed(self, block: Block) -> Iterator[Block]:
         """Take the next block; give it back, in pieces where samples are not numbers."""
         high, low = float(block.samples.max()), float(block.samples.min())
-        if not (np.isfinite(high) and np.isfinite(low)):
+        if not (high < ABSURD and low > -ABSURD):
             yield from self._without_lost(block)
             return
         if self._pending is not None:
-            block, self._pending = _after(block, self._pending), None
+            gap = self._pending if block.gap_before is None else merged(self._pending, block.gap_before)
+            block, self._pending = Block(block.samples, block.rate_hz, block.start_s, gap), None
         self._note(block, high, low)
         yield block
 
     def _without_lost(self, block: Block) -> Iterator[Block]:
-        bad = ~np.isfinite(block.samples)
+        bad = ~(np.abs(block.samples) < ABSURD)
         count, rate_hz = len(bad), block.rate_hz
         if not self._not_numbers:
             self._first_not_number_s = block.start_s + int(np.argmax(bad)) / rate_hz
@@ -79,14 +85,13 @@ class Watch:
                 last += 1
             start, stop = edges[at], edges[last] if last < len(edges) else count
             start_s, stop_s = block.start_s + start / rate_hz, block.start_s + stop / rate_hz
+            if start == 0 and block.gap_before is not None:
+                self._pending = merged(self._pending, block.gap_before)
             if lost[at]:
-                before = self._pending or (block.gap_before if start == 0 else None)
-                why = "samples that are not numbers"
-                self._pending = merged(before, Gap(start_s, stop_s, why))
+                self._pending = merged(self._pending, Gap(start_s, stop_s, "samples that are not numbers"))
             else:
-                gap = self._pending or (block.gap_before if start == 0 else None)
+                piece = Block(block.samples[start:stop], rate_hz, start_s, self._pending)
                 self._pending = None
-                piece = Block(block.samples[start:stop], rate_hz, start_s, gap)
                 self._note(piece, float(piece.samples.max()), float(piece.samples.min()))
                 yield piece
             at = last
@@ -125,18 +130,29 @@ class Watch:
             changes = np.flatnonzero(samples[1:] != samples[:-1]) + 1
             for index in np.flatnonzero(np.diff(changes) >= MUTED_S * rate_hz):
                 first, last = int(changes[index]), int(changes[index + 1])
-                self._muted.append((start_s + first / rate_hz, start_s + last / rate_hz))
+                self._add_muted(start_s + first / rate_hz, start_s + last / rate_hz)
         trail = _leading(samples[::-1])
         self._still_from_s, self._still_value = start_s + (count - trail) / rate_hz, samples[-1]
 
     def _end_still(self, end_s: float) -> None:
         if self._still_from_s is not None and end_s - self._still_from_s >= MUTED_S:
-            self._muted.append((self._still_from_s, end_s))
+            self._add_muted(self._still_from_s, end_s)
         self._still_from_s = None
+
+    def _add_muted(self, from_s: float, to_s: float, *, at_end: bool = False) -> None:
+        """Only sums are kept: a day of noise suppression has hundreds of thousands of such stretches."""
+        if (from_s == 0.0 or at_end) and to_s - from_s <= MUTED_EDGE_S:
+            return
+        if not self._muted_count:
+            self._muted_first_s = from_s
+        self._muted_count += 1
+        self._muted_total_s += to_s - from_s
 
     def notices(self) -> list[Notice]:
         """What was odd about the whole; call it after the last block."""
-        self._end_still(self._end_s)
+        if self._still_from_s is not None and self._end_s - self._still_from_s >= MUTED_S:
+            self._add_muted(self._still_from_s, self._end_s, at_end=True)
+        self._still_from_s = None
         found: list[Notice] = []
         if self._not_numbers:
             text = f"{self._not_numbers} samples are not numbers; the sound around them counts as lost"
@@ -172,19 +188,14 @@ class Watch:
         return [Notice("dc-offset", f"the sound is off zero by {100 * mean:.0f} % of full scale; harmless for timing")]
 
     def _mutes(self) -> list[Notice]:
-        told = [(a, b) for a, b in self._muted if not ((a == 0.0 or b >= self._end_s) and b - a <= MUTED_EDGE_S)]
-        if not told:
+        count = self._muted_count
+        if not count:
             return []
-        total_s = sum(b - a for a, b in told)
         text = (
-            f"exact silence in {len(told)} place{'s' if len(told) > 1 else ''}, {total_s:.1f} s in all (muted, or noise"
-            " suppression): clicks there are lost; switch noise suppression off"
+            f"exact silence in {count} place{'s' if count > 1 else ''}, {self._muted_total_s:.1f} s in all (muted, or"
+            " noise suppression): clicks there are lost; switch noise suppression off"
         )
-        return [Notice("muted-stretches", text, told[0][0])]
-
-
-def _after(block: Block, gap: Gap) -> Block:
-    return Block(block.samples, block.rate_hz, block.start_s, gap)
+        return [Notice("muted-stretches", text, self._muted_first_s)]
 
 
 def _leading(samples: Samples) -> int:
