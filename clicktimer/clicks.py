@@ -64,6 +64,7 @@ class _Field:
     levels: pump.Levels
     duration_s: float
     snap: F32  # likeness to a snap-action switch, whatever the switch
+    burst: np.ndarray  # how many clicks of a chattering burst it stands for
     population: F32  # the same of all candidates, short-listed or not
 
 
@@ -125,6 +126,10 @@ def _worth(field: _Field, solution: _Solution) -> float:
     picks = np.flatnonzero(path.kind)
     chosen = np.where(path.kind == 1, solution.score[0], solution.score[1])[picks]
     worth = float(np.minimum(chosen, 8.0).sum())
+    for kind in (1, 2):
+        members = np.flatnonzero(path.kind == kind)
+        if len(members):  # what recurs may still be no switch: words and barks recur too
+            worth -= 3.0 * np.sqrt(len(members)) * max(0.5 - float(np.median(field.snap[members])), 0.0)
     if solution.track is None:
         return worth - 2.5 * len(path.silent_rows)
     others = np.ones(len(field.cand), bool)
@@ -153,9 +158,36 @@ def _field(candidates: Candidates, levels: pump.Levels, duration_s: float) -> _F
     else:
         keep = np.arange(len(candidates))
     short = candidates.take(keep)
+    prints = likeness.linear_prints(short)
+    first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
+    keep, short = keep[first], short.take(first)
+    prints = likeness.linear_prints(short)
     return _Field(
-        short, likeness.linear_prints(short), short.rise_db, row[keep], levels, duration_s, snaps[keep], snaps
-    )
+        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first],
+        np.delete(snaps, np.setdiff1d(np.arange(len(first)), first)) if len(first) == len(snaps) else snaps,
+    )  # fmt: skip
+
+
+def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:
+    """Which candidates are not the rest of a chattering click, and how many clicks each stands for.
+
+    A switch that chatters clicks two to five times within a second. What follows within a second, sounds alike and is no
+    stronger belongs to the first: it would otherwise be counted as so much unexplained noise.
+    """
+    n = len(time_s)
+    burst = np.ones(n, np.int64)
+    gone = np.zeros(n, bool)
+    strong = np.flatnonzero(snaps > 0.0)
+    for at, i in enumerate(strong):
+        if gone[i]:
+            continue
+        for j in strong[at + 1 :]:
+            if time_s[j] - time_s[i] > _CHATTER_S:
+                break
+            if not gone[j] and snaps[j] < snaps[i] + 3.0 and float(vectors[i] @ vectors[j]) > 0.7:
+                gone[j] = True
+                burst[i] += 1
+    return np.flatnonzero(~gone), burst
 
 
 def _tracks(field: _Field) -> list[pump.Track]:
@@ -252,7 +284,9 @@ def _like_score(field: _Field, members: np.ndarray, others: np.ndarray) -> F64:
     table += 3.0 * prior / prior.sum()
     table /= table.sum(axis=1, keepdims=True) * 0.5
     other = table[np.clip((field.rise / 2.0).astype(int), 0, len(r_mid) - 1), np.clip((distance * 2).astype(int), 0, len(d_mid) - 1)]
-    same = _gamma(distance, 6.0, 2.2) * 0.97 + 0.03 / 16.0
+    # How far clicks of one kind lie apart depends on the recording: noise suppression and codecs change each differently.
+    typical = float(np.clip(np.median(distance[members]), 2.0, 3.5))
+    same = _gamma(distance, 6.0, typical * 1.1) * 0.92 + 0.08 / 16.0
     return np.clip(np.log(same / other), -6.0, 6.0)
 
 
@@ -271,29 +305,36 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
     order = np.argsort(-field.snap, kind="stable")[:1200]
     vectors = likeness.seed_vectors(field.prints)[order]
     alike = vectors @ vectors.T
-    close = alike > 0.80
     near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
-    close &= ~near | np.eye(len(order), dtype=bool)
+    alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
     free = np.ones(len(order), bool)
     seeds: list[_Seed] = []
     others = np.ones(len(field.cand), bool)
-    for _ in range(_SEEDS):
-        support = (close & free[None, :]) @ np.clip(field.snap[order] + 4.0, 0.1, 12.0) * free
+    weight = np.clip(field.snap[order] + 5.0, 0.1, 12.0)
+    strength = np.maximum(alike - 0.72, 0.0)
+    while len(seeds) < _SEEDS and free.any():
+        support = (strength @ (free * weight)) * free * np.sqrt(weight)
         top = int(np.argmax(support))
-        group = np.flatnonzero(close[top] & free)
+        group = np.flatnonzero((alike[top] > 0.80) & free)
         if len(group) < 2:
-            break
+            free[top] = False
+            continue
         free[group] = False
-        chosen = order[group[np.argsort(-alike[top, group], kind="stable")[:40]]]
-        others[:] = True
-        others[chosen] = False
-        seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
+        # Cut-in and cut-out may be much alike: the group as a whole, and its two halves, are all worth a try.
+        tight = alike[top, group] > 0.91
+        for part in (group, group[tight], group[~tight]):
+            if len(part) < 2 or (part is not group and (tight.all() or len(group) < 4)):
+                continue
+            chosen = order[part[np.argsort(-alike[top, part], kind="stable")[:40]]]
+            others[:] = True
+            others[chosen] = False
+            seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
     pairs: list[tuple[float, int, int]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
             one = _learn(field, None, (seeds[a], seeds[b]), start, rounds=1)
             if one is not None:
-                pairs.append((one.path.gain, a, b))
+                pairs.append((_worth(field, one), a, b))
     pairs.sort(key=lambda p: -p[0])
     return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b in pairs[:6]]
 
@@ -340,7 +381,7 @@ def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[Clic
         clicks.append(
             Click(
                 time_s=float(field.cand.time_s[i]), kind=kind, confidence=min(chance, 0.999),
-                timing_sd_s=float(field.cand.timing_sd_s[i]), level_db=float(field.rise[i]),
+                timing_sd_s=float(field.cand.timing_sd_s[i]), chatter=int(field.burst[i]), level_db=float(field.rise[i]),
             )  # fmt: skip
         )
     return tuple(clicks)
