@@ -252,8 +252,10 @@ def _snap_likelihood(field: _Field, members: np.ndarray, used: np.ndarray) -> F6
     broad = np.where(centre > 0.0, 0.075, 0.075 * np.exp(centre / 1.5))  # of all switches of the develop half
     if len(members) >= 2:
         middle = float(np.median(field.snap[members]))
-        spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 1.5)
-        bell = np.exp(-0.5 * ((centre - middle) / spread) ** 2) / (spread * 2.5066)
+        spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 2.0)
+        # Better than usual is no reason for doubt: the upper side is wide.
+        wide = np.where(centre > middle, 2.5 * spread, spread)
+        bell = np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (1.75 * spread * 2.5066)
         density = 0.85 * bell + 0.15 * broad
     else:
         density = broad

@@ -131,19 +131,17 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
     spread = levels.spread_db
     on = np.zeros(len(db), np.int8)
     llr = np.zeros(len(db), np.float32)
-    weights = spread
     apart = 0.0
     for turn in range(rounds):
-        weights = ((high - low) / spread**2).astype(np.float32)
-        weights /= max(float(np.linalg.norm(weights)), 1e-9)
-        y = db @ weights
-        m0, m1 = float(low @ weights), float(high @ weights)
+        y = _position(db, low, high, spread)
         if turn:
-            s0, s1 = (float(_robust(y[on == v])[1]) for v in (0, 1))
+            (m0, s0), (m1, s1) = (_middle(y[on == v]) for v in (0, 1))
         else:
-            s0 = s1 = max(abs(m1 - m0) / 4.0, 0.5)
-        sd = max(s0, s1, 0.3)
-        apart = abs(m1 - m0) / sd
+            m0, m1, s0, s1 = 0.0, 1.0, 0.25, 0.25
+        sd = max(s0, s1, 0.02)
+        apart = (m1 - m0) / sd
+        if apart <= 0:
+            return None
         # Neighbouring steps are alike (a pump wobbles, rain swells): a step counts for a third of itself, and never much.
         raw = ((y - m0) ** 2 - (y - m1) ** 2) / (2.0 * sd * sd) / 3.0
         llr = np.clip(raw, -1.2, 1.2).astype(np.float32)
@@ -154,11 +152,33 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
         high, sd_high = _robust(db[on == 1])
         spread = np.maximum(np.maximum(sd_low, sd_high), 0.7)
     contrast = high - low
-    if float(contrast @ np.abs(weights)) < 0:  # whatever runs adds sound
+    weights = np.maximum(contrast, 0.0) / spread**2
+    if float(contrast @ (np.abs(contrast) / spread**2)) < 0:  # whatever runs adds sound
         return None
     change = np.flatnonzero(np.diff(on)) + 1
     edges = np.setdiff1d(change, levels.first)
     return Track(llr, weights.astype(np.float32), contrast.astype(np.float32), apart, on.astype(bool), edges)
+
+
+def _position(db: F32, low: F32, high: F32, spread: F32) -> F32:
+    """Where each step lies between off (0) and on (1), by the bands in which the two differ.
+
+    Other sounds only ever add. So where enough bands tell, the lower half of them decides: a voice fills some bands for
+    some of the time, a running pump all of its own all the time.
+    """
+    contrast = high - low
+    telling = np.flatnonzero((contrast > 2.5) & (contrast > 1.2 * spread))
+    if len(telling) >= 4:
+        place = np.sort(np.clip((db[:, telling] - low[telling]) / contrast[telling], -1.0, 2.0), axis=1)
+        return place[:, : (len(telling) + 1) // 2].mean(axis=1)
+    weights = contrast / spread**2
+    scale = float(contrast @ weights)
+    return ((db - low) @ weights) / max(scale, 1e-9)
+
+
+def _middle(values: F32) -> tuple[float, float]:
+    middle = float(np.median(values))
+    return middle, 1.4826 * float(np.median(np.abs(values - middle))) + 0.02
 
 
 def guesses(levels: Levels, rows: np.ndarray, most: int = 6) -> list[Track]:
