@@ -14,19 +14,12 @@ import numpy as np
 
 from clicktimer.errors import SettingsError
 from clicktimer.formats import UnitSystem, format_flow, format_time
+from clicktimer.well.lengths import format_depth
+from clicktimer.well.recovery import fit_recovery
 from clicktimer.well.site import WellYield
+from clicktimer.well.slope import LEAST_READINGS, Slope, fit_slope
 from clicktimer.well.supply import bore_area_m2
 from clicktimer.well.testfile import TestRows
-
-LEAST_READINGS = 5
-"""Fewer tell neither a spread nor a bend: three are used up by a parabola."""
-BEND_FRACTION = 0.10
-"""An inflow that changes by more than this over the readings used is not steady. Our choice, no source."""
-BEND_SURE = 0.05
-"""...if the change is also significant at this level."""
-SLOPE_LOSS = 1.2
-"""Variance of a least-squares slope over that of the best estimate when errors add up from row to row (6/5, exact for
-many evenly spaced rows of a random walk)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,65 +40,12 @@ class YieldTest:
     change: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class Slope:
-    """A slope through readings, in units of y a second, with its 95 % half width and the change of the slope by a
-    parabola, as a part of the slope; ``bent`` when that change is large and significant.
-    """
-
-    per_s: float
-    half_width_per_s: float
-    change: float
-    bent: bool
-
-
-def fit_slope(time_s: np.ndarray[Any, Any], total: np.ndarray[Any, Any], reading_sd: float = 0.0) -> Slope:
-    """Fit a straight line by least squares and say how sure its slope is.
-
-    Parameters
-    ----------
-    time_s : seconds, increasing. total : what the line is laid through, same length, five or more.
-    reading_sd : standard deviation that the fineness of the readings alone gives, same unit as ``total``.
-
-    The half width is Student's t (n - 2 degrees of freedom) times the greater of two standard errors: errors of
-    reading, independent from row to row (the usual one), and a flow that wavers, whose errors add up from row to row
-    (from the scatter of the rates between rows). The scatter is never taken as less than ``reading_sd``.
-
-    Source: ordinary least squares, any text on regression (grade A).
-    """
-    from scipy import stats
-
-    if len(time_s) < LEAST_READINGS:
-        raise SettingsError(f"a yield cannot be told from fewer than {LEAST_READINGS} readings: go on with the test")
-    n = len(time_s)
-    t = time_s - time_s.mean()
-    sxx = float(t @ t)
-    slope = float(t @ total) / sxx
-    residual = total - total.mean() - slope * t
-    scatter = math.sqrt(max(float(residual @ residual) / (n - 2), reading_sd**2))
-    reading_error = scatter / math.sqrt(sxx)
-    steps_s = np.diff(time_s)
-    wander = np.diff(total) - slope * steps_s
-    wavering_error = math.sqrt(SLOPE_LOSS * float(np.sum(wander**2 / steps_s)) / (n - 2) / float(steps_s.sum()))
-    half = float(stats.t.ppf(0.975, n - 2)) * max(reading_error, wavering_error)
-    # The bend: a parabola whose second term is at right angles to the line, so the slope stays the mean one.
-    square = t**2 - (t**2).mean() - t * float(t @ t**2) / sxx
-    see = float(square @ square)
-    bend = float(square @ total) / see
-    change = 2.0 * bend * float(time_s[-1] - time_s[0])
-    left = residual - bend * square
-    error = math.sqrt(max(float(left @ left) / (n - 3), reading_sd**2) / see)
-    chance = 0.0 if error == 0.0 else 2.0 * float(stats.t.sf(abs(bend) / error, n - 3))
-    part = abs(change / slope) if slope else math.inf
-    bent = part > BEND_FRACTION and chance < BEND_SURE
-    return Slope(slope, half, change / slope if slope else 0.0, bent)
-
-
 def steady_yield(
     rows: TestRows,
     *,
     bore_m: float | None = None,
     draw_l_per_min: float | None = None,
+    static_level_m: float | None = None,
     units: UnitSystem = "us",
 ) -> YieldTest:
     """Give the steady yield of a recorded test with its 95 % interval.
@@ -114,7 +54,7 @@ def steady_yield(
     ----------
     rows : the readings. bore_m : inside diameter in metres, needed where levels were read.
     draw_l_per_min : flow drawn all through the test, where levels but no volumes were noted; None: nothing was drawn
-    (the level recovers).
+    (the level recovers). static_level_m : depth of the water at rest; with it a recovery is judged by recovery.py.
 
     Raises
     ------
@@ -134,10 +74,21 @@ def steady_yield(
             "Repeat the test with a reading every few minutes, until at least five in a row give the same rate.",
             n, 0, 0.0, None,
         )  # fmt: skip
-    for first in range(n - LEAST_READINGS + 1):
+    recovers = rows.volume_l is None and draw_l_per_min is None
+    if recovers and bore_m is not None and static_level_m is not None:
+        return _recovered(rows, bore_m, static_level_m, units)
+    for first in range(1 if recovers else n - LEAST_READINGS + 1):
         fit = fit_slope(time_s[first:], total[first:], reading_sd)
         if not fit.bent:
             return _told(rows, fit, n - first, draw_l_per_min, units)
+    if recovers:
+        return YieldTest(
+            None,
+            "The water rises ever more slowly, as it does when less flows in the higher it stands: one rate cannot be "
+            "told from it.",
+            "Give the level of the water at rest (--static-level).",
+            n, n, float(time_s[-1]), fit.change,
+        )  # fmt: skip
     return YieldTest(
         None,
         f"The inflow still changed by {abs(fit.change):.0%} over the last {LEAST_READINGS} readings: no steady yield "
@@ -169,6 +120,37 @@ def _given_l(rows: TestRows, bore_m: float | None, draw_l_per_min: float | None)
             'the flow drawn all the time, such as --pump-rate "8 gpm"'
         )
     return drawn + litres_per_m * (level[0] - level), math.sqrt(variance + (litres_per_m * rows.level_step_m) ** 2 / 12)
+
+
+def _recovered(rows: TestRows, bore_m: float, static_level_m: float, units: UnitSystem) -> YieldTest:
+    """The yield of a recovery at the deepest level read, from the rate at which the rise slows down."""
+    levels = np.array(rows.level_m)
+    fit = fit_recovery(np.array(rows.time_s), levels - static_level_m, rows.level_step_m / math.sqrt(12.0))
+    litres_per_min = 60.0 * 1000.0 * bore_area_m2(bore_m)
+    value, half = litres_per_min * fit.rise_m_per_s, litres_per_min * fit.half_width_m_per_s
+    n, all_s = len(rows.time_s), rows.time_s[-1]
+    rests = f"from {fit.used} of {n} levels, read with the pump off"
+    if fit.strays or value <= half:
+        why = (
+            "The water does not rise as it does when the inflow goes with the drawdown"
+            if fit.strays
+            else "The rise is lost in the scatter of the levels"
+        )
+        return YieldTest(
+            None,
+            f"{why} ({rests}): no yield can be told.",
+            "Check the static level and that nothing was drawn; or pump at a steady rate until the level stands still.",
+            n, fit.used, all_s, None,
+        )  # fmt: skip
+    found = WellYield(value, value - half, value + half, "yield test")
+    deepest = format_depth(float(levels[0]), units)
+    text = (
+        f"The recovery gives {format_flow(value, units)}, between {format_flow(found.low_l_per_min, units)} and "
+        f"{format_flow(found.high_l_per_min, units)} (95 %), with the water at {deepest}, the deepest level read, "
+        f"{rests}: an inflow in proportion to the drawdown, fitted by least squares, its interval from the scatter of "
+        "the levels. Deeper down more flows in; how much more was not measured."
+    )
+    return YieldTest(found, text, "", n, fit.used, all_s, None)
 
 
 def _told(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None, units: UnitSystem) -> YieldTest:

@@ -1,0 +1,425 @@
+"""The well section: yield, standing water, supply, rules, household, storage, what is not known.
+
+``well_lines`` is the section as lines of at most 80 columns; ``render_well`` adds the cautions and stands alone;
+``render_rules`` lists the supply rules; ``well_json`` is the same for programs, with units in its keys.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from clicktimer.formats import format_flow, format_switch, format_time, format_volume
+from clicktimer.report import advice
+from clicktimer.report.words import table, wrap
+from clicktimer.units import L_PER_US_GAL, l_to_gal, m_to_ft
+from clicktimer.well.assess import WellReport
+from clicktimer.well.household import DAY_S, PEAK_S, peak_figures
+from clicktimer.well.judge import Answer, HouseholdJudged, RuleJudged
+from clicktimer.well.lengths import format_bore, format_depth
+from clicktimer.well.rules import AUTHORITY, Rule, all_rules
+from clicktimer.well.storage import Storage
+from clicktimer.well.supply import Supply
+
+WEAK_WELL = (
+    "Weak well: stop a test if the flow falls, or air or silt comes; a pump that runs without water is ruined. A "
+    "low-pressure cut-off may need resetting by hand."
+)
+OPEN_WELL = (
+    "The well cap covers live wires and clean water: power off at the disconnect before it is lifted, nothing dropped "
+    "in. Sounding the level is for licensed people; where the drinking water was opened to the air, disinfect as the "
+    "local health authority advises."
+)
+NO_CERTIFICATE = "This is arithmetic on the figures given, not a certificate."
+CAUTIONS = (WEAK_WELL, OPEN_WELL, advice.SURROUNDINGS, advice.LICENSED)
+STATUS_TEXT = {
+    "READ": "seen in the source",
+    "READ-2nd": "seen where the source is quoted",
+    "MEM": "RECALLED, NOT SEEN: look it up before relying on it",
+    "ENTERED": "entered by you",
+}
+ANSWER_TITLE: dict[Answer, str] = {
+    "met": "MET",
+    "not met": "NOT MET",
+    "too close to call": "TOO CLOSE TO CALL",
+    "met only with standing water": "MET ONLY IF STANDING WATER COUNTS",
+    "cannot tell": "CANNOT TELL",
+}
+
+
+def well_lines(report: WellReport) -> list[str]:
+    """Return the well section as plain lines of at most 80 columns, without heading and cautions."""
+    lines: list[str] = []
+    for paragraph in (_yield_text(report), _standing_text(report), _drawn_down_text(report)):
+        if paragraph:
+            lines += wrap(paragraph, "  ")
+    if report.supplies:
+        lines += ["", *_supply_table(report)]
+        lines += wrap(_supply_basis(report), "  ")
+    for judged in report.rules:
+        lines += ["", *_rule_lines(judged)]
+    if report.rules:
+        lines += wrap(AUTHORITY, "  ")
+    if report.households:
+        lines += ["", *_household_lines(report)]
+    if report.storage is not None:
+        lines += ["", *_storage_lines(report, report.storage)]
+    if report.notes or report.missing or not report.rules:
+        lines.append("")
+    for note in report.notes:
+        lines += wrap(note, "  - ", "    ")
+    for missing in report.missing:
+        lines += wrap(f"Not known: {missing.what}. To get it: {missing.how}.", "  - ", "    ")
+    if not report.rules:
+        lines += wrap(f"No supply rule was applied: choose one by --rule or enter one by --need. {AUTHORITY}", "  - ",
+                      "    ")  # fmt: skip
+    return lines
+
+
+def render_well(report: WellReport, *, emphasis: Callable[[str], str] = str) -> str:
+    """Return the whole report of a well, with cautions, as text that ends in a newline."""
+    lines = [emphasis("Well"), *well_lines(report), "", emphasis("Cautions")]
+    for caution in (*CAUTIONS, NO_CERTIFICATE):
+        lines += wrap(caution, "  ! ", "    ")
+    return "\n".join(lines) + "\n"
+
+
+def render_rules() -> str:
+    """Return the list of supply rules with source and status, as text that ends in a newline."""
+    lines = wrap(f"None of these is applied unless you choose it by --rule NAME. {AUTHORITY}")
+    for rule in all_rules():
+        lines += ["", rule.name]
+        lines += wrap(f"{rule.place}: {rule.says}.", "  ")
+        if rule.note:
+            lines += wrap(rule.note, "  ")
+        lines += wrap(_source_text(rule), "  ")
+    return "\n".join(lines) + "\n"
+
+
+def _source_text(rule: Rule) -> str:
+    if rule.status == "ENTERED":
+        return "Entered by you."
+    kind = "Rule" if rule.kind == "rule" else "Guide"
+    return f"{kind}. Source: {rule.source} (grade {rule.grade}; {rule.status}: {STATUS_TEXT[rule.status]})."
+
+
+def _range(low_l: float, high_l: float, report: WellReport) -> str:
+    low, high = format_volume(low_l, report.units), format_volume(high_l, report.units)
+    return low if low == high else f"{low} to {high}"
+
+
+def _yield_text(report: WellReport) -> str:
+    found, units = report.well.water_yield, report.units
+    if report.test is not None:
+        return report.test.text + (f" To settle it: {report.test.settle}" if report.test.settle else "")
+    if found is None:
+        return "The yield is not known: no supply can be told."
+    return f"Yield: {format_flow(found.l_per_min, units)} ({found.how})."
+
+
+def _standing_text(report: WellReport) -> str:
+    well, units = report.well, report.units
+    if report.standing_l is None or well.bore_m is None or well.pump_depth_m is None or well.static_level_m is None:
+        return ""
+    origin = "given" if well.came_from("margin") != "default" else "not given; as in a published exercise"
+    return (
+        f"Standing water: {format_volume(report.standing_l, units)}, from {format_depth(well.static_level_m, units)} "
+        f"(water at rest) down to {format_depth(well.margin_m, units)} ({origin}) above the pump at "
+        f"{format_depth(well.pump_depth_m, units)}, in a bore of {format_bore(well.bore_m, units)}."
+    )
+
+
+def _drawn_down_text(report: WellReport) -> str:
+    if report.drawn_down_s is None or report.system.pump is None:
+        return ""
+    rate = format_flow(report.system.pump.l_per_min, report.units)
+    soonest, latest = report.drawn_down_s
+    if math.isinf(soonest):
+        return f"At {rate} the pump draws no more than the well yields: it does not draw the well down to the margin."
+    if report.standing_l == 0:
+        return f"At {rate} the pump draws more than the well yields, and no water stands in reserve."
+    start = f"At {rate} the pump draws more than the well yields. Running all the time from a rested well, it"
+    if math.isinf(latest):
+        return (
+            start.replace("draws more", "may draw more") + f" has drawn the standing water after "
+            f"{format_time(soonest)} at the soonest, and perhaps never."
+        )
+    when = format_time(soonest)
+    if when != format_time(latest):
+        when = f"between {when} (inflow that grows as the level falls) and {format_time(latest)} (full inflow at once)"
+    else:
+        when = f"after {when}"
+    return f"{start} has drawn the standing water {when}."
+
+
+def _hours(time_s: float) -> str:
+    return f"{time_s / 3600:.0f} h" if time_s % 3600 == 0 else format_time(time_s)
+
+
+def _supply_table(report: WellReport) -> list[str]:
+    rows = [(_hours(s.time_s), _range(s.low_l, s.high_l, report), _limit_text(s)) for s in report.supplies]
+    return table(("over", "from a rested well", ""), rows, (">", ">", "<"))
+
+
+def _limit_text(supply: Supply) -> str:
+    if supply.pump_limited:
+        return "as much as the pump brings up"
+    return "" if supply.standing_known else "inflow alone: the standing water is not known"
+
+
+def _supply_basis(report: WellReport) -> str:
+    parts = ["Standing water and what flows in"]
+    if report.side.tank_l > 0:
+        parts.append(f"and {format_volume(report.side.tank_l, report.units)} from a full pressure tank")
+    text = " ".join(parts) + "."
+    if report.side.storage_l > 0:
+        text += f" The storage tank ({format_volume(report.side.storage_l, report.units)}) comes on top."
+    if report.system.pump is None:
+        text += " The pump rate is not known: the pump is taken to keep up."
+    return text + " Standing water is there once; afterwards it must flow in again."
+
+
+def _rule_lines(judged: RuleJudged) -> list[str]:
+    rule = judged.rule
+    count = ""
+    if rule.per == "home":
+        count = f", for {judged.count} home{'s' if judged.count > 1 else ''}"
+    elif rule.per == "person":
+        count = f", for {judged.count} persons (bedrooms + 1)"
+    title = (
+        f"{'The need you entered' if rule.status == 'ENTERED' else rule.name}{count}: {ANSWER_TITLE[judged.answer]}."
+    )
+    lines = wrap(title, "  ")
+    if rule.status != "ENTERED":
+        lines += wrap(f"{rule.place}: {rule.says}.", "    ")
+    if not judged.demands:
+        lines += wrap("It asks for nothing that could be reckoned.", "    ")
+    for demand in judged.demands:
+        lines += wrap(demand.text, "    - ", "      ")
+    if rule.note:
+        lines += wrap(rule.note, "    ")
+    if rule.status != "ENTERED":
+        lines += wrap(_source_text(rule), "    ")
+    return lines
+
+
+def _household_lines(report: WellReport) -> list[str]:
+    asked = report.asked
+    who = [f"{asked.people} people"] if asked.people is not None else []
+    who += [f"{asked.bedrooms} bedrooms"] if asked.bedrooms is not None else []
+    lines = wrap(
+        f"The household ({', '.join(who)}). A day's use is planned for within two hours (Penn State Extension); day "
+        "after day only the inflow counts.",
+        "  ",
+    )
+    rows = [_household_row(h, report) for h in report.households]
+    lines += table(("by", "uses in a day", "within two hours", "day after day"), rows, ("<", ">", "<", "<"))
+    sources = sorted({f"{h.need.figure.name}: {h.need.figure.source}, grade {h.need.figure.grade}"
+                      for h in report.households if h.need.figure.status != "ENTERED"})  # fmt: skip
+    if sources:
+        lines += wrap("; ".join(sources) + ".", "  ")
+    lines += wrap(_peak_text(report), "  ")
+    if report.never_enough:
+        lines += wrap(
+            "By at least one figure the inflow of a whole day is less than the household uses: no tank cures that. "
+            "Less use, a deeper or a second well, or water brought in would.",
+            "  ",
+        )
+    return lines
+
+
+_SHORT_ANSWER: dict[Answer, str] = {
+    "met": "enough",
+    "not met": "short",
+    "too close to call": "depends on the use",
+    "met only with standing water": "enough with standing water",
+    "cannot tell": "cannot tell",
+}
+
+
+def _household_row(judged: HouseholdJudged, report: WellReport) -> tuple[str, str, str, str]:
+    need = judged.need
+
+    def cell(answer: Answer, short_l: float | None) -> str:
+        lacks = f": at worst {format_volume(short_l, report.units)} short" if short_l and answer != "met" else ""
+        return _SHORT_ANSWER[answer] + lacks
+
+    return (
+        need.figure.name,
+        _range(need.low_l, need.high_l, report),
+        cell(judged.peak, judged.short_peak_l),
+        cell(judged.daily, judged.short_day_l),
+    )
+
+
+def _peak_text(report: WellReport) -> str:
+    figures = " and ".join(
+        f"{format_flow(p.l_per_min, report.units)} ({p.name}; grade {p.grade})" for p in peak_figures()
+    )
+    text = f"The most drawn at one time is put at {figures}"
+    if report.system.pump is None:
+        return text + "; the pump rate is not known."
+    return text + f"; the pump gives {format_flow(report.system.pump.l_per_min, report.units)}."
+
+
+def _storage_lines(report: WellReport, storage: Storage) -> list[str]:
+    units = report.units
+    lines = wrap(
+        f"At worst {format_volume(storage.short_l, units)} are short within the time asked. Held in pressure tanks "
+        f"(switch {format_switch(report.system.cut_in_kpag, report.system.cut_out_kpag, units)}, usual charge), that "
+        "takes:",
+        "  ",
+    )
+    rows = [
+        (str(t.count), f"x {format_volume(t.volume_l, units)}", f"each holds {format_volume(t.holds_l, units)}")
+        for t in storage.tanks
+    ]
+    lines += ["  " + "  ".join((a.rjust(5), b.ljust(9), c)) for a, b, c in rows]
+    text = (
+        f"or one storage tank with {format_volume(storage.short_l, units)} of usable room and a booster pump, with a "
+        "pressure tank of its own, sized for that pump. Pressure tanks are a dear way to store water: for a weak well "
+        "the storage tank is the usual remedy (common practice, no source)."
+    )
+    if storage.refill_s is not None:
+        text += f" The well needs {format_time(storage.refill_s)} to fill it again with nothing else drawn."
+    return lines + wrap(text, "  ")
+
+
+def well_json(report: WellReport) -> dict[str, Any]:
+    """Return the report as plain data for JSON: volumes in gal and L, flows in gpm and L/min, lengths in ft and m.
+
+    Times in seconds; null = unknown, and "never" is null with ``never_drawn_down`` true.
+    """
+    well, found = report.well, report.well.water_yield
+    drawn = report.drawn_down_s
+    return {
+        "units": report.units,
+        "inputs": {
+            **_length("bore", well.bore_m),
+            **_length("well_depth", well.well_depth_m),
+            **_length("pump_depth", well.pump_depth_m),
+            **_length("static_level", well.static_level_m),
+            **_length("margin", well.margin_m),
+            "origin": dict(well.origin),
+            **_flow("pump_rate", None if report.system.pump is None else report.system.pump.l_per_min),
+            "homes": report.asked.homes,
+            "people": report.asked.people,
+            "bedrooms": report.asked.bedrooms,
+            **_volume("storage", report.asked.storage_l),
+        },
+        "yield": None
+        if found is None
+        else {
+            "how": found.how,
+            **_flow("value", found.l_per_min),
+            **_flow("low", found.low_l_per_min),
+            **_flow("high", found.high_l_per_min),
+        },
+        "yield_test": None if report.test is None else _test_json(report),
+        **_volume("standing", report.standing_l),
+        "supply": [
+            {
+                "over_s": s.time_s,
+                **_volume("low", s.low_l),
+                **_volume("high", s.high_l),
+                **_volume("of_it_tank", s.tank_l),
+                "pump_limited": s.pump_limited,
+                "standing_known": s.standing_known,
+            }
+            for s in report.supplies
+        ],
+        "drawn_down": None
+        if drawn is None
+        else {
+            "soonest_s": _finite(drawn[0]),
+            "latest_s": _finite(drawn[1]),
+            "never_drawn_down": math.isinf(drawn[0]),
+        },
+        "rules": [_rule_json(r) for r in report.rules],
+        "household": [_household_json(h) for h in report.households],
+        "never_enough": report.never_enough,
+        "storage": None if report.storage is None else _storage_json(report.storage),
+        "notes": list(report.notes),
+        "missing": [asdict(m) for m in report.missing],
+        "authority": AUTHORITY,
+    }
+
+
+def _r(value: float | None) -> float | None:
+    return None if value is None else round(value, 6)
+
+
+def _finite(value: float) -> float | None:
+    return _r(value) if math.isfinite(value) else None
+
+
+def _volume(name: str, volume_l: float | None) -> dict[str, float | None]:
+    return {f"{name}_gal": None if volume_l is None else _r(l_to_gal(volume_l)), f"{name}_l": _r(volume_l)}
+
+
+def _flow(name: str, flow: float | None) -> dict[str, float | None]:
+    return {f"{name}_gpm": None if flow is None else _r(flow / L_PER_US_GAL), f"{name}_l_per_min": _r(flow)}
+
+
+def _length(name: str, length_m: float | None) -> dict[str, float | None]:
+    return {f"{name}_ft": None if length_m is None else _r(m_to_ft(length_m)), f"{name}_m": _r(length_m)}
+
+
+def _test_json(report: WellReport) -> dict[str, Any]:
+    test = report.test
+    if test is None:
+        return {}
+    plain = {k: v for k, v in asdict(test).items() if k != "water_yield"}
+    return plain | {"change": _r(test.change), "told": test.water_yield is not None}
+
+
+def _rule_json(judged: RuleJudged) -> dict[str, Any]:
+    rule = judged.rule
+    return {
+        "name": rule.name,
+        "place": rule.place,
+        "kind": rule.kind,
+        "says": rule.says,
+        "source": rule.source,
+        "grade": rule.grade,
+        "status": rule.status,
+        "per": rule.per,
+        "count": judged.count,
+        "answer": judged.answer,
+        "demands": [
+            {"asked": d.asked, "answer": d.answer, "text": d.text, **_volume("short", d.short_l)}
+            for d in judged.demands
+        ],
+    }
+
+
+def _household_json(judged: HouseholdJudged) -> dict[str, Any]:
+    need = judged.need
+    return {
+        "by": need.figure.name,
+        "source": need.figure.source,
+        "grade": need.figure.grade,
+        "status": need.figure.status,
+        "per": need.figure.per,
+        "count": need.count,
+        **_volume("day_low", need.low_l),
+        **_volume("day_high", need.high_l),
+        "two_hours": judged.peak,
+        "two_hours_s": PEAK_S,
+        "day_after_day": judged.daily,
+        "day_s": DAY_S,
+        **_volume("short_two_hours", judged.short_peak_l),
+        **_volume("short_day", judged.short_day_l),
+    }
+
+
+def _storage_json(storage: Storage) -> dict[str, Any]:
+    return {
+        **_volume("short", storage.short_l),
+        "refill_s": _r(storage.refill_s),
+        "pressure_tanks": [
+            {**_volume("volume", t.volume_l), **_volume("holds", t.holds_l), "count": t.count} for t in storage.tanks
+        ],
+    }
