@@ -15,10 +15,11 @@ from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.records import RunTime
 from clicktimer.report.tank import render_tank, tank_json, tank_lines
+from clicktimer.tank.doubts import doubts
 from clicktimer.tank.handtimed import run_timed_by_hand
 from clicktimer.tank.rows import STOCK_SIZES_GAL, stock_row, tanks_row
 from clicktimer.tank.sizing import TankSizing, size_tank
-from clicktimer.tank.system import PumpRate, Tank, doubts, make_system
+from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.tank.there import judge_tank_there
 from clicktimer.units import gal_to_l, kpa_to_psi, l_to_gal, psi_to_kpa
 

@@ -149,12 +149,19 @@ def _mark(row: TankRow, sizing: TankSizing) -> str:
 def _basis_text(sizing: TankSizing) -> str:
     """Every value used, and whether somebody gave it."""
     system, units = sizing.system, sizing.units
+    at_clicks = system.came_from("gauge_at_clicks") != "default"
+    switch = format_switch(system.cut_in_kpag, system.cut_out_kpag, units)
     parts = [
-        f"switch {format_switch(system.cut_in_kpag, system.cut_out_kpag, units)}{_origin(sizing, 'switch')}",
+        f"switch {switch}{' as read on the gauge' if at_clicks else ''}"
+        f"{_origin(sizing, 'gauge_at_clicks' if at_clicks else 'switch')}",
         f"air charge {format_pressure(system.precharge_kpag, units)}{_origin(sizing, 'precharge')}",
     ]
     if system.pump is not None:
-        parts.append(f"pump rate {format_flow(system.pump.l_per_min, units)} ({system.pump.how})")
+        how = system.pump.how if system.pump.how != "stated" else f"stated{_from_site(sizing, 'pump_rate')}"
+        parts.append(f"pump rate {format_flow(system.pump.l_per_min, units)} ({how})")
+    if system.settled_kpag is not None:
+        settled = format_switch(*system.settled_kpag, units)
+        parts.append(f"settled pressures {settled} for the tank there{_origin(sizing, 'gauge_settled')}")
     height = "sea level" if system.height_m == 0 else format_height(system.height_m, units)
     parts.append(f"height {height}{_origin(sizing, 'height')}")
     parts.append(f"marks {system.marks_s[0]:g}/{system.marks_s[1]:g} s{_origin(sizing, 'marks')}")
@@ -170,6 +177,10 @@ def _origin(sizing: TankSizing, name: str) -> str:
     if origin == "default":
         return " (not given; 2 psi below cut-in)" if name == "precharge" else " (not given; usual)"
     return f" ({'given' if origin == 'option' else origin})"
+
+
+def _from_site(sizing: TankSizing, name: str) -> str:
+    return ", site file" if sizing.system.came_from(name) == "site file" else ""
 
 
 def tank_json(sizing: TankSizing) -> dict[str, Any]:
@@ -196,6 +207,29 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
         "judgement": None if sizing.judgement is None else _there_json(sizing.judgement),
         "notes": list(sizing.notes),
         "missing": [asdict(m) for m in sizing.missing],
+        "pump_rate_measured": None if sizing.pump_measured is None else _measured_json(sizing),
+        "advised": None
+        if sizing.advised is None
+        else {
+            "run_s": sizing.advised.run_s,
+            **_volumes("needed", sizing.advised.needed_l),
+            "status": sizing.advised.status,
+        },
+    }
+
+
+def _measured_json(sizing: TankSizing) -> dict[str, Any]:
+    told, stated = sizing.pump_measured, sizing.system.stated_pump
+    if told is None:
+        return {}
+    return {
+        "how": told.rate.how,
+        "gpm": _r(l_to_gal(told.rate.l_per_min)),
+        "sd_gpm": None if told.rate.sd_l_per_min is None else _r(l_to_gal(told.rate.sd_l_per_min)),
+        "each_gpm": [_r(l_to_gal(rate)) for rate in told.each_l_per_min],
+        "left_out": told.left_out,
+        "falling": told.falling,
+        "stated_gpm": None if stated is None else _r(l_to_gal(stated.l_per_min)),
     }
 
 

@@ -47,20 +47,25 @@ def tanks_row(system: System) -> TankRow:
     """Say what the tanks there, together, should do. Raises SettingsError where none is given."""
     if not system.tanks:
         raise SettingsError('no tank is given: give its volume, such as --tank "33 gal"')
-    return row_of(system.tanks, system)
+    return row_of(system.tanks, system, system.settled_kpag)
 
 
-def row_of(tanks: tuple[Tank, ...], system: System) -> TankRow:
-    """Say what some tanks together do on this system, each with its own charge or the system's."""
+def row_of(tanks: tuple[Tank, ...], system: System, settled_kpag: tuple[float, float] | None = None) -> TankRow:
+    """Say what some tanks together do on this system, each with its own charge or the system's.
+
+    settled_kpag: gauge readings after the air has settled, at cut-in and cut-out. Between them Boyle's law is exact,
+    so that there is no range of a fast refill.
+    """
     air = system.atmosphere_kpaa
+    cut_in, cut_out = settled_kpag or (system.cut_in_kpag, system.cut_out_kpag)
     settled = fast = held = 0.0
     for tank in tanks:
         charge = 0.0 if tank.kind == "plain" else system.charge_of(tank)
-        pressures = (charge, system.cut_in_kpag, system.cut_out_kpag, air)
-        at_cut_in = water_held_l(tank.volume_l, charge, system.cut_in_kpag, air)
+        pressures = (charge, cut_in, cut_out, air)
+        at_cut_in = water_held_l(tank.volume_l, charge, cut_in, air)
         room = float("inf") if tank.acceptance_l is None else max(tank.acceptance_l - at_cut_in, 0.0)
         settled += min(tank.volume_l * fraction(*pressures), room)
-        fast += min(tank.volume_l * fraction_fast(*pressures), room)
+        fast += min(tank.volume_l * (fraction if settled_kpag else fraction_fast)(*pressures), room)
         held += at_cut_in
     rate = None if system.pump is None else system.pump.l_per_min
     run = None if rate is None or settled == 0 else run_s(settled, rate)

@@ -69,11 +69,15 @@ def there_text(told: TankThere, run: RunTime, system: System, units: UnitSystem)
         return told.text
     pump = system.pump
     gives = "at most " if run.one_sided else ""
+    should = (
+        f"{format_volume(told.label_l, units)} between the settled pressures"
+        if system.settled_kpag
+        else f"{format_volume(told.label_fast_l, units)} (refilled fast) to {format_volume(told.label_l, units)} "
+        "(air settled)"
+    )
     text = (
         f"The tank gives {gives}{format_volume(told.drawn_l, units)} between cut-out and cut-in; by its label it "
-        "should "
-        f"give {format_volume(told.label_fast_l, units)} (refilled fast) to {format_volume(told.label_l, units)} "
-        f"(air settled), give or take {round(100 * (told.gauge_sd or 0.0)):d} % for the gauge. "
+        f"should give {should}, give or take {round(100 * (told.gauge_sd or 0.0)):d} % for the gauge. "
     )
     mark = format_time(system.marks_s[1])
     if told.finding == "healthy":

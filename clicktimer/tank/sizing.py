@@ -5,17 +5,22 @@ In: a System, and the measured run if there is one. Out: a TankSizing, which eve
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from clicktimer.formats import UnitSystem, format_pressure, format_time, format_volume
-from clicktimer.records import RunTime
+from clicktimer.records import Cycle, RunTime
+from clicktimer.tank.doubts import doubts
 from clicktimer.tank.drawdown import fraction, fraction_fast
+from clicktimer.tank.observed import with_measured_rate
+from clicktimer.tank.pumprate import PumpRateMeasured
 from clicktimer.tank.rows import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
 from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
 from clicktimer.tank.sentences import TankThere
-from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System, doubts
+from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System
 from clicktimer.tank.there import judge_tank_there
-from clicktimer.units import gal_to_l
+from clicktimer.units import W_PER_HP, gal_to_l
+from clicktimer.verdict import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +29,15 @@ class Missing:
 
     what: str
     how: str
+
+
+@dataclass(frozen=True, slots=True)
+class Advised:
+    """A longer run than the target, advised for this motor: run_s, needed_l (None without a pump rate), its status."""
+
+    run_s: float
+    needed_l: float | None
+    status: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +50,7 @@ class TankSizing:
     needed_l, needed_fast_l: volume for the target, settled, and so that even a fast refill reaches it, litres.
     there: the tanks there, None when not given. judgement: what the measured run says of them, None without a run.
     measured_most_starts_per_h: 900 / measured run. notes: doubts, remarks. missing: what would let more be said.
+    pump_measured: how the pump rate was measured, None where it was not. advised: the longer run advised for the motor.
     """
 
     system: System
@@ -55,6 +70,8 @@ class TankSizing:
     measured_most_starts_per_h: float | None
     notes: tuple[str, ...]
     missing: tuple[Missing, ...]
+    pump_measured: PumpRateMeasured | None = None
+    advised: Advised | None = None
 
 
 PUMP_RATE_HOW = (
@@ -64,25 +81,36 @@ PUMP_RATE_HOW = (
     "(--pump-rate)"
 )
 TANK_HOW = "read the volume on the tank's label (--tank)"
+PLAIN = (
+    "The tank there is a plain one: it is reckoned as filled from open air, with air and water touching. Water carries "
+    "that air off in time, so it must be renewed; a run that shortens over weeks means that it is due. New tanks are "
+    "reckoned as bladder tanks."
+)
 RUN_HOW = "measure it by sound with every tap shut (clicktimer measure), or give a run already timed (--run)"
 
 
-def size_tank(system: System, run: RunTime | None = None, units: UnitSystem = "us") -> TankSizing:
+def size_tank(
+    system: System, run: RunTime | None = None, units: UnitSystem = "us", cycles: Sequence[Cycle] = ()
+) -> TankSizing:
     """Size the tank for a system, and judge the tank there if a run was measured.
 
     Parameters
     ----------
     system : checked values, each with its origin. run : the measured run with no water in use, or None.
-    units : how the sentences write numbers, "us" or "metric".
+    units : how the sentences write numbers, "us" or "metric". cycles : of the recording, to make the pump rate of a
+        steady tap's flow.
 
     Raises
     ------
     SettingsError : a system that cannot work.
 
-    The target is the second mark (60 s unless changed). New tanks are reckoned with the charge given, unless it was
-    given together with the tank that is there: then it belongs to that tank, and new ones get the usual charge.
+    The target is the motor maker's least run where it is given, else the second mark (60 s unless changed). New tanks
+    are reckoned with the charge given, unless it was given together with the tank that is there: then it belongs to
+    that tank, and new ones get the usual charge.
     """
-    target_s = system.marks_s[1]
+    observed = with_measured_rate(system, run, cycles, units)
+    system = observed.system
+    target_s = system.motor.least_run_s or system.marks_s[1]
     usual_kpag = max(system.cut_in_kpag - CHARGE_BELOW_CUT_IN_KPA, 0.0)
     charge_kpag = usual_kpag if system.tanks else system.precharge_kpag
     air = system.atmosphere_kpaa
@@ -94,7 +122,7 @@ def size_tank(system: System, run: RunTime | None = None, units: UnitSystem = "u
     first = reaching[0] if reaching else None
     there = tanks_row(system) if system.tanks else None
     judgement = None if run is None else judge_tank_there(run, system, units)
-    notes = list(doubts(system, units))
+    notes = [*observed.notes, *doubts(system, units)]
     if system.tanks and abs(system.precharge_kpag - usual_kpag) > 0.5:
         notes.append(
             f"New tanks are reckoned with the usual charge ({format_pressure(usual_kpag, units)}); the charge given "
@@ -110,6 +138,15 @@ def size_tank(system: System, run: RunTime | None = None, units: UnitSystem = "u
             f"No single stock size reaches {format_time(target_s)}: {count} tanks of {format_volume(largest, units)} "
             "together would."
         )
+    advised = _advised(system, rate, part, target_s)
+    if advised is not None:
+        needs = "" if advised.needed_l is None else f", which takes {format_volume(advised.needed_l, units)} or more"
+        notes.append(
+            f"For motors above 3/4 hp many makers ask for runs of {format_time(advised.run_s)} ({advised.status})"
+            f"{needs}. The motor maker's own figure wins (--least-run)."
+        )
+    if any(tank.kind == "plain" for tank in system.tanks):
+        notes.append(PLAIN)
     return TankSizing(
         system=system,
         units=units,
@@ -128,7 +165,19 @@ def size_tank(system: System, run: RunTime | None = None, units: UnitSystem = "u
         measured_most_starts_per_h=None if run is None else most_starts_per_h(run.seconds),
         notes=tuple(notes),
         missing=_missing(system, run),
+        pump_measured=observed.measured,
+        advised=advised,
     )
+
+
+def _advised(system: System, rate_l_per_min: float | None, part: float, target_s: float) -> Advised | None:
+    power_w = system.motor.power_w
+    if system.motor.least_run_s is not None or power_w is None or power_w <= LARGE_MOTOR_HP * W_PER_HP * 1.0001:
+        return None
+    if target_s >= LARGE_MOTOR_RUN_S:
+        return None
+    needed = None if rate_l_per_min is None else volume_needed_l(rate_l_per_min, LARGE_MOTOR_RUN_S, part)
+    return Advised(LARGE_MOTOR_RUN_S, needed, "common practice, no source")
 
 
 def _missing(system: System, run: RunTime | None) -> tuple[Missing, ...]:

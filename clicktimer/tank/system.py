@@ -1,7 +1,7 @@
 """The system that is judged: tanks, switch, pump rate, height and marks, each with where its value came from.
 
-In: values in SI. Out: a checked ``System``. A combination that cannot work is refused in one line; a doubtful one is
-described by ``doubts`` in plain sentences and computed all the same.
+In: values in SI. Out: a checked ``System``. A combination that cannot work is refused in one line; what is only
+doubtful is told by doubts.py and computed all the same.
 """
 
 from __future__ import annotations
@@ -12,17 +12,21 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from clicktimer.errors import SettingsError
-from clicktimer.formats import UnitSystem, format_pressure, format_switch, format_volume
-from clicktimer.units import atmosphere_kpaa, gal_to_l, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
+from clicktimer.formats import format_pressure
+from clicktimer.units import W_PER_HP, atmosphere_kpaa, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
 
 Origin = Literal["default", "option", "site file", "measured"]
 TankKind = Literal["bladder", "plain"]
+Phase = Literal["single", "three"]
+ReliefValve = Literal["tested", "there", "none"]
 
 DEFAULT_CUT_IN_KPAG = psi_to_kpa(40.0)
 DEFAULT_CUT_OUT_KPAG = psi_to_kpa(60.0)
 # Usual charge: 2 psi below cut-in (Canadian water-well guideline, table IV.1.2, 2007; grade B/C).
 CHARGE_BELOW_CUT_IN_KPA = psi_to_kpa(2.0)
 DEFAULT_MARKS_S = (30.0, 60.0)
+# One reading of a house gauge; common practice, no source. With 40/60 it gives 7.5 % on the drawdown.
+GAUGE_SD_KPA = psi_to_kpa(1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +36,14 @@ class Tank:
     volume_l: nominal volume on its label, litres. kind: "bladder" (or diaphragm) or "plain" (air and water touch).
     precharge_kpag: its own air charge where it differs from the system's, kPa gauge.
     acceptance_l: the most water its bladder takes by its plate, litres; None when not stated.
+    plate_kpag: the most pressure by its plate, kPa gauge; None when not stated.
     """
 
     volume_l: float
     kind: TankKind = "bladder"
     precharge_kpag: float | None = None
     acceptance_l: float | None = None
+    plate_kpag: float | None = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.volume_l) and self.volume_l > 0):
@@ -71,11 +77,36 @@ class PumpRate:
 
 
 @dataclass(frozen=True, slots=True)
+class Motor:
+    """The pump's motor. power_w: rated power, watts. phase: None when unknown. least_run_s: by its maker, seconds."""
+
+    power_w: float | None = None
+    phase: Phase | None = None
+    least_run_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RateObserved:
+    """What was observed of the pump's rate; observed.py makes a PumpRate of it.
+
+    caught: (litres caught between the pump's stop and its next start, refill in seconds or None: the measured run).
+    tap_l_per_min: flow of the one tap that ran steadily, by bucket and watch, litres per minute.
+    """
+
+    caught: tuple[tuple[float, float | None], ...] = ()
+    tap_l_per_min: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """Everything the tank's arithmetic needs. Raises SettingsError for what cannot work.
 
-    cut_in_kpag, cut_out_kpag, precharge_kpag: kPa gauge. height_m: above the sea. marks_s: the two marks for a run.
-    tanks: empty when unknown. pump: None when unknown. origin: option name -> where the value came from.
+    cut_in_kpag, cut_out_kpag: the switch, as read on the gauge at the clicks where that was given, else as set.
+    set_kpag: the setting (cut-in, cut-out) where both were given. settled_kpag: gauge after the air has settled, at
+    cut-in and cut-out. precharge_kpag: air charge. gauge_sd_kpa: standard deviation of one reading. All kPa gauge.
+    height_m: above the sea. marks_s: the two marks for a run. tanks: empty when unknown. pump: None when unknown.
+    stated_pump: the rate stated, where a measured one has taken its place. relief_valve: as found, None when not said.
+    origin: option name -> where the value came from.
     """
 
     cut_in_kpag: float = DEFAULT_CUT_IN_KPAG
@@ -86,9 +117,18 @@ class System:
     height_m: float = 0.0
     marks_s: tuple[float, float] = DEFAULT_MARKS_S
     origin: Mapping[str, Origin] = field(default_factory=dict)
+    set_kpag: tuple[float, float] | None = None
+    settled_kpag: tuple[float, float] | None = None
+    gauge_sd_kpa: float = GAUGE_SD_KPA
+    observed: RateObserved = RateObserved()
+    motor: Motor = Motor()
+    relief_valve: ReliefValve | None = None
+    stated_pump: PumpRate | None = None
 
     def __post_init__(self) -> None:
         check_switch(self.cut_in_kpag, self.cut_out_kpag)
+        if self.settled_kpag is not None:
+            _check_settled(*self.settled_kpag, self.precharge_kpag)
         charges = [self.precharge_kpag] + [t.precharge_kpag for t in self.tanks if t.precharge_kpag is not None]
         for charge_kpag in charges:
             check_charge(charge_kpag, self.cut_out_kpag)
@@ -124,6 +164,19 @@ def check_switch(cut_in_kpag: float, cut_out_kpag: float) -> None:
         )
 
 
+def _check_settled(settled_in_kpag: float, settled_out_kpag: float, precharge_kpag: float) -> None:
+    if not 0 < settled_in_kpag < settled_out_kpag:
+        raise SettingsError(
+            f"settled pressures of {_both(settled_in_kpag)} and {_both(settled_out_kpag)} cannot be: the gauge at "
+            'cut-in comes first and is the lower one, such as "40/57"'
+        )
+    if precharge_kpag >= settled_out_kpag:
+        raise SettingsError(
+            f"with the air charge ({_both(precharge_kpag)}) at or above the settled pressure after cut-out "
+            f"({_both(settled_out_kpag)}) the tank would hold no water: read both again"
+        )
+
+
 def check_charge(precharge_kpag: float, cut_out_kpag: float) -> None:
     """Refuse an air charge with which the tank takes no water. Raises SettingsError."""
     if not (math.isfinite(precharge_kpag) and precharge_kpag >= 0):
@@ -144,14 +197,26 @@ def make_system(
     pump: PumpRate | None = None,
     height_m: float | None = None,
     marks_s: tuple[float, float] | None = None,
+    at_clicks_kpag: tuple[float, float] | None = None,
+    settled_kpag: tuple[float, float] | None = None,
+    gauge_sd_kpa: float | None = None,
+    observed: RateObserved = RateObserved(),
+    motor: Motor = Motor(),
+    relief_valve: ReliefValve | None = None,
     origin: Origin = "option",
+    origins: Mapping[str, Origin] | None = None,
 ) -> System:
     """Build a System from what was given (None = not given) and the defaults: 40/60 psi, charge 2 psi below cut-in.
 
-    Units as in System. ``origin`` is noted for whatever was given. Raises SettingsError for what cannot work.
+    Units as in System. at_clicks_kpag: the gauge as read at both clicks, which is reckoned with in place of the
+    setting. ``origin`` is noted for whatever was given, but for what ``origins`` names (option name -> origin).
+    Raises SettingsError for what cannot work.
     """
-    cut_in_kpag, cut_out_kpag = switch_kpag or (DEFAULT_CUT_IN_KPAG, DEFAULT_CUT_OUT_KPAG)
+    as_set = switch_kpag or at_clicks_kpag or (DEFAULT_CUT_IN_KPAG, DEFAULT_CUT_OUT_KPAG)
+    check_switch(*as_set)
+    cut_in_kpag, cut_out_kpag = at_clicks_kpag or as_set
     check_switch(cut_in_kpag, cut_out_kpag)
+    usual_kpag = max(min(as_set[0], cut_in_kpag) - CHARGE_BELOW_CUT_IN_KPA, 0.0)
     given = {
         "switch": switch_kpag,
         "precharge": precharge_kpag,
@@ -159,85 +224,33 @@ def make_system(
         "pump_rate": pump,
         "height": height_m,
         "marks": marks_s,
+        "gauge_at_clicks": at_clicks_kpag,
+        "gauge_settled": settled_kpag,
+        "gauge_error": gauge_sd_kpa,
+        "caught": observed.caught or None,
+        "tap_flow": observed.tap_l_per_min,
+        "motor": motor.power_w,
+        "phase": motor.phase,
+        "least_run": motor.least_run_s,
+        "relief_valve": relief_valve,
     }
+    places = origins or {}
     return System(
         cut_in_kpag=cut_in_kpag,
         cut_out_kpag=cut_out_kpag,
-        precharge_kpag=max(cut_in_kpag - CHARGE_BELOW_CUT_IN_KPA, 0.0) if precharge_kpag is None else precharge_kpag,
+        precharge_kpag=usual_kpag if precharge_kpag is None else precharge_kpag,
         tanks=tanks,
         pump=pump,
         height_m=0.0 if height_m is None else height_m,
         marks_s=marks_s or DEFAULT_MARKS_S,
-        origin={name: origin if value is not None else "default" for name, value in given.items()},
+        origin={n: places.get(n, origin) if value is not None else "default" for n, value in given.items()},
+        set_kpag=switch_kpag if at_clicks_kpag is not None else None,
+        settled_kpag=settled_kpag,
+        gauge_sd_kpa=GAUGE_SD_KPA if gauge_sd_kpa is None else gauge_sd_kpa,
+        observed=observed,
+        motor=motor,
+        relief_valve=relief_valve,
     )
-
-
-def doubts(system: System, units: UnitSystem = "us") -> tuple[str, ...]:
-    """Say in plain sentences what is unusual about a system that can nevertheless be computed."""
-    found: list[str] = []
-    cut_in, cut_out = system.cut_in_kpag, system.cut_out_kpag
-    charges = {system.charge_of(t) for t in system.tanks if t.kind == "bladder"} or {system.precharge_kpag}
-    for charge in sorted(charges):
-        shown = format_pressure(charge, units)
-        if charge > cut_in and not math.isclose(charge, cut_in):
-            found.append(
-                f"The air charge ({shown}) is above cut-in ({format_pressure(cut_in, units)}): the tank is empty "
-                "before the "
-                "pump starts, so the tap goes dead for a moment on every cycle."
-            )
-        elif charge == 0:
-            found.append(
-                "An air charge of zero means a bladder tank without air, or one that has failed; only a plain tank "
-                "works so."
-            )
-        elif charge < 0.75 * cut_in:
-            found.append(
-                f"The air charge ({shown}) is far below cut-in ({format_pressure(cut_in, units)}): the tank gives "
-                "less water "
-                "than it could. The usual charge is 2 psi (0.14 bar) below cut-in."
-            )
-        elif math.isclose(charge, cut_in):
-            found.append(
-                "With the air charge equal to cut-in the tank gives most water, but the flow may dip as the pump "
-                "starts; "
-                "2 psi (0.14 bar) below is usual."
-            )
-    if cut_out - cut_in < psi_to_kpa(10.0):
-        found.append(
-            f"A switch of {format_switch(cut_in, cut_out, units)} has a narrow range (20 psi, 1.4 bar, is usual): "
-            "every "
-            "gauge error weighs more, and runs are short."
-        )
-    if cut_out > psi_to_kpa(80.0):
-        found.append(
-            f"A cut-out of {format_pressure(cut_out, units)} is high for a house (above 80 psi, 5.5 bar): check the "
-            "plates "
-            "of tank, pump and pipe, and that a working relief valve is there."
-        )
-    if cut_in < psi_to_kpa(20.0):
-        found.append(
-            f"A cut-in of {format_pressure(cut_in, units)} is low for a house (20 psi, 1.4 bar, is the least usual)."
-        )
-    for tank in system.tanks:
-        if tank.volume_l < gal_to_l(1.9):
-            found.append(f"A tank of {format_volume(tank.volume_l, units)} is very small: is the volume right?")
-        elif tank.volume_l > gal_to_l(120.0) * 1.001:
-            found.append(
-                f"A tank of {format_volume(tank.volume_l, units)} is larger than the 120 gal (454 L) up to which "
-                "house tanks "
-                "are made; larger ones must be built and stamped as pressure vessels in many places."
-            )
-        if tank.volume_l > gal_to_l(115.0) and cut_out >= psi_to_kpa(75.0):
-            found.append(
-                f"A tank of {format_volume(tank.volume_l, units)} at {format_pressure(cut_out, units)} stores much "
-                "energy: "
-                "never go over the pressure on its plate."
-            )
-    if system.pump is not None and system.pump.l_per_min > gal_to_l(50.0):
-        found.append("The pump rate is far above that of a house pump (50 gpm, 190 L/min): is it right?")
-    if system.pump is not None and system.pump.l_per_min < gal_to_l(1.0):
-        found.append("The pump rate is below 1 gpm (3.8 L/min): is it right?")
-    return tuple(found)
 
 
 def system_settings(system: System) -> dict[str, Any]:
@@ -257,7 +270,32 @@ def system_settings(system: System) -> dict[str, Any]:
         "height": {"ft": _r(m_to_ft(system.height_m))},
         "marks": {"low_s": system.marks_s[0], "high_s": system.marks_s[1]},
     }
+    values |= _settings_when_given(system)
     return {name: value | {"origin": system.came_from(name)} for name, value in values.items()}
+
+
+def _settings_when_given(system: System) -> dict[str, dict[str, Any]]:
+    """What few users give: told only where somebody did, so that a plain case stays plain."""
+
+    def pair(pressures: tuple[float, float] | None) -> dict[str, Any]:
+        low, high = pressures or (0.0, 0.0)
+        return {"cut_in_psig": _r(kpa_to_psi(low)), "cut_out_psig": _r(kpa_to_psi(high))}
+
+    caught, motor = system.observed.caught, system.motor
+    values = {
+        "gauge_at_clicks": pair((system.cut_in_kpag, system.cut_out_kpag)),
+        "gauge_settled": pair(system.settled_kpag),
+        "gauge_error": {"psi": _r(kpa_to_psi(system.gauge_sd_kpa))},
+        "caught": {"gal": [_r(l_to_gal(c)) for c, _ in caught], "refill_s": [t for _, t in caught]},
+        "tap_flow": {"gpm": _r(l_to_gal(system.observed.tap_l_per_min or 0.0))},
+        "motor": {"hp": _r((motor.power_w or 0.0) / W_PER_HP)},
+        "phase": {"value": motor.phase},
+        "least_run": {"s": motor.least_run_s},
+        "relief_valve": {"value": system.relief_valve},
+    }
+    if system.set_kpag is not None:
+        values["gauge_at_clicks"]["set"] = pair(system.set_kpag)
+    return {name: value for name, value in values.items() if system.came_from(name) != "default"}
 
 
 def _r(value: float) -> float:

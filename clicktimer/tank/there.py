@@ -14,10 +14,7 @@ from clicktimer.tank.drawdown import fraction, fraction_fast, overcharged_kpag, 
 from clicktimer.tank.rows import tanks_row
 from clicktimer.tank.sentences import MEASURE_RATE, Finding, TankThere, settle_text, there_text
 from clicktimer.tank.system import PumpRate, System
-from clicktimer.units import psi_to_kpa
 
-# One reading of a house gauge; common practice, no source. With 40/60 it gives 7.5 % on the drawdown.
-GAUGE_SD_KPA = psi_to_kpa(1.0)
 # Normal quantiles. A drawdown is called short only when a healthy tank would be read so low less than once in twenty.
 ONE_IN_TWENTY = 1.645
 TWO_SIDED_95 = 1.960
@@ -36,27 +33,32 @@ class _Label:
     gauge_sd: float
 
 
+def _pressures(system: System) -> tuple[float, float]:
+    """The two pressures between which the drawdown is reckoned: settled ones where they were read, kPa gauge."""
+    return system.settled_kpag or (system.cut_in_kpag, system.cut_out_kpag)
+
+
 def _label(system: System, gauge_sd_kpa: float) -> _Label:
     row = tanks_row(system)
     air = system.atmosphere_kpaa
     charge = 0.0 if system.tanks[0].kind == "plain" else system.charge_of(system.tanks[0])
     # A plain tank's charge is the open air itself: nobody reads it.
     charge_sd = 0.0 if system.tanks[0].kind == "plain" else gauge_sd_kpa
-    sd = relative_gauge_sd(
-        charge, system.cut_in_kpag, system.cut_out_kpag, air, gauge_sd_kpa=gauge_sd_kpa, charge_sd_kpa=charge_sd
-    )
+    cut_in, cut_out = _pressures(system)
+    sd = relative_gauge_sd(charge, cut_in, cut_out, air, gauge_sd_kpa=gauge_sd_kpa, charge_sd_kpa=charge_sd)
     return _Label(row.volume_l, row.drawdown_l, row.drawdown_fast_l, sd)
 
 
 def judge_tank_there(
-    run: RunTime, system: System, units: UnitSystem = "us", *, gauge_sd_kpa: float = GAUGE_SD_KPA
+    run: RunTime, system: System, units: UnitSystem = "us", *, gauge_sd_kpa: float | None = None
 ) -> TankThere:
     """Say what the measured run with no water in use says of the tank that is there.
 
     Parameters
     ----------
     run : the measured run; a one-sided one is taken as an upper bound. system : with or without tanks and pump rate.
-    units : how the sentences write numbers. gauge_sd_kpa : standard deviation of one reading of the gauge, kPa.
+    units : how the sentences write numbers. gauge_sd_kpa : standard deviation of one reading of the gauge, kPa; None
+        is the system's own.
 
     Returns
     -------
@@ -72,7 +74,7 @@ def judge_tank_there(
         return _without_pump(run, system, units)
     if not system.tanks:
         return _without_tank(run, system, system.pump, units)
-    return _with_both(run, system, system.pump, units, gauge_sd_kpa)
+    return _with_both(run, system, system.pump, units, system.gauge_sd_kpa if gauge_sd_kpa is None else gauge_sd_kpa)
 
 
 def _without_pump(run: RunTime, system: System, units: UnitSystem) -> TankThere:
@@ -195,11 +197,12 @@ def _roots(
     drawn_l: float, label: _Label, system: System
 ) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
     """Both charges that would explain a drawdown, as (settled, fast), kPa gauge; None where it is not a root."""
-    cut_in, cut_out, air = system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa
-    under = [undercharged_kpag(drawn_l, label.volume_l, cut_in, cut_out, air, fast=fast) for fast in (False, True)]
+    (cut_in, cut_out), air = _pressures(system), system.atmosphere_kpaa
+    speeds = (False, False) if system.settled_kpag else (False, True)
+    under = [undercharged_kpag(drawn_l, label.volume_l, cut_in, cut_out, air, fast=fast) for fast in speeds]
     over = [
         overcharged_kpag(min(drawn_l, 0.999 * label.volume_l), label.volume_l, cut_out, air, fast=fast)
-        for fast in (False, True)
+        for fast in speeds
     ]
     plain = any(t.kind == "plain" for t in system.tanks)
     return (
