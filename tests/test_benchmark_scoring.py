@@ -82,6 +82,14 @@ def test_a_run_by_pump_sound_must_hold_the_true_run_in_its_interval() -> None:
     assert score_one(TRUTH, told_by([], [sound(60.0, 1.0)]), False).sound_runs_invented == 1
 
 
+def test_where_no_click_can_be_heard_no_cycle_by_clicks_is_missed() -> None:
+    unheard = replace(TRUTH, clicks=())
+    s = score_one(unheard, told_by([], []), False)
+    assert (s.true_cycles, s.missed_cycles, s.sound_runs_true, s.quiet_false_clicks) == (0, 0, 4, 0)
+    s = score_one(unheard, told_by([Click(10.0, "cut-in", 0.9)], []), False)
+    assert s.quiet_false_clicks == 1
+
+
 def test_a_sure_verdict_in_the_wrong_band_is_wrong_and_a_one_sided_one_may_lie_above() -> None:
     short = told_by([], [], Verdict("short-of-30", True, ""))
     assert score_one(TRUTH, short, False).verdict_wrong == 1

@@ -34,7 +34,9 @@ class TrueClick:
 
 @dataclass(frozen=True)
 class Truth:
-    """What happened. pump_audible: its sound stands 1 dB or more over the room in some octave.
+    """What happened. clicks: those that were put in; none where they cannot be heard, whatever the timeline says.
+
+    pump_audible: its sound stands 1 dB or more over the room in some octave.
 
     sharp: both clicks have one clear onset (see Clip). sounds: the names of the cut-in's and the cut-out's clip.
     others: when passing sounds began, and what they were.
@@ -287,7 +289,9 @@ def compose(
     mix.add_events()
     mix.add_other_clicks(others)
     mix.add_plumbing()
-    clicks = mix.add_clicks(timeline, pair, (plan.click_db, plan.cut_out_db), "chatter" in plan.special)
+    clicks: list[TrueClick] = []
+    if "no clicks" not in plan.special:
+        clicks = mix.add_clicks(timeline, pair, (plan.click_db, plan.cut_out_db), "chatter" in plan.special)
     samples, rate = _through_the_phone(plan, mix.sound, rng)
     truth = Truth(tuple(clicks), timeline, plan.pump, mix.step_db, mix.step_db >= 1.0,
                   pair[0].sharp and pair[1].sharp, (pair[0].name, pair[1].name),

@@ -133,6 +133,9 @@ HARD: dict[str, Change] = {
     "begins inside": _with(begin_on=True),
     "waves": _texture("sea_waves", -2, 5),
     "rotor": _texture("helicopter", -4, 4),
+    "clicks unheard": lambda plan, rng: replace(
+        _special("no clicks")(plan, rng), pump="jet", pump_db=float(rng.uniform(6, 14)), click_db=32.0
+    ),
     "quiet": _with(pattern="nothing"),
     "quiet with latches": lambda plan, rng: LATCH(replace(plan, pattern="nothing"), rng),
     "quiet in rain": lambda plan, rng: _texture("rain", 0, 6)(replace(plan, pattern="nothing"), rng),
@@ -151,7 +154,7 @@ NEAR: dict[str, Change] = {
     "silent pump": _with(pump="none"),
     "loud pump": lambda plan, rng: replace(plan, pump="jet", pump_db=float(rng.uniform(10, 18))),
     "runs of seconds": _short_runs,
-    "one click fainter": _one_fainter,
+    "one click fainter": lambda plan, rng: _one_fainter(replace(plan, click_db=float(rng.uniform(48, 54))), rng),
     "alike": _with(alike=True),
     "chatter": _special("chatter"),
     "hammer": _special("hammer"),
@@ -180,7 +183,7 @@ def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: fl
     duration_s = float(np.clip(cycle_s * rng.uniform(3.8, 8), 240, 1400))
     pump = str(rng.choice(["jet", "flow", "none"], p=[0.5, 0.35, 0.15]))
     pump_low, pump_high, click_low, click_high = {
-        "near": (0.0, 12.0, 39.0, 52.0), "hard": (2.0, 14.0, 20.0, 34.0), "clean": (0.0, 10.0, 30.0, 45.0),
+        "near": (0.0, 12.0, 41.0, 54.0), "hard": (2.0, 14.0, 20.0, 34.0), "clean": (0.0, 10.0, 30.0, 45.0),
     }[setting]  # fmt: skip
     pump_db = float(rng.uniform(pump_low, pump_high) if pump == "jet" else rng.uniform(-6, 1))
     click_db = float(rng.uniform(click_low, click_high))
@@ -205,6 +208,10 @@ def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: fl
         plan = replace(plan, rate_hz=int(rng.choice([22050, 16000])))
     if plan.pattern == "nothing":
         return replace(plan, pump="none")
+    if setting == "near":
+        # Near the switch everything else is fainter, also than the fainter one of the two clicks.
+        fainter_db = min(0.0, plan.cut_out_db - plan.click_db)
+        plan = replace(plan, events=tuple((kind, often, db + fainter_db) for kind, often, db in plan.events))
     # A click that the pump drowns altogether tells nothing; only "roaring pump" goes below 12 dB over the pump.
     over_db = 8.0 if condition == "roaring pump" else 12.0
     return replace(plan, pump_db=min(plan.pump_db, min(plan.click_db, plan.cut_out_db) - over_db))

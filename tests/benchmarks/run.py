@@ -100,6 +100,16 @@ def _seen(row: dict[str, Any], args: argparse.Namespace) -> dict[str, Any]:
     return row
 
 
+def sweep(args: argparse.Namespace) -> str:
+    """The counted recordings of the same seeds with clicks that differ more and more."""
+    lines = [tables.HEAD]
+    for amount in (0.0, 0.5, 1.0, 2.0):
+        args.amount = amount
+        counted = [row for row in run(args) if row["counts"]]
+        lines.append(tables.score_cells(f"variation {amount:g}", tables.total(counted)))
+    return f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split} half\n" + tables.grid(lines)
+
+
 def commit() -> str:
     """The commit the tables were made from, with a plus when the tree had changes."""
 
@@ -123,6 +133,7 @@ def main() -> None:
     )
     p.add_argument("--taps", action=argparse.BooleanOptionalAction, default=True, help="tell whether a tap ran or none")
     p.add_argument("--amount", type=float, default=1.0, help="how much each click differs from the last: 0, 0.5, 1, 2")
+    p.add_argument("--sweep", action="store_true", help="one line for each amount of click variation: 0, 0.5, 1, 2")
     p.add_argument("--only", help="conditions to run, with commas")
     p.add_argument("--json", help="write every row to this file")
     p.add_argument("--peers", action="store_true", help="run librosa and a plain gate beside")
@@ -132,6 +143,9 @@ def main() -> None:
     p.add_argument("--no-cache", action="store_true")
     args = p.parse_args()
     began = time.perf_counter()
+    if args.sweep:
+        print(sweep(args))
+        return
     rows = run(args)
     sounds = "real sounds of a folder" if args.sounds else "SYNTHETIC sounds only (no --sounds folder given)"
     print(f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split} half, seeds {args.first} to "

@@ -3,7 +3,8 @@
 * A click counts as found when one is told within 20 ms (``mir_eval.onset``); its offset is kept apart.
 * A cycle is right when both its ends lie within 20 ms of one true cycle; any other complete cycle told is invented,
   a wrong order of the two kinds included. Runs told by the pump's sound alone are counted apart: right when both
-  ends lie within 2 s and the true run in the told interval, invented when no true cycle is near.
+  ends lie within 2 s and the true run in the told interval, invented when no true cycle is near. A recording whose
+  clicks cannot be heard has no cycles to be found by clicks.
 * A recording counts in full when its pump can be heard or the state at its start was given. Otherwise both readings
   (``ambiguous``) are right, a right order is right, and a wrong order is invented all the same.
 """
@@ -45,6 +46,7 @@ class Score:
     missed_cycles: int = 0
     invented_cycles: int = 0
     wrong_order: int = 0
+    sound_runs_true: int = 0
     sound_runs_right: int = 0
     sound_runs_outside: int = 0
     sound_runs_invented: int = 0
@@ -142,7 +144,8 @@ def _score_cycles(score: Score, truth: Truth, told: Measurement) -> None:
     left = set(range(len(true)))
     backwards = [(a, b) for a, b in zip(truth.timeline.cut_outs_s, truth.timeline.cut_ins_s, strict=False)]
     rests = backwards + list(zip(truth.timeline.cut_outs_s, truth.timeline.cut_ins_s[1:], strict=False))
-    score.true_cycles = len(true)
+    heard = bool(truth.clicks)
+    score.true_cycles, score.sound_runs_true = (len(true), 0) if heard else (0, len(true))
     for cycle in told.cycles:
         if not cycle.complete or cycle.cut_in_s is None or cycle.cut_out_s is None or cycle.run_s is None:
             continue
@@ -170,7 +173,7 @@ def _score_cycles(score: Score, truth: Truth, told: Measurement) -> None:
         else:
             score.invented_cycles += 1
             score.wrong_order += any(max(abs(a - ends[0]), abs(b - ends[1])) <= WINDOW_S for a, b in rests)
-    score.missed_cycles = len(left)
+    score.missed_cycles = len(left) if heard else 0
     if told.ambiguous is not None:
         score.ambiguous = 1
         runs = [b - a for a, b in true]

@@ -1,6 +1,7 @@
 """Composed recordings kept on disk: flac for the samples, pickle for the truth. What to compose in, Recording out.
 
-The name of each file holds a hash of this folder's code, so that a change of the composer never serves old sound.
+The name of each file holds a hash of this folder's code and the simulator's physics, so that a change of the composer
+never serves old sound (a change of the simulator's sounds does: then empty the shelf or use --no-cache).
 The shelf is emptied of its oldest files above 3 GB.
 """
 
@@ -21,13 +22,16 @@ from .sounds import Split
 
 MOST_BYTES = 3_000_000_000
 MAKERS = ("sounds", "synthetic", "variation", "timelines", "backgrounds", "phone", "conditions", "compose")
+PHYSICS = ("household", "physics", "system", "uses")
 
 
 @lru_cache(maxsize=1)
 def code_hash() -> str:
     """Eight letters that change with the composer's code."""
     here = Path(__file__).parent
-    return hashlib.sha256(b"".join((here / f"{m}.py").read_bytes() for m in MAKERS)).hexdigest()[:8]
+    physics = here.parents[1] / "clicktimer" / "simulator"
+    files = [here / f"{m}.py" for m in MAKERS] + [physics / f"{m}.py" for m in PHYSICS]
+    return hashlib.sha256(b"".join(p.read_bytes() for p in files)).hexdigest()[:8]
 
 
 def usual_shelf() -> Path:

@@ -92,7 +92,7 @@ def _details(s: Score) -> str:
             f"chatter seen as such {s.found_chatter}/{s.true_chatter}",
             f"95 % interval of single runs held the true run: {_part(s.run_in_interval, held)} of {held}",
             f"runs by pump sound: right {s.sound_runs_right}, true run outside the interval {s.sound_runs_outside}, "
-            f"invented {s.sound_runs_invented}",
+            f"invented {s.sound_runs_invented}; true runs where no click can be heard {s.sound_runs_true}",
             f"both readings given: {s.ambiguous} recordings, one of them true in {s.ambiguous_right}",
             f"verdict: right {s.verdict_right}, WRONG {s.verdict_wrong} (against the run from "
             f"settled air {s.verdict_wrong_settled}), not sure {s.verdict_abstained}; sure on "
