@@ -19,7 +19,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("4 cycles", {"cycles"}),
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),
-    ("7 tank", {"tank"}),
+    ("7 tank", {"tank", "well", "motors"}),
     ("the chain", {"pipeline"}),
     ("8 report", {"report"}),
     ("the user", {"cli", "api"}),
