@@ -15,7 +15,7 @@ import numpy as np
 from clicktimer import likeness, pump, sequence, snap
 from clicktimer.kernel import F32, F64
 from clicktimer.onsets import Candidates, LevelSegment
-from clicktimer.records import Click, Gap, Kind
+from clicktimer.records import Click, Kind
 from clicktimer.settings import PumpState
 
 _HAZARD_PER_S = 1.0 / 60.0
@@ -30,6 +30,14 @@ _CHATTER_S = 1.0
 _EDGE_S = 0.4
 """A click and the change of level that goes with it lie within this time."""
 _BURST_S = 6.0
+_SUSTAINED_S = 8.0
+_LEAST_LEAD = 0.25
+"""The best answer must lead the best quite different one by this share of itself."""
+_LEAST_ORDER = 0.8
+_LEAST_CHANCE = 0.75
+"""A click is told when its chance, by all paths together, is at least this."""
+_EDGE_SD_S = 0.3
+"""Standard deviation of a start or stop that only the pump's level tells."""
 _RAMP_STEPS = 3
 """Level steps after a click in which the pump may still be starting or running down."""
 _SEEDS = 12
@@ -40,11 +48,12 @@ _ROUNDS = 4
 class Heard:
     """What came of stage 3.
 
-    pump_heard: the level told the kinds. order_known: kinds are told (by the pump or the user's word).
+    edges: starts and stops of the pump that its sound tells and no click does. pump_heard: the level told the kinds. order_known: kinds are told (by the pump or the user's word).
     track: the pump's track or None. gain: what the clicks explain, in nats. margin: lead over the next different answer.
     """
 
     clicks: tuple[Click, ...]
+    edges: tuple[Click, ...]
     pump_heard: bool
     order_known: bool
     gain: float
@@ -94,7 +103,7 @@ def find_clicks(
 ) -> Heard:
     """The clicks among the candidates of a recording."""
     levels = pump.gather(segments)
-    nothing = Heard((), False, False, 0.0, 0.0, None)
+    nothing = Heard((), (), False, False, 0.0, 0.0, None)
     if levels is None or not len(candidates):
         return nothing
     field = _field(candidates, levels, duration_s)
@@ -109,10 +118,23 @@ def find_clicks(
     best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
     rivals = [s for s in solutions[1:] if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)]
-    margin = _worth(field, best) - (_worth(field, rivals[0]) if rivals else 0.0)
+    worth = _worth(field, best)
+    margin = worth - (max(_worth(field, rivals[0]), 0.0) if rivals else 0.0)
+    if margin < _LEAST_LEAD * worth or (best.track is None and _two_kinds(best) < _LEAST_ORDER):
+        return Heard((), (), False, False, worth, margin, None)
     order_known = best.track is not None or pump_at_start is not None
-    clicks = _report(field, best, order_known)
-    return Heard(clicks, best.track is not None, order_known, _worth(field, best), margin, best.track)
+    clicks, edges = _report(field, best, order_known)
+    return Heard(clicks, edges, best.track is not None, order_known, worth, margin, best.track)
+
+
+def _two_kinds(solution: _Solution) -> float:
+    """How clearly the clicks fall into two kinds that take turns: 0.5 = any could be either, 1 = no doubt.
+
+    Crackle recurs too, but nothing in it takes turns.
+    """
+    picks = np.flatnonzero(solution.path.kind)
+    both = np.column_stack([solution.path.chance_in[picks], solution.path.chance_out[picks]])
+    return float(np.mean(both.max(axis=1) / np.maximum(both.sum(axis=1), 1e-9)))
 
 
 def _worth(field: _Field, solution: _Solution) -> float:
@@ -126,10 +148,11 @@ def _worth(field: _Field, solution: _Solution) -> float:
     picks = np.flatnonzero(path.kind)
     chosen = np.where(path.kind == 1, solution.score[0], solution.score[1])[picks]
     worth = float(np.minimum(chosen, 8.0).sum())
+    doubt = 3.0 if solution.track is None else 1.5
     for kind in (1, 2):
         members = np.flatnonzero(path.kind == kind)
         if len(members):  # what recurs may still be no switch: words and barks recur too
-            worth -= 3.0 * np.sqrt(len(members)) * max(0.5 - float(np.median(field.snap[members])), 0.0)
+            worth -= doubt * np.sqrt(len(members)) * max(0.5 - float(np.median(field.snap[members])), 0.0)
     if solution.track is None:
         return worth - 2.5 * len(path.silent_rows)
     others = np.ones(len(field.cand), bool)
@@ -138,6 +161,7 @@ def _worth(field: _Field, solution: _Solution) -> float:
     above = len(rivals) - np.searchsorted(rivals, field.snap[picks] - 0.5) + 0.3
     chance = above * (2.0 * _EDGE_S / field.duration_s + 0.7 / (len(field.population) + 1.0))
     worth += float(np.clip(-np.log(chance), 0.0, 5.0).sum())
+    worth += _sustained_bonus(field, solution)
     rows = path.silent_rows
     step_s = float(field.levels.step_s[0])
     lone = np.ones(len(rows), bool)
@@ -145,6 +169,20 @@ def _worth(field: _Field, solution: _Solution) -> float:
         if (rows[k + 1] - rows[k]) * step_s < _BURST_S:
             lone[k] = lone[k + 1] = False
     return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum())
+
+
+def _sustained_bonus(field: _Field, solution: _Solution) -> float:
+    """For each click between a long quiet and a long sound: barks and words end within seconds, a pump goes on."""
+    path, track = solution.path, solution.track
+    if track is None or track.apart < 2.0:
+        return 0.0
+    picks = np.flatnonzero(path.kind)
+    changes = np.unique(np.concatenate([field.row[picks], path.silent_rows, field.levels.first]))
+    at = np.searchsorted(changes, field.row[picks])
+    before = field.row[picks] - changes[np.maximum(at - 1, 0)]
+    after = changes[np.minimum(at + 1, len(changes) - 1)] - field.row[picks]
+    steps = _SUSTAINED_S / float(field.levels.step_s[0])
+    return float(np.sum((before >= steps) & (after >= steps))) * (3.0 if track.apart > 6.0 else 2.5)
 
 
 def _field(candidates: Candidates, levels: pump.Levels, duration_s: float) -> _Field:
@@ -184,7 +222,7 @@ def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarr
         for j in strong[at + 1 :]:
             if time_s[j] - time_s[i] > _CHATTER_S:
                 break
-            if not gone[j] and snaps[j] < snaps[i] + 3.0 and float(vectors[i] @ vectors[j]) > 0.7:
+            if not gone[j] and snaps[j] < snaps[i] + 8.0 and float(vectors[i] @ vectors[j]) > 0.7:
                 gone[j] = True
                 burst[i] += 1
     return np.flatnonzero(~gone), burst
@@ -369,24 +407,38 @@ def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -
 # -- what is told ------------------------------------------------------------------------------------------------------
 
 
-def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[Click, ...]:
+def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
+    """The clicks, and the edges: changes of the pump without a click of which one can be sure."""
     path = solution.path
-    clicks = []
-    picks = np.flatnonzero(path.kind)
-    for i in picks:
-        kind: Kind = "unknown"
+    clicks, edges = [], []
+    for i in np.flatnonzero(path.kind):
+        kind: Kind = "cut-in" if path.kind[i] == 1 else "cut-out"
         chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
-        if order_known:
-            kind = "cut-in" if path.kind[i] == 1 else "cut-out"
-        else:
-            chance = float(max(path.chance_in[i] + path.chance_out[i], chance))
+        if not order_known:
+            chance = float(path.chance_in[i] + path.chance_out[i])
+        if chance < _LEAST_CHANCE:
+            edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
+            continue
         clicks.append(
             Click(
-                time_s=float(field.cand.time_s[i]), kind=kind, confidence=min(chance, 0.999),
-                timing_sd_s=float(field.cand.timing_sd_s[i]), chatter=int(field.burst[i]), level_db=float(field.rise[i]),
-            )  # fmt: skip
+                time_s=float(field.cand.time_s[i]),
+                kind=kind if order_known else "unknown",
+                confidence=min(chance, 0.999),
+                timing_sd_s=float(field.cand.timing_sd_s[i]),
+                chatter=int(field.burst[i]),
+                level_db=float(field.rise[i]),
+            )
         )
-    return tuple(clicks)
+    for row, silent in zip(path.silent_rows, path.silent_kinds, strict=True):
+        edges.append(_edge(field.levels.time_of(int(row)), "cut-in" if silent == 1 else "cut-out", solution))
+    return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
 
 
-__all__ = ["Gap", "Heard", "find_clicks"]
+def _edge(time_s: float, kind: Kind, solution: _Solution) -> Click:
+    """A change without a sure click: by the pump's sound where that is heard, else only the fact that something is missing."""
+    if solution.track is None:
+        return Click(time_s, "unknown", 0.5, timing_sd_s=_EDGE_SD_S, how="pump sound")
+    return Click(time_s, kind, 0.8, timing_sd_s=_EDGE_SD_S, how="pump sound")
+
+
+__all__ = ["Heard", "find_clicks"]

@@ -39,8 +39,8 @@ def pair_cycles(
     clock error in parts per million. A run's 95 % interval is 1.96 times the timing deviations of its
     two clicks in quadrature, plus the clock, added in full because it does not average out.
 
-    A cycle is ``complete`` exactly when both clicks were heard with nothing between; only then has it
-    ``cut_in_s``, ``cut_out_s`` and ``run_s`` together. ``rest_s`` is known only where the next event is a cut-in.
+    A cycle is ``complete`` exactly when both clicks were heard with nothing between. A run of which the pump's sound told
+    an end has ``cut_in_s``, ``cut_out_s`` and ``run_s`` too, but is not complete. ``rest_s`` is known only where the next event is a cut-in.
 
     Raises SettingsError when the recording ends before it starts or the clock error is negative.
     """
@@ -182,6 +182,7 @@ class _Pairing:
 def _complete(cut_in: Click, cut_out: Click, clock_ppm: float, note: str) -> Cycle:
     run_s = cut_out.time_s - cut_in.time_s
     half_s = NORMAL_95 * math.hypot(cut_in.timing_sd_s, cut_out.timing_sd_s) + clock_ppm * 1e-6 * run_s
+    by_sound = "pump sound" in (cut_in.how, cut_out.how)
     return Cycle(
         cut_in_s=cut_in.time_s,
         cut_out_s=cut_out.time_s,
@@ -189,7 +190,8 @@ def _complete(cut_in: Click, cut_out: Click, clock_ppm: float, note: str) -> Cyc
         run_low_s=max(0.0, run_s - half_s),
         run_high_s=run_s + half_s,
         rest_s=None,
-        complete=True,
+        complete=not by_sound,
+        how="pump sound" if by_sound else "clicks",
         confidence=cut_in.confidence * cut_out.confidence,
-        note=note,
+        note="; ".join(part for part in (note, sentences.BY_PUMP_SOUND if by_sound else "") if part),
     )

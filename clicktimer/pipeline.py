@@ -95,7 +95,7 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
     )
     clock_ppm = options.detection.clock_ppm
     cycles = pair_cycles(
-        found.clicks, heard.gaps, start_s=0.0, end_s=heard.end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
+        sorted((*found.clicks, *found.edges), key=lambda c: c.time_s), heard.gaps, start_s=0.0, end_s=heard.end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
     )
     ambiguous = None if found.order_known else unknown_intervals(found.clicks, heard.gaps)
     run = no_use_run(cycles, taps=options.taps, clicks=found.clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
@@ -116,7 +116,9 @@ def _warnings(found: Heard) -> list[Notice]:
     warnings = [
         Notice("chatter", sentences.CHATTER.format(count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
     ]
-    if not found.clicks:
+    if not found.clicks and found.gain > 0.0:
+        warnings.append(Notice("no-sure-clicks", sentences.NO_SURE_CLICKS))
+    elif not found.clicks:
         warnings.append(Notice("no-clicks", sentences.NO_CLICKS))
     elif not found.order_known:
         warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))

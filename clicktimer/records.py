@@ -83,6 +83,7 @@ class Click:
     confidence: chance that this is the switch and that the kind is right, 0..1.
     timing_sd_s: standard deviation of its time. chatter: how many clicks of a burst it stands for (1 = none).
     level_db: its peak over the room in the click's own band. note: plain words, may be empty.
+    how: "pump sound" where no click was heard and only the pump's sound began or ended (never among the clicks told).
     """
 
     time_s: float
@@ -92,13 +93,15 @@ class Click:
     chatter: int = 1
     level_db: float | None = None
     note: str = ""
+    how: How = "clicks"
 
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
     """A run and the rest after it. Unknown is None.
 
-    complete: both ends of the run were heard and there is no gap between (``rest_s`` may still be None).
+    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run timed by
+    the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not complete.
     run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
     """
 

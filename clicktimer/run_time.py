@@ -52,6 +52,11 @@ def no_use_run(
     has timing and clock only, two runs cover both; then ``spread_s`` is None.
     """
     usable = [cycle for cycle in cycles if cycle.complete and cycle.confidence >= LEAST_CONFIDENCE]
+    if not usable:
+        by_sound = [replace(cycle, complete=True, how="clicks") for cycle in cycles if _timed_by_sound(cycle)]
+        if by_sound:
+            run = no_use_run(by_sound, taps=taps, clock_ppm=clock_ppm)
+            return run and replace(run, doubt=" ".join((run.doubt, sentences.DOUBT_PUMP_SOUND)).strip())
     if taps == "shut":
         return _from_shut(usable, _faint_note(cycles, usable), clock_ppm)
     if taps == "steady":
@@ -63,6 +68,10 @@ def no_use_run(
         return shortest
     none = sentences.STEADY_NONE.format(least=LEAST_STEADY, percent=round(100 * AGREE_SHARE))
     return replace(shortest, text=f"{none} {shortest.text}")
+
+
+def _timed_by_sound(cycle: Cycle) -> bool:
+    return cycle.how == "pump sound" and cycle.run_s is not None and cycle.confidence >= LEAST_CONFIDENCE
 
 
 # --- taps shut -------------------------------------------------------------------------------------------------------

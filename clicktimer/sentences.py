@@ -207,3 +207,11 @@ ORDER_UNKNOWN = (
     "If you know whether the pump was running when the recording began, say --pump-at-start off or on."
 )
 START_CONTRADICTED = "What was said of the pump at the start does not fit what is heard: please check --pump-at-start."
+BY_PUMP_SOUND = "one end was not heard as a click: timed by the pump's sound, to about half a second"
+DOUBT_PUMP_SOUND = (
+    "The runs were timed by the pump's sound, not by the switch: something else that runs would look the same."
+)
+NO_SURE_CLICKS = (
+    "Something clicked again and again, but nothing tells the switch from the other sounds. "
+    "Put the microphone closer to the switch, outside its cover, and record again."
+)

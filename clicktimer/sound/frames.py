@@ -74,11 +74,12 @@ class Assembler:
 
     def __init__(self, shape: Shape) -> None:
         try:
-            self._kind, self._planar, self._full, self._zero = _FORMATS[shape.format]
+            kind, self._planar, self._full, self._zero = _FORMATS[shape.format]
         except KeyError:
             raise InputError(
                 f"this kind of sound ({shape.format}) cannot be read; save the recording as wav, flac or m4a"
             ) from None
+        self._kind = np.dtype(kind)
         self.window_samples = shape.window_samples
         self._format, self._rate_hz, self._channels = shape.format, shape.rate_hz, shape.channels
         self._rows = shape.channels if self._planar else 1
@@ -87,16 +88,14 @@ class Assembler:
         self.held = 0
         """Samples (per channel) taken in and not yet given out."""
 
-    def fits(self, frame: av.AudioFrame) -> bool:
-        """Whether a frame is of this shape."""
-        return (
-            frame.sample_rate == self._rate_hz
-            and frame.layout.nb_channels == self._channels
-            and frame.format.name == self._format
-        )
-
     def put(self, frame: av.AudioFrame) -> bool:
-        """Take one frame of this shape. True when a window is full."""
+        """Take one frame. False when it is of another shape; then it was not taken."""
+        if (
+            frame.sample_rate != self._rate_hz
+            or frame.layout.nb_channels != self._channels
+            or frame.format.name != self._format
+        ):
+            return False
         count = frame.samples
         planes: tuple[Any, ...] = frame.planes  # read as plain memory
         if self._rows == 1:
@@ -105,7 +104,7 @@ class Assembler:
             for parts, plane in zip(self._parts, planes, strict=False):
                 parts.append(np.frombuffer(plane, self._kind, count))
         self.held += count
-        return self.held >= self.window_samples
+        return True
 
     def full(self) -> Iterator[Samples]:
         """Every window that is complete by now, shape (channels, n)."""

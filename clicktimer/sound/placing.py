@@ -85,10 +85,10 @@ class Placer:
             elif self._damaged:
                 yield from self._irregular(frame, None)
                 continue
-            if not self._assembler.fits(frame):
-                yield from self._reshape(Shape.of(frame))
             self._expected += frame.samples * self._ticks
-            if self._assembler.put(frame):
+            if not self._assembler.put(frame):
+                yield from self._reshape(frame)
+            if self._assembler.held >= self._assembler.window_samples:
                 yield from self._give(self._assembler.full())
         if self._damaged:
             text = "the recording ends in the middle of something that cannot be decoded; what came before is measured"
@@ -99,10 +99,10 @@ class Placer:
 
     def _lay(self, frame: av.AudioFrame) -> Iterator[Window]:
         """Lay a frame behind the last one: what ``windows`` does for the usual frame."""
-        if not self._assembler.fits(frame):
-            yield from self._reshape(Shape.of(frame))
         self._expected += frame.samples * self._ticks
-        if self._assembler.put(frame):
+        if not self._assembler.put(frame):
+            yield from self._reshape(frame)
+        if self._assembler.held >= self._assembler.window_samples:
             yield from self._give(self._assembler.full())
 
     def _irregular(self, frame: av.AudioFrame, off_s: float | None) -> Iterator[Window]:
@@ -144,12 +144,16 @@ class Placer:
             text = f"the file is damaged here; about {max(0.01, lost_s):.2f} s of sound are lost"
         self._notices.append(Notice("damaged", text, now_s))
 
-    def _reshape(self, shape: Shape) -> Iterator[Window]:
+    def _reshape(self, frame: av.AudioFrame) -> Iterator[Window]:
+        """Go on with a frame of another rate, format or number of channels."""
         yield from self._give(self._assembler.rest())
-        self._shape = self._check(shape)
+        self._shape = shape = self._check(Shape.of(frame))
         self._assembler = Assembler(shape)
+        self._assembler.put(frame)
         self.timeline.new_rate(shape.rate_hz)
+        self._expected -= frame.samples * self._ticks
         self._ticks = 1.0 / float(self._time_base * shape.rate_hz)
+        self._expected += frame.samples * self._ticks
         self._gap = merged(self._gap, self.timeline.gap(0.0, "the kind of sound changes (rate or channels)"))
 
     def _give_up_stamps(self) -> Iterator[Window]:

@@ -85,8 +85,8 @@ def drawn_down_growing_s(standing_l: float, yield_l_per_min: float, draw_l_per_m
 
     standing_l in litres, flows in litres per minute. Always sooner than drawn_down_full_s.
 
-    Assumes an inflow in proportion to the drawdown (a well of constant productivity). Source: solution of
-    dS/dt = y S/B - ... the water balance of such a well (grade A), held against a numerical one in the tests.
+    Assumes an inflow in proportion to the drawdown (a well of constant productivity). Source: solution of the water
+    balance dS/dt = Q - y S/B, S from 0 to B (grade A); the tests hold it against a numerical one.
 
     >>> round(drawn_down_growing_s(100.0, 5.0, 15.0))
     487
