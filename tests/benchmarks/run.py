@@ -102,7 +102,7 @@ def _seen(row: dict[str, Any], args: argparse.Namespace) -> dict[str, Any]:
 
 def sweep(args: argparse.Namespace) -> str:
     """The counted recordings of the same seeds with clicks that differ more and more."""
-    lines = [tables.HEAD]
+    lines: list[tuple[str, ...]] = [tables.HEAD]
     for amount in (0.0, 0.5, 1.0, 2.0):
         args.amount = amount
         counted = [row for row in run(args) if row["counts"]]
