@@ -147,9 +147,9 @@ def _value(column: str, unit: str, cell: str, where: str) -> tuple[float, float]
         value = _READ[column](written)
     except QuantityError as error:
         if re.match(r"[+-]?0+(?:[.,]0+)?\s*[^0-9.,]", cell):
-            return 0.0, 0.0
+            return 0.0, math.inf  # "0 gal" does not show how finely the others are written
         raise InputError(f"{where}: {error}") from None
-    return value, _step(column, unit or cell[len(number[0]) :].strip(), cell) if number else 0.0
+    return value, _step(column, unit or cell[len(number[0]) :].strip(), cell) if number else math.inf
 
 
 def _step(column: str, unit: str, cell: str) -> float:
@@ -158,7 +158,7 @@ def _step(column: str, unit: str, cell: str) -> float:
     try:
         return _READ[column](f"1 {unit}") * 10.0 ** -(len(decimals[1]) if decimals else 0)
     except QuantityError:
-        return 0.0
+        return math.inf
 
 
 def _rows(values: dict[str, list[float]], steps: dict[str, float], name: str) -> TestRows:
