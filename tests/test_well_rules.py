@@ -127,6 +127,18 @@ def test_a_rule_that_goes_by_persons_has_a_least():
         judge_rule(rule, side(5.0))
 
 
+def test_an_unknown_standing_water_is_not_taken_as_none():
+    unknown = SupplySide((gal_to_l(0.5), gal_to_l(0.5)), None, None)
+    told = judge_rule(find_rule("maryland"), unknown)
+    assert told.answer == "cannot tell"
+    assert "which is not known" in told.text
+    assert judge_rule(find_rule("maryland"), SupplySide((gal_to_l(1.0), gal_to_l(1.0)), None, None)).answer == "met"
+    # A rule that counts the inflow alone needs no standing water.
+    assert judge_rule(find_rule("new-york"), unknown).answer == "not met"
+    (penn, *_rest) = household_needs(people=4)
+    assert judge_household(penn, unknown).peak == "cannot tell"
+
+
 def test_without_a_yield_nothing_is_judged():
     assert judge_rule(find_rule("maryland"), SupplySide(None, 500.0, None)).answer == "cannot tell"
 
@@ -212,7 +224,7 @@ def test_the_household_is_reckoned_by_people_and_bedrooms():
 
 def test_two_hours_may_be_short_while_the_day_is_enough_and_storage_cures_it():
     # 0.5 gpm: 60 gal in two hours, 720 in a day; four people use 200 to 400.
-    well = Well(water_yield=stated_yield(gal_to_l(0.5)))
+    well = Well(0.15, 80.0, 45.0, 30.0, 15.0, stated_yield(gal_to_l(0.5)))  # the margin takes all that stands
     report = assess_well(well, make_system(), Asked(people=4))
     penn = next(h for h in report.households if h.need.figure.name == "Penn State")
     assert (penn.peak, penn.daily) == ("not met", "met")
@@ -236,7 +248,7 @@ def test_a_use_range_that_straddles_the_supply_is_left_open():
 
 
 def test_the_pump_limits_the_household_too():
-    well = Well(water_yield=stated_yield(gal_to_l(20.0)))
+    well = Well(0.15, 80.0, 60.0, 30.0, 5.0, stated_yield(gal_to_l(20.0)))
     report = assess_well(well, make_system(pump=PumpRate(gal_to_l(1.0))), Asked(people=4))
     penn = next(h for h in report.households if h.need.figure.name == "Penn State")
     assert penn.peak == "not met"

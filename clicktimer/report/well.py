@@ -170,15 +170,19 @@ def _limit_text(supply: Supply) -> str:
 
 
 def _supply_basis(report: WellReport) -> str:
-    parts = ["Standing water and what flows in"]
+    parts = ["what flows in"]
+    if report.standing_l is not None:
+        parts.insert(0, "standing water")
     if report.side.tank_l > 0:
-        parts.append(f"and {format_volume(report.side.tank_l, report.units)} from a full pressure tank")
-    text = " ".join(parts) + "."
+        parts.append(f"{format_volume(report.side.tank_l, report.units)} from a full pressure tank")
+    text = f"Counted: {', '.join(parts)}."
     if report.side.storage_l > 0:
         text += f" The storage tank ({format_volume(report.side.storage_l, report.units)}) comes on top."
     if report.system.pump is None:
         text += " The pump rate is not known: the pump is taken to keep up."
-    return text + " Standing water is there once; afterwards it must flow in again."
+    if report.standing_l is not None:
+        text += " Standing water is there once; afterwards it must flow in again."
+    return text
 
 
 def _rule_lines(judged: RuleJudged) -> list[str]:
@@ -211,7 +215,7 @@ def _household_lines(report: WellReport) -> list[str]:
     who += [f"{asked.bedrooms} bedrooms"] if asked.bedrooms is not None else []
     lines = wrap(
         f"The household ({', '.join(who)}). A day's use is planned for within two hours (Penn State Extension); day "
-        "after day only the inflow counts.",
+        "after day only the inflow counts. Open: by the use, or by what is not known, enough or not.",
         "  ",
     )
     rows = [_household_row(h, report) for h in report.households]
@@ -230,21 +234,16 @@ def _household_lines(report: WellReport) -> list[str]:
     return lines
 
 
-_SHORT_ANSWER: dict[Answer, str] = {
-    "met": "enough",
-    "not met": "short",
-    "too close to call": "depends on the use",
-    "met only with standing water": "enough with standing water",
-    "cannot tell": "cannot tell",
-}
-
-
 def _household_row(judged: HouseholdJudged, report: WellReport) -> tuple[str, str, str, str]:
     need = judged.need
 
     def cell(answer: Answer, short_l: float | None) -> str:
-        lacks = f": at worst {format_volume(short_l, report.units)} short" if short_l and answer != "met" else ""
-        return _SHORT_ANSWER[answer] + lacks
+        if answer == "met":
+            return "enough"
+        lacks = "" if not short_l else f", up to {format_volume(short_l, report.units)}"
+        if answer == "not met":
+            return f"short{lacks}"
+        return f"open{lacks} short" if lacks else "cannot tell"
 
     return (
         need.figure.name,
@@ -266,10 +265,11 @@ def _peak_text(report: WellReport) -> str:
 
 def _storage_lines(report: WellReport, storage: Storage) -> list[str]:
     units = report.units
+    unknown = "" if report.standing_l is not None else ", no standing water counted, since it is not known"
     lines = wrap(
-        f"At worst {format_volume(storage.short_l, units)} are short within the time asked. Held in pressure tanks "
-        f"(switch {format_switch(report.system.cut_in_kpag, report.system.cut_out_kpag, units)}, usual charge), that "
-        "takes:",
+        f"At worst {format_volume(storage.short_l, units)} are short within the time asked{unknown}. Held in pressure "
+        f"tanks (switch {format_switch(report.system.cut_in_kpag, report.system.cut_out_kpag, units)}, usual charge), "
+        "that takes:",
         "  ",
     )
     rows = [

@@ -86,7 +86,8 @@ def judge_rule(
                 f'the rule "{rule.name}" goes by the depth of the well: give it such as --well-depth "250 ft"'
             )
         demands = tuple(d for d in demands if d.applies_to(well_depth_m))
-    judged = tuple(_judge(d.times(count), supply, units) for d in demands)
+    entered = rule.status == "ENTERED"
+    judged = tuple(_judge(d.times(count), supply, units, entered=entered) for d in demands)
     worst: Answer = "met"
     for order in ("met only with standing water", "too close to call", "cannot tell", "not met"):
         if any(j.answer == order for j in judged):
@@ -133,7 +134,7 @@ def _compare(got: tuple[float, float], needed: float) -> Answer:
     return "met" if got[0] >= least else "not met" if got[1] < least else "too close to call"
 
 
-def _judge(demand: Demand, supply: SupplySide, units: UnitSystem) -> DemandJudged:
+def _judge(demand: Demand, supply: SupplySide, units: UnitSystem, *, entered: bool) -> DemandJudged:
     asked = asked_text(demand, units)
 
     def done(answer: Answer, got: str, short_l: float | None) -> DemandJudged:
@@ -161,8 +162,12 @@ def _judge(demand: Demand, supply: SupplySide, units: UnitSystem) -> DemandJudge
         answer = "met only with standing water"
         more = (
             f" or stored water counted ({_range(*every, units)} in all, of it {_range(*inflow, units)} flows in); "
-            "the source seen does not say whether it counts"
+            + ("say whether you count it" if entered else "the source seen does not say whether it counts")
         )
+    if demand.counts != "inflow" and supply.standing_l is None and answer in ("not met", "too close to call"):
+        # What stands in the bore might make up for what is short.
+        more = f" ({_range(*got, units)} without the standing water, which is not known)"
+        return done("cannot tell", more, max(water - got[0], 0.0))
     short = max(water - got[0], 0.0) if answer in ("not met", "too close to call") else 0.0
     if supply.draw_l_per_min is not None and supply.draw_l_per_min * over / 60.0 < water and short > 0:
         more += "; the pump itself cannot bring up so much"
@@ -218,9 +223,12 @@ def judge_household(need: HouseholdNeed, supply: SupplySide) -> HouseholdJudged:
     if supply.draw_l_per_min is not None:
         most = supply.draw_l_per_min * DAY_S / 60.0
         day = (min(day[0], most), min(day[1], most))
+    peak = _both_ends(two_hours, need)
+    if peak != "met" and supply.standing_l is None:
+        peak = "cannot tell"  # what stands in the bore might make up for what is short
     return HouseholdJudged(
         need,
-        _both_ends(two_hours, need),
+        peak,
         _both_ends(day, need),
         max(need.high_l - two_hours[0], 0.0),
         max(need.high_l - day[0], 0.0),
