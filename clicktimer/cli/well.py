@@ -58,7 +58,8 @@ def well_command(
     measured from the ground. The tank and pump options are those of clicktimer tank.
     """
     from clicktimer.quantities import parse_flow_l_per_min, parse_time_s, parse_volume_l
-    from clicktimer.report.well import render_rules, render_well, well_json
+    from clicktimer.report.well import render_rules, render_well
+    from clicktimer.report.well_machine import well_json
     from clicktimer.well.assess import Asked, assess_well
     from clicktimer.well.lengths import parse_bore_m, parse_depth_m
     from clicktimer.well.reading import make_well

@@ -1,22 +1,19 @@
 """The well section: yield, standing water, supply, rules, household, storage, what is not known.
 
 ``well_lines`` is the section as lines of at most 80 columns; ``render_well`` adds the cautions and stands alone;
-``render_rules`` lists the supply rules; ``well_json`` is the same for programs, with units in its keys.
+``render_rules`` lists the supply rules. The same for programs is in well_machine.py.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import asdict
-from typing import Any
 
 from clicktimer.formats import format_flow, format_switch, format_time, format_volume
 from clicktimer.report import advice
 from clicktimer.report.words import table, wrap
-from clicktimer.units import L_PER_US_GAL, l_to_gal, m_to_ft
 from clicktimer.well.assess import WellReport
-from clicktimer.well.household import DAY_S, PEAK_S, peak_figures
+from clicktimer.well.household import peak_figures
 from clicktimer.well.judge import Answer, HouseholdJudged, RuleJudged
 from clicktimer.well.lengths import format_bore, format_depth
 from clicktimer.well.rules import AUTHORITY, Rule, all_rules
@@ -285,141 +282,3 @@ def _storage_lines(report: WellReport, storage: Storage) -> list[str]:
     if storage.refill_s is not None:
         text += f" The well needs {format_time(storage.refill_s)} to fill it again with nothing else drawn."
     return lines + wrap(text, "  ")
-
-
-def well_json(report: WellReport) -> dict[str, Any]:
-    """Return the report as plain data for JSON: volumes in gal and L, flows in gpm and L/min, lengths in ft and m.
-
-    Times in seconds; null = unknown, and "never" is null with ``never_drawn_down`` true.
-    """
-    well, found = report.well, report.well.water_yield
-    drawn = report.drawn_down_s
-    return {
-        "units": report.units,
-        "inputs": {
-            **_length("bore", well.bore_m),
-            **_length("well_depth", well.well_depth_m),
-            **_length("pump_depth", well.pump_depth_m),
-            **_length("static_level", well.static_level_m),
-            **_length("margin", well.margin_m),
-            "origin": dict(well.origin),
-            **_flow("pump_rate", None if report.system.pump is None else report.system.pump.l_per_min),
-            "homes": report.asked.homes,
-            "people": report.asked.people,
-            "bedrooms": report.asked.bedrooms,
-            **_volume("storage", report.asked.storage_l),
-        },
-        "yield": None
-        if found is None
-        else {
-            "how": found.how,
-            **_flow("value", found.l_per_min),
-            **_flow("low", found.low_l_per_min),
-            **_flow("high", found.high_l_per_min),
-        },
-        "yield_test": None if report.test is None else _test_json(report),
-        **_volume("standing", report.standing_l),
-        "supply": [
-            {
-                "over_s": s.time_s,
-                **_volume("low", s.low_l),
-                **_volume("high", s.high_l),
-                **_volume("of_it_tank", s.tank_l),
-                "pump_limited": s.pump_limited,
-                "standing_known": s.standing_known,
-            }
-            for s in report.supplies
-        ],
-        "drawn_down": None
-        if drawn is None
-        else {
-            "soonest_s": _finite(drawn[0]),
-            "latest_s": _finite(drawn[1]),
-            "never_drawn_down": math.isinf(drawn[0]),
-        },
-        "rules": [_rule_json(r) for r in report.rules],
-        "household": [_household_json(h) for h in report.households],
-        "never_enough": report.never_enough,
-        "storage": None if report.storage is None else _storage_json(report.storage),
-        "notes": list(report.notes),
-        "missing": [asdict(m) for m in report.missing],
-        "authority": AUTHORITY,
-    }
-
-
-def _r(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)
-
-
-def _finite(value: float) -> float | None:
-    return _r(value) if math.isfinite(value) else None
-
-
-def _volume(name: str, volume_l: float | None) -> dict[str, float | None]:
-    return {f"{name}_gal": None if volume_l is None else _r(l_to_gal(volume_l)), f"{name}_l": _r(volume_l)}
-
-
-def _flow(name: str, flow: float | None) -> dict[str, float | None]:
-    return {f"{name}_gpm": None if flow is None else _r(flow / L_PER_US_GAL), f"{name}_l_per_min": _r(flow)}
-
-
-def _length(name: str, length_m: float | None) -> dict[str, float | None]:
-    return {f"{name}_ft": None if length_m is None else _r(m_to_ft(length_m)), f"{name}_m": _r(length_m)}
-
-
-def _test_json(report: WellReport) -> dict[str, Any]:
-    test = report.test
-    if test is None:
-        return {}
-    plain = {k: v for k, v in asdict(test).items() if k != "water_yield"}
-    return plain | {"change": _r(test.change), "told": test.water_yield is not None}
-
-
-def _rule_json(judged: RuleJudged) -> dict[str, Any]:
-    rule = judged.rule
-    return {
-        "name": rule.name,
-        "place": rule.place,
-        "kind": rule.kind,
-        "says": rule.says,
-        "source": rule.source,
-        "grade": rule.grade,
-        "status": rule.status,
-        "per": rule.per,
-        "count": judged.count,
-        "answer": judged.answer,
-        "demands": [
-            {"asked": d.asked, "answer": d.answer, "text": d.text, **_volume("short", d.short_l)}
-            for d in judged.demands
-        ],
-    }
-
-
-def _household_json(judged: HouseholdJudged) -> dict[str, Any]:
-    need = judged.need
-    return {
-        "by": need.figure.name,
-        "source": need.figure.source,
-        "grade": need.figure.grade,
-        "status": need.figure.status,
-        "per": need.figure.per,
-        "count": need.count,
-        **_volume("day_low", need.low_l),
-        **_volume("day_high", need.high_l),
-        "two_hours": judged.peak,
-        "two_hours_s": PEAK_S,
-        "day_after_day": judged.daily,
-        "day_s": DAY_S,
-        **_volume("short_two_hours", judged.short_peak_l),
-        **_volume("short_day", judged.short_day_l),
-    }
-
-
-def _storage_json(storage: Storage) -> dict[str, Any]:
-    return {
-        **_volume("short", storage.short_l),
-        "refill_s": _r(storage.refill_s),
-        "pressure_tanks": [
-            {**_volume("volume", t.volume_l), **_volume("holds", t.holds_l), "count": t.count} for t in storage.tanks
-        ],
-    }
