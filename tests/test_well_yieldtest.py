@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -222,6 +223,18 @@ def test_units_in_the_cells_dates_and_decimal_commas_are_read():
     assert rows.volume_l is not None
     assert [l_to_gal(v) for v in rows.volume_l] == pytest.approx([0.0, 5.5, 10.0])
     assert l_to_gal(rows.volume_step_l) == pytest.approx(0.1)
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="this system cannot change its clock zone")
+def test_summer_time_does_not_bend_a_yield_test(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    try:
+        rows = parse_test("time,volume_gal\n2024-03-31 01:30,0\n2024-03-31 03:30,5\n")
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+    assert rows.time_s == (0.0, 7200.0)
 
 
 @pytest.mark.parametrize(

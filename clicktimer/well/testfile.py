@@ -99,7 +99,10 @@ def _holds_data(line: str) -> bool:
 
 
 def _cells(line: str, mark: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=mark, skipinitialspace=True))]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=mark, skipinitialspace=True))]
+    except csv.Error:
+        return []  # told by the count of values
 
 
 def _columns(cells: Sequence[str], name: str) -> list[tuple[str, str]]:
@@ -129,7 +132,8 @@ def _value(column: str, unit: str, cell: str, where: str) -> tuple[float, float]
     if column == "time":
         for form in _CLOCKS:
             try:
-                return datetime.strptime(cell, form).timestamp(), 0.0
+                # Not timestamp(): that would depend on the machine's clock zone, and jump with summer time.
+                return (datetime.strptime(cell, form) - datetime(1970, 1, 1)).total_seconds(), 0.0
             except ValueError:
                 continue
     number = re.match(r"[+-]?[0-9.,]+", cell)
