@@ -170,6 +170,7 @@ class Measurement:
     """All that was measured in one recording (or one set of joined parts).
 
     tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came from.
+    causes: the likely causes (see clicktimer.causes), or None where they were not looked for.
     """
 
     source: SourceInfo
@@ -182,3 +183,4 @@ class Measurement:
     tank: Any | None = None
     warnings: tuple[Notice, ...] = ()
     settings: dict[str, Any] = field(default_factory=dict)
+    causes: Any | None = None

@@ -12,7 +12,8 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "clicktimer"
 
 ORDER: list[tuple[str, set[str]]] = [
-    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}),
+    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}
+     | {"cautions"}),
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),
     ("3 clicks", {"likeness", "pump", "sequence", "snap", "clicks"}),
@@ -20,8 +21,10 @@ ORDER: list[tuple[str, set[str]]] = [
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),
     ("7 tank", {"tank", "well", "motors"}),
+    ("8 causes", {"causes"}),
+    ("9 site file", {"site"}),
     ("the chain", {"pipeline"}),
-    ("8 report", {"report"}),
+    ("10 report", {"report"}),
     ("the user", {"cli", "api"}),
 ]
 """Each may import what stands before it and its own neighbours. A new module is given its place here."""

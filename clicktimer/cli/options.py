@@ -1,114 +1,122 @@
 """The options that describe the system (switch, charge, tank, pump rate and so on), the same on every command.
 
 Put ``@system_options`` under ``@click.command()``; the function then gets one keyword, ``system``, holding a
-``SystemOptions``. What was given and what is a default is noted with each value.
+``SystemOptions``. ``--site FILE`` gives every option of the command that the file holds its value, also the command's
+own; what is typed on the command line overrules it. Where each value came from is noted with it.
 """
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any, TypeVar
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
-from clicktimer.quantities import (
-    UnitSystem,
-    parse_flow_l_per_min,
-    parse_height_m,
-    parse_marks_s,
-    parse_pressure_kpa,
-    parse_switch_kpa,
-    parse_units,
-    parse_volume_l,
-)
-from clicktimer.tank.system import Origin, PumpRate, System, Tank, make_system
+from clicktimer.site.described import NAMES, STANDS_FOR, SystemOptions, describe
+from clicktimer.tank.system import Origin
+
+if TYPE_CHECKING:
+    from clicktimer.site.read import Site
+
+__all__ = ["SystemOptions", "parse_system_options", "system_options"]
 
 F = TypeVar("F", bound=Callable[..., Any])
+SITE = "site_file"
 
 
-@dataclass(frozen=True, slots=True)
-class SystemOptions:
-    """The system as described on the command line.
+def parse_system_options(*, origins: Mapping[str, Origin] | None = None, **texts: Any) -> SystemOptions:
+    """Turn the options' texts, by name with underscores, into a SystemOptions. None or () is not given.
 
-    system: values in SI, each with its origin (``system.came_from("switch")`` is "default" or "option").
-    units: how to write numbers. given: the options that were given, as the user wrote them.
+    Raises QuantityError or SettingsError, one line each.
     """
-
-    system: System
-    units: UnitSystem
-    units_origin: Origin
-    given: dict[str, str | tuple[str, ...]]
-
-    @property
-    def marks_s(self) -> tuple[float, float]:
-        """The two marks that a run is judged by, seconds."""
-        return self.system.marks_s
+    unknown = texts.keys() - set(NAMES)
+    if unknown:
+        raise TypeError(f"no such option: {', '.join(sorted(unknown))}")
+    return describe(texts, origins=origins)
 
 
-def parse_system_options(
-    switch: str | None = None,
-    precharge: str | None = None,
-    tank: tuple[str, ...] = (),
-    pump_rate: str | None = None,
-    height: str | None = None,
-    marks: str | None = None,
-    units: str | None = None,
-) -> SystemOptions:
-    """Turn the options' texts into a SystemOptions. Raises QuantityError or SettingsError, one line each."""
-    texts: dict[str, str | tuple[str, ...] | None] = {
-        "switch": switch,
-        "precharge": precharge,
-        "tank": tank or None,
-        "pump_rate": pump_rate,
-        "height": height,
-        "marks": marks,
-        "units": units,
-    }
-    system = make_system(
-        switch_kpag=None if switch is None else parse_switch_kpa(switch),
-        precharge_kpag=None if precharge is None else parse_pressure_kpa(precharge, zero_ok=True),
-        tanks=tuple(Tank(parse_volume_l(text)) for text in tank),
-        pump=None if pump_rate is None else PumpRate(parse_flow_l_per_min(pump_rate)),
-        height_m=None if height is None else parse_height_m(height),
-        marks_s=None if marks is None else parse_marks_s(marks),
-    )
-    return SystemOptions(
-        system=system,
-        units="us" if units is None else parse_units(units),
-        units_origin="default" if units is None else "option",
-        given={name: text for name, text in texts.items() if text is not None},
-    )
+def _use_site(ctx: click.Context, _param: click.Parameter, path: str | None) -> Site | None:
+    """Read the site file and offer its values to the command's options (click's own way: default_map)."""
+    if path is None or ctx.resilient_parsing:
+        return None
+    from clicktimer.site.read import read_site
+
+    site = read_site(path)
+    offered: dict[str, Any] = dict(ctx.default_map or {})
+    for parameter in ctx.command.params:
+        for option in parameter.opts:
+            key = option.removeprefix("--")
+            if isinstance(parameter, click.Option) and option.startswith("--") and key in site.values:
+                value = site.values[key]
+                many = list(value) if isinstance(value, tuple) else [value]
+                offered[str(parameter.name)] = many if parameter.multiple else value
+    ctx.default_map = offered
+    return site
 
 
 _OPTIONS = (
+    click.option("--site", SITE, metavar="FILE", is_eager=True, callback=_use_site,
+                 help="Site file with what is known of this house. Options overrule it."),
     click.option("--switch", metavar="IN/OUT", help='Pressure switch, cut-in/cut-out: "40/60" (psi) or "2.8/4.1 bar".'),
-    click.option(
-        "--precharge", metavar="PRESSURE", help='Air charge of the empty tank: "38 psi". [2 psi below cut-in]'
-    ),
-    click.option("--tank", metavar="VOLUME", multiple=True, help='Tank volume: "33 gal", "125 L". Repeat for several.'),
+    click.option("--precharge", metavar="PRESSURE",
+                 help='Air charge of the empty tank: "38 psi". [2 psi below cut-in]'),
+    click.option("--tank", metavar="TANK", multiple=True,
+                 help='Tank: "33 gal", "125 L", "42 gal plain" (no bladder). Repeat for several.'),
     click.option("--pump-rate", metavar="FLOW", help='What the pump gives: "8 gpm" or "30 L/min".'),
+    click.option("--caught", metavar="VOLUME", multiple=True,
+                 help='Water caught between stop and start: "15 gal", or "15 gal in 75 s" with its refill. Repeat.'),
+    click.option("--tap-flow", metavar="FLOW", help='Flow of the one tap that ran steadily, by bucket: "2 gpm".'),
+    click.option("--motor", metavar="POWER", help='Power of the motor: "3/4 hp" or "0.55 kW".'),
+    click.option("--phase", type=click.Choice(["single", "three"]), help="Phases of the motor."),
+    click.option("--least-run", metavar="TIME", help='Least run by the motor\'s maker: "1 min". It wins.'),
+    click.option("--gauge-at-clicks", metavar="IN/OUT", help='Gauge as read at the two clicks: "41/59".'),
+    click.option("--gauge-settled", metavar="IN/OUT",
+                 help='Gauge just before cut-in on a slow draw, and 10 min after cut-out: "40/57".'),
+    click.option("--gauge-error", metavar="PRESSURE", help="Standard deviation of one reading. [1 psi]"),
+    click.option("--relief-valve", type=click.Choice(["tested", "there", "none"]), help="The relief valve as found."),
+    click.option("--air-valve", type=click.Choice(["right", "low", "water", "nothing"]),
+                 help="What came at the air valve, tank drained."),
+    click.option("--seen", metavar="NAME", multiple=True,
+                 help='Something seen, by its name in docs/causes.md: "tap-goes-dead". Repeat.'),
+    click.option("--not-seen", metavar="NAME", multiple=True, help="Something looked for and not seen. Repeat."),
     click.option("--height", metavar="HEIGHT", help='Height above the sea: "1200 ft" or "365 m". [sea level]'),
     click.option("--marks", metavar="A/B", help="The two marks for a run, in seconds. [30/60]"),
     click.option("--units", metavar="us|metric", help="Units to write: us or metric. [us]"),
-)
-_NAMES = ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units")
+)  # fmt: skip
 
 
 def system_options(command: F) -> F:
     """Add the system's options to a command, which receives them parsed as the keyword ``system``.
 
     Texts are parsed when the command runs, so a bad one raises QuantityError or SettingsError from inside the
-    command's own error handling. ``--switch`` defaults to 40/60.
+    command's own error handling.
     """
 
     @functools.wraps(command)
     def wrapper(*args: Any, **kwargs: Any) -> Any:
-        options = parse_system_options(**{name: kwargs.pop(name) for name in _NAMES})
-        return command(*args, system=options, **kwargs)
+        site: Site | None = kwargs.pop(SITE)
+        origins = _origins(kwargs)
+        for name in (other for n, place in origins.items() if place == "option" for other in STANDS_FOR.get(n, ())):
+            if origins.get(name) == "site file" and name in kwargs:
+                kwargs[name] = () if isinstance(kwargs[name], tuple) else None
+        texts = {name: kwargs.pop(name) for name in NAMES if name in kwargs}
+        return command(*args, system=describe(texts, site=site, origins=origins), **kwargs)
 
     wrapped: Any = wrapper
     for option in reversed(_OPTIONS):
         wrapped = option(wrapped)
     return wrapped  # type: ignore[no-any-return]
+
+
+def _origins(names: Mapping[str, Any]) -> dict[str, Origin]:
+    """Where each option's value came from, by click's own book-keeping; defaults are left out."""
+    context = click.get_current_context()
+    places: dict[ParameterSource | None, Origin] = {
+        ParameterSource.COMMANDLINE: "option",
+        ParameterSource.ENVIRONMENT: "option",
+        ParameterSource.DEFAULT_MAP: "site file",
+    }
+    found = {name: places.get(context.get_parameter_source(name)) for name in names}
+    return {name: place for name, place in found.items() if place is not None}

@@ -5,7 +5,34 @@ What each band means is said with the verdict; this adds what to do about it. Co
 
 from __future__ import annotations
 
+from clicktimer.causes.heard import runs_on
+from clicktimer.cautions import (
+    BEFORE_WORK,
+    ENDLESS,
+    LICENSED,
+    LISTEN,
+    NO_CERTIFICATE,
+    SURROUNDINGS,
+    TANK,
+)
 from clicktimer.records import Band, Measurement
+
+__all__ = [
+    "BAND_NEXT",
+    "BAND_TITLE",
+    "BEFORE_WORK",
+    "ENDLESS",
+    "LICENSED",
+    "LISTEN",
+    "NO_CERTIFICATE",
+    "SHORT_BANDS",
+    "SURROUNDINGS",
+    "TANK",
+    "cautions",
+    "next_steps",
+    "runs_on",
+    "to_try",
+]
 
 BAND_TITLE: dict[Band, str] = {
     "very-short": "VERY SHORT CYCLING",
@@ -27,37 +54,6 @@ BAND_NEXT: dict[Band, str] = {
 }
 
 SHORT_BANDS: tuple[Band, ...] = ("very-short", "short", "short-of-30")
-
-LISTEN = (
-    "Live terminals are under the switch cover: never open it. Listen from outside, a hand's width away, and lay "
-    "nothing on the cover, the conduit or the terminals."
-)
-BEFORE_WORK = (
-    "Before any work on tank or switch: power off at the disconnect, locked or tagged where it is out of sight, and "
-    "tested dead; water heater off (power or gas); pressure let down to zero. Air valve: wear eye protection, water "
-    "may spray; add clean air slowly, only with the tank drained and the power off. Afterwards refill slowly and let "
-    "the air out at a tap."
-)
-TANK = (
-    "A tank under pressure can burst: never over its plate, and a relief valve belongs on the system. A tank full of "
-    "water is heavy (33 gal: up to about 275 lb): drain it before it is moved."
-)
-LICENSED = (
-    "Electrical and pump work is for licensed people under the local code. Where the drinking water was opened to "
-    "the air, disinfect as the local health authority advises."
-)
-SURROUNDINGS = (
-    "Never enter a well pit: bad air kills. Wet floor, or a tingle from pipe or casing: leave and call for help. No "
-    "mains-powered computer on a wet floor."
-)
-ENDLESS = (
-    "The pump was still running when the recording ended. If it goes on and every tap is shut, switch it off at the "
-    "disconnect now: it can overheat, scald and burst a pipe. If the gauge is past the cut-out pressure, stay away "
-    "from the tank."
-)
-NO_CERTIFICATE = "This is a measurement of sound, not a certificate."
-
-ENDLESS_RUN_S = 600.0  # common practice has no household run of ten minutes with the taps shut
 
 
 def next_steps(measurement: Measurement) -> tuple[str, ...]:
@@ -111,17 +107,3 @@ def cautions(measurement: Measurement) -> tuple[str, ...]:
         found += [BEFORE_WORK, TANK, LICENSED]
     found += [SURROUNDINGS, NO_CERTIFICATE]
     return tuple(found)
-
-
-def runs_on(measurement: Measurement) -> bool:
-    """Return whether the pump was still running at the end and had run long: five times r0, or ten minutes."""
-    m = measurement
-    if not m.cycles:
-        return False
-    last = m.cycles[-1]
-    if last.cut_in_s is None or last.cut_out_s is not None or last.rest_s is not None:
-        return False
-    if any(g.from_s >= last.cut_in_s for g in m.gaps):
-        return False
-    limit_s = ENDLESS_RUN_S if m.run is None else 5.0 * m.run.seconds
-    return m.source.duration_s - last.cut_in_s > limit_s

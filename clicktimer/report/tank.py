@@ -6,12 +6,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
-from clicktimer.report import advice
 from clicktimer.report.words import wrap
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import Finding, TankThere
@@ -26,7 +26,7 @@ FINDING_TITLE: dict[Finding, str] = {
     "more-than-label": "MORE WATER THAN THE TANK CAN GIVE",
     "cannot-tell": "CANNOT TELL",
 }
-HAND_WORK = (advice.BEFORE_WORK, advice.TANK, advice.LICENSED, advice.SURROUNDINGS)
+HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 
 def tank_lines(sizing: TankSizing) -> list[str]:
@@ -54,17 +54,23 @@ def tank_lines(sizing: TankSizing) -> list[str]:
 
 
 def render_tank(
-    sizing: TankSizing, more: Sequence[tuple[str, list[str]]] = (), *, emphasis: Callable[[str], str] = str
+    sizing: TankSizing,
+    more: Sequence[tuple[str, list[str]]] = (),
+    *,
+    emphasis: Callable[[str], str] = str,
+    cautioned: Collection[str] = (),
 ) -> str:
     """Return the whole report of a sizing, with cautions, as text that ends in a newline.
 
-    more: further sections, each a heading and its lines (see tank_more).
+    more: further sections, each a heading and its lines (see tank_more). cautioned: cautions that they hold already.
     """
     lines = [emphasis("Tank"), *tank_lines(sizing)]
     for heading, section in more:
         lines += ["", emphasis(heading), *section]
-    lines += ["", emphasis("Cautions")]
-    for caution in HAND_WORK:
+    left = [caution for caution in HAND_WORK if caution not in cautioned]
+    if left:
+        lines += ["", emphasis("Cautions")]
+    for caution in left:
         lines += wrap(caution, "  ! ", "    ")
     return "\n".join(lines) + "\n"
 

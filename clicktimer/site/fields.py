@@ -60,7 +60,9 @@ def parse_caught(text: str) -> tuple[float, float | None]:
     return parse_volume_l(volume), parse_time_s(refill) if mark else None
 
 
-def _one_of(*allowed: str) -> Callable[[str], str]:
+def read_choice(*allowed: str) -> Callable[[str], str]:
+    """Return a reader that takes one of some words and raises QuantityError for any other."""
+
     def read(text: str) -> str:
         tidy = str(text).strip().casefold()
         if tidy not in allowed:
@@ -100,9 +102,9 @@ FIELDS: tuple[SiteField, ...] = (
     _F("precharge", _TANK, "text", _zero_ok(parse_pressure_kpa), "Air charge as found, tank drained?", "38 psi",
        "with the power off and the tank drained, an air gauge on the tank's air valve"),
     _F("precharge-read", _TANK, "free", str, "When was that read?", "2031-05-04", asked=False),
-    _F("air-valve", _TANK, "text", _one_of(*AIR_VALVE), "Found at the air valve: right, low, water or nothing?",
+    _F("air-valve", _TANK, "text", read_choice(*AIR_VALVE), "Found at the air valve: right, low, water or nothing?",
        "low", "with the power off and the tank drained, tap the core of the air valve for a moment"),
-    _F("relief-valve", _TANK, "text", _one_of("tested", "there", "none"), "Relief valve: tested, there or none?",
+    _F("relief-valve", _TANK, "text", read_choice("tested", "there", "none"), "Relief valve: tested, there or none?",
        "there", "look for a valve with a lever and an open pipe near the tank or the pump"),
     _F("relief-valve-tested", _TANK, "free", str, "When was it tested?", "2030-09-12", asked=False),
     _F("seen", _TANK, "list", check_observation, "What was seen, by name?", "tap-goes-dead", asked=False),
@@ -116,7 +118,7 @@ FIELDS: tuple[SiteField, ...] = (
        "by bucket and watch", asked=False),
     _F("motor", _PUMP, "text", parse_power_w, "Power of the motor?", "3/4 hp",
        "it stands on the motor's plate or on the control box"),
-    _F("phase", _PUMP, "text", _one_of("single", "three"), "Single or three phase?", "single",
+    _F("phase", _PUMP, "text", read_choice("single", "three"), "Single or three phase?", "single",
        "house supplies are single phase almost always; the control box's plate says it"),
     _F("least-run", _PUMP, "text", parse_time_s, "The motor maker's least run?", "1 min",
        "the motor's manual; the maker's figure wins over any rule"),
@@ -143,7 +145,7 @@ FIELDS: tuple[SiteField, ...] = (
 
 TANK_KEYS: dict[str, tuple[str, Callable[[str], Any], str]] = {
     "volume": ("Volume on the tank's label?", parse_volume_l, "33 gal"),
-    "kind": ("Kind: bladder, diaphragm or plain?", _one_of(*KINDS), "bladder"),
+    "kind": ("Kind: bladder, diaphragm or plain?", read_choice(*KINDS), "bladder"),
     "charge": ("Its own air charge, if it differs?", _zero_ok(parse_pressure_kpa), "38 psi"),
     "takes": ("The most water its bladder takes, by its plate?", parse_volume_l, "11 gal"),
     "plate": ("The most pressure by its plate?", parse_pressure_kpa, "100 psi"),

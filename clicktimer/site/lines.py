@@ -34,6 +34,12 @@ def line_of(text: str, path: tuple[str | int, ...]) -> int | None:
     return None
 
 
+def one_line(text: str) -> str:
+    """Return a text safe to show on one line, shortened."""
+    shown = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    return shown if len(shown) <= 400 else shown[:397] + "..."
+
+
 def _holds(data: Any, path: tuple[str | int, ...]) -> bool:
     for step in path:
         if isinstance(data, Mapping) and step in data:

@@ -16,9 +16,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from clicktimer.errors import ClicktimerError, InputError, SettingsError
-from clicktimer.report_free import one_line
 from clicktimer.site.fields import FIELDS, MOST_COUNT, TANK_KEYS, SiteField, field_named
-from clicktimer.site.lines import line_of
+from clicktimer.site.lines import line_of, one_line
 from clicktimer.tank.written import write_tank
 
 if TYPE_CHECKING:
@@ -69,7 +68,8 @@ def check_text(text: str, name: str = "site file", folder: Path | None = None) -
         data = _same_dashes(raw)
         values = {k: v for k, v in _model().model_validate(data).model_dump().items() if v not in (None, ())}
     except ValidationError as errors:
-        return None, tuple(_told(error, text, name) for error in errors.errors(include_url=False))
+        told = [each for error in errors.errors(include_url=False) for each in _told(error, text, name)]
+        return None, tuple(sentence for _, sentence in sorted(told))
     except SettingsError as error:
         return None, (f"{name}: {error}",)
     by_key: dict[str, Value] = {key.replace("_", "-"): value for key, value in values.items()}
@@ -87,7 +87,9 @@ def _text_of(path: Path) -> str:
     except OSError as error:
         raise InputError(f"the site file {path.name} cannot be read: {error.strerror}") from None
     if len(data) > LARGEST_BYTES or data.count(b"\n") > MOST_LINES:
-        raise InputError(f"{path.name} is too long for a site file ({MOST_LINES} lines at the most): is it the right one?")
+        raise InputError(
+            f"{path.name} is too long for a site file ({MOST_LINES} lines at the most): is it the right one?"
+        )
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -141,8 +143,17 @@ def _reader(field: SiteField) -> Callable[[Any], Value]:
         return tuple(text(item) for item in items)
 
     def read_tanks(value: Any) -> Value:
-        items = value if isinstance(value, list) else [value]
-        return tuple(_tank_text(item, number) for number, item in enumerate(items))
+        tanks: list[str] = []
+        wrong = ValueError("tanks")
+        for number, item in enumerate(value if isinstance(value, list) else [value]):
+            try:
+                tanks.append(_tank_text(item, number))
+            except ValueError as error:
+                for note in getattr(error, "__notes__", []):
+                    wrong.add_note(note)
+        if getattr(wrong, "__notes__", []):
+            raise wrong
+        return tuple(tanks)
 
     def read_count(value: Any) -> Value:
         if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_COUNT:
@@ -176,6 +187,16 @@ def _text_reader(read: Callable[[str], Any], example: str) -> Callable[[Any], st
     return check
 
 
+def check_value(field: SiteField, value: Any) -> Value:
+    """Check one value of a field as the file would be checked. Raises ValueError with what is wrong."""
+    return _reader(field)(value)
+
+
+def tank_text(table: Mapping[str, Any]) -> str:
+    """Return a tank given as a table (keys of TANK_KEYS) as one text. Raises ValueError with what is wrong."""
+    return _tank_text(table, 0)
+
+
 def _tank_text(item: Any, number: int) -> str:
     tank = field_named("tank")
     if not isinstance(item, Mapping):
@@ -190,8 +211,11 @@ def _tank_text(item: Any, number: int) -> str:
     try:
         table = _tank_model().model_validate(dict(item)).model_dump()
     except ValidationError as errors:
-        first = errors.errors(include_url=False)[0]
-        raise _at(number, str(first["loc"][0]), _why(dict(first), list(TANK_KEYS), top=False)) from None
+        wrong = ValueError()
+        for each in errors.errors(include_url=False):
+            why = _why(each, list(TANK_KEYS), top=False)
+            wrong = _at(number, str(each["loc"][0]), why, wrong if wrong.args else None)
+        raise wrong from None
     table.pop("date")
     written = write_tank(**table)
     try:
@@ -201,25 +225,36 @@ def _tank_text(item: Any, number: int) -> str:
     return written
 
 
-def _at(number: int, key: str, why: str) -> ValueError:
-    """An error that remembers in which tank and key it lies, for the line."""
-    error = ValueError(why)
-    error.add_note(f"{number}:{key}")
+def _at(number: int, key: str, why: str, other: ValueError | None = None) -> ValueError:
+    """An error that remembers in which tank and key it lies, for the line; ``other`` has some already."""
+    error = other or ValueError(why)
+    error.add_note(f"{number}\0{key}\0{why}")
     return error
 
 
-def _told(error: Mapping[str, Any], text: str, name: str) -> str:
-    path: tuple[str | int, ...] = tuple(error["loc"])
-    field = one_line(str(path[0]).replace("_", "-"))
-    why = _why(error, [f.key for f in FIELDS], top=True)
+def _told(error: Mapping[str, Any], text: str, name: str) -> list[tuple[int, str]]:
+    """Each problem that an error of the library stands for: its line (0 unknown) and the sentence."""
+    key = str(error["loc"][0])
     notes = getattr(error.get("ctx", {}).get("error"), "__notes__", [])
-    if notes:
-        number, key = notes[0].split(":", 1)
-        path = (*path, int(number), key) if key else (*path, int(number))
-        field = f"tank {int(number) + 1}" + (f", {one_line(key)}" if key else "")
-    spellings = [(str(path[0]).replace("_", "-"), *path[1:]), path, path[:1], (str(path[0]).replace("_", "-"),)]
-    line = next((n for n in (line_of(text, p) for p in spellings) if n is not None), None)
-    return f"{name}{'' if line is None else f', line {line}'}, {field}: {one_line(why)}"
+    if not notes:
+        path: tuple[str | int, ...] = tuple(error["loc"])
+        return [_sentence(path, key.replace("_", "-"), _why(error, [f.key for f in FIELDS], top=True), text, name)]
+    told = []
+    for note in notes:
+        number, part, why = note.split("\0", 2)
+        path = (key, int(number), part) if part else (key, int(number))
+        field = f"tank {int(number) + 1}" + (f", {part}" if part else "")
+        told.append(_sentence(path, field, why, text, name))
+    return told
+
+
+def _sentence(path: tuple[str | int, ...], field: str, why: str, text: str, name: str) -> tuple[int, str]:
+    # The file may write the key with dashes or underscores, one tank without brackets, and a missing key not at all.
+    heads = (str(path[0]).replace("_", "-"), str(path[0]))
+    tails = [path[1:], path[1:-1], path[2:], ()]
+    line = next((n for tail in tails for head in heads if (n := line_of(text, (head, *tail))) is not None), None)
+    where = "" if line is None else f", line {line}"
+    return line or 0, f"{name}{where}, {one_line(field)}: {one_line(why)}"
 
 
 def _why(error: Mapping[str, Any], known: list[str], *, top: bool) -> str:
@@ -231,7 +266,9 @@ def _why(error: Mapping[str, Any], known: list[str], *, top: bool) -> str:
         if top and key in TANK_KEYS:
             return "belongs to a tank: write it under [[tank]]"
         near = difflib.get_close_matches(key.casefold(), known, 1, 0.6)
-        return f'is not known here; did you mean "{near[0]}"?' if near else f"is not known here; known: {', '.join(known)}"
+        return (
+            f'is not known here; did you mean "{near[0]}"?' if near else f"is not known here; known: {', '.join(known)}"
+        )
     if kind == "missing":
         return 'is missing: a tank needs its volume, such as volume = "33 gal"'
     return str(error["msg"]).removeprefix("Value error, ")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from clicktimer.errors import QuantityError
 from clicktimer.records import RunTime
 
@@ -31,4 +33,31 @@ def run_timed_by_hand(seconds: float) -> RunTime:
         timing_s=half_s,
         spread_s=None,
         text="One run timed by hand with every tap shut; the spread between runs is unknown.",
+    )
+
+
+def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
+    """Make a RunTime from one run and the rest after it, in seconds, timed by hand while one tap ran steadily.
+
+    r0 = run x rest / (run + rest). The interval is that of the hand on the watch, for three presses of it: the middle
+    one is shared. Raises QuantityError.
+    """
+    for time_s in (run_s, rest_s):
+        run_timed_by_hand(time_s)
+    total_s = run_s + rest_s
+    seconds = run_s * rest_s / total_s
+    # One press has 1/sqrt(2) of an interval's deviation.
+    press_s = STOPWATCH_SD_S / math.sqrt(2.0)
+    by_run, by_rest = (rest_s / total_s) ** 2, (run_s / total_s) ** 2
+    half_s = 1.96 * press_s * math.sqrt(by_run**2 + (by_run - by_rest) ** 2 + by_rest**2)
+    return RunTime(
+        seconds=seconds,
+        low_s=seconds - half_s,
+        high_s=seconds + half_s,
+        count=1,
+        how="steady tap, by hand",
+        one_sided=False,
+        timing_s=half_s,
+        spread_s=None,
+        text="One run and rest timed by hand while one tap ran steadily; the spread between cycles is unknown.",
     )

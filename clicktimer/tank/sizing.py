@@ -200,19 +200,26 @@ class UnderUse:
     rows: tuple[UseRow, ...]
 
 
+def best_drawdown(sizing: TankSizing) -> tuple[str, float]:
+    """Return what is reckoned with where the tank's drawdown is needed: in plain words, and litres.
+
+    The measured one where there is one, else that of the tank there by its label, else of the size chosen (air
+    settled), else of the largest stock size.
+    """
+    told = sizing.judgement
+    if told is not None and told.drawn_l and sizing.run is not None and not sizing.run.one_sided:
+        return "the tank there, as measured", told.drawn_l
+    row = sizing.there or sizing.choice or sizing.stock[-1]
+    shown = format_volume(row.volume_l, sizing.units)
+    if sizing.there is not None:
+        return f"the tank there ({shown}) by its label", row.drawdown_l
+    return f"a tank of {shown}", row.drawdown_l
+
+
 def under_use(sizing: TankSizing, uses_l_per_min: tuple[float, ...]) -> UnderUse:
     """Reckon run, rest and starts under each steady use (litres per minute), from the best drawdown that is known.
 
-    The measured one where there is one, else that of the tank there by its label, else of the size chosen (air
-    settled). Raises SettingsError without a pump rate.
+    Raises SettingsError without a pump rate.
     """
-    told = sizing.judgement
-    row = sizing.there or sizing.choice or sizing.stock[-1]
-    shown = format_volume(row.volume_l, sizing.units)
-    what, drawn = (
-        f"a tank of {shown}" if sizing.there is None else f"the tank there ({shown}) by its label",
-        row.drawdown_l,
-    )
-    if told is not None and told.drawn_l and sizing.run is not None and not sizing.run.one_sided:
-        what, drawn = "the tank there, as measured", told.drawn_l
+    what, drawn = best_drawdown(sizing)
     return UnderUse(what, drawn, tuple(use_row(drawn, sizing.system, use) for use in uses_l_per_min))

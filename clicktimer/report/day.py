@@ -1,0 +1,66 @@
+"""Starts in a day by a household's use, and the motor's limits, as text and as plain data."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from clicktimer.formats import UnitSystem, format_volume
+from clicktimer.motors import MAKER_WINS
+from clicktimer.report.words import wrap
+from clicktimer.tank.day import DayStarts
+from clicktimer.units import l_to_gal
+
+
+def day_lines(day: DayStarts, units: UnitSystem = "us") -> list[str]:
+    """Return the section as lines of at most 80 columns, without its heading."""
+    lines: list[str] = []
+    if day.use_low_l is not None and day.use_high_l is not None:
+        low, high = format_volume(day.use_low_l, units), format_volume(day.use_high_l, units)
+        use = low if low == high else f"{low.split(' ')[0]} to {high}"
+        text = f"The household uses {use} a day ({', '.join(day.figures)})."
+        if day.most_low is not None and day.most_high is not None and day.drawdown_l is not None:
+            few, many = f"{day.most_low:.0f}", f"{day.most_high:.0f}"
+            text += (
+                f" With {day.what}, {format_volume(day.drawdown_l, units)} between cut-out and cut-in, that is at most "
+                f"{few if few == many else f'{few} to {many}'} starts a day, if every draw is small; long draws make "
+                "fewer. Only a day's recording tells how many there are."
+            )
+        else:
+            text += " How many starts that makes cannot be told: the tank gives no water by what was said."
+        lines += wrap(text, "  ")
+    for finding in day.motor:
+        lines += wrap(finding.text, "  - ", "    ")
+    if day.motor:
+        lines += wrap(MAKER_WINS, "  ")
+    return lines
+
+
+def day_json(day: DayStarts) -> dict[str, Any]:
+    """Return the same as plain data: volumes in gal and L a day, starts a day at most; null is unknown."""
+
+    def rounded(value: float | None) -> float | None:
+        return None if value is None else round(value, 6)
+
+    def gal(volume_l: float | None) -> float | None:
+        return None if volume_l is None else round(l_to_gal(volume_l), 6)
+
+    return {
+        "use_gal_per_day": [gal(day.use_low_l), gal(day.use_high_l)],
+        "use_l_per_day": [rounded(day.use_low_l), rounded(day.use_high_l)],
+        "figures": list(day.figures),
+        "of": day.what,
+        "drawdown_gal": gal(day.drawdown_l),
+        "most_starts_per_day": [rounded(day.most_low), rounded(day.most_high)],
+        "motor": [
+            {
+                "what": f.what,
+                "answer": f.answer,
+                "could": f.could,
+                "text": f.text,
+                "limits": [
+                    {"value": m.value, "source": m.source, "grade": m.grade, "status": m.status} for m in f.limits
+                ],
+            }
+            for f in day.motor
+        ],
+    }

@@ -1,0 +1,212 @@
+"""The system as somebody described it: the texts of options and site file in, checked values in SI out.
+
+Precedence: defaults < site file < options. Where each value came from is kept with it and told in every report.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from clicktimer.causes.found import NOTHING_FOUND, Found, make_found
+from clicktimer.quantities import (
+    UnitSystem,
+    parse_flow_l_per_min,
+    parse_height_m,
+    parse_marks_s,
+    parse_power_w,
+    parse_pressure_kpa,
+    parse_switch_kpa,
+    parse_time_s,
+    parse_units,
+)
+from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
+from clicktimer.tank.written import parse_tank
+
+if TYPE_CHECKING:
+    from clicktimer.site.read import Site
+
+Text = str | tuple[str, ...]
+
+ALWAYS_TOLD = ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units")
+WHEN_GIVEN = (
+    "gauge_at_clicks", "gauge_settled", "gauge_error", "caught", "tap_flow", "motor", "phase", "least_run",
+    "relief_valve", "air_valve", "seen", "not_seen",
+)  # fmt: skip
+NAMES = ALWAYS_TOLD + WHEN_GIVEN
+MANY = {"tank", "caught", "seen", "not_seen"}
+
+STANDS_FOR = {
+    "switch": ("gauge_at_clicks", "gauge_settled"),
+    "pump_rate": ("caught", "tap_flow"),
+    "caught": ("tap_flow",),
+    "tap_flow": ("caught",),
+    "yield_text": ("fracture", "yield_test"),
+    "fracture": ("yield_text", "yield_test"),
+    "yield_test": ("yield_text", "fracture"),
+}
+"""An option given sets aside what the site file says of the same thing in another way."""
+
+
+@dataclass(frozen=True, slots=True)
+class SystemOptions:
+    """The system as described by options and site file.
+
+    system: values in SI, each with its origin (``system.came_from("switch")``). units: how to write numbers.
+    given: the texts as written, by option name with underscores; origins: where each came from.
+    found: what was found at the tank. site: the site file's name, None without one.
+    """
+
+    system: System
+    units: UnitSystem
+    units_origin: Origin
+    given: dict[str, Text]
+    origins: Mapping[str, Origin] = field(default_factory=dict)
+    found: Found = NOTHING_FOUND
+    site: str | None = None
+
+    @property
+    def marks_s(self) -> tuple[float, float]:
+        """The two marks that a run is judged by, seconds."""
+        return self.system.marks_s
+
+    @property
+    def motor_hp(self) -> float | None:
+        """Rated power of the motor, mechanical horsepower, None when not said."""
+        from clicktimer.units import W_PER_HP
+
+        return None if self.system.motor.power_w is None else self.system.motor.power_w / W_PER_HP
+
+    def settings(self) -> dict[str, dict[str, Any]]:
+        """Every value used, as written, with where it came from: for the JSON document. Null where nobody said."""
+        told = [*ALWAYS_TOLD, *(name for name in WHEN_GIVEN if name in self.given)]
+        settings: dict[str, dict[str, Any]] = {
+            name: {"value": self.given.get(name), "from": self.origins.get(name, "default")} for name in told
+        }
+        if self.site is not None:
+            settings["site"] = {"value": self.site, "from": "option"}
+        return settings
+
+
+def describe(
+    texts: Mapping[str, Any] | None = None,
+    *,
+    site: Site | None = None,
+    origins: Mapping[str, Origin] | None = None,
+) -> SystemOptions:
+    """Turn texts by option name (with underscores; None or empty = not given) into a SystemOptions.
+
+    site: its values fill what the texts leave out. origins: where each text came from; an option unless named there.
+    Raises QuantityError or SettingsError, one line each.
+    """
+    given: dict[str, Text] = {}
+    places: dict[str, Origin] = {}
+    for name in NAMES:
+        value = (texts or {}).get(name)
+        if value is not None and value != ():
+            given[name] = tuple(value) if name in MANY and not isinstance(value, str) else value
+            places[name] = (origins or {}).get(name, "option")
+    set_aside = {other for name, place in places.items() if place == "option" for other in STANDS_FOR.get(name, ())}
+    for name in set_aside:
+        if places.get(name) == "site file":
+            del given[name], places[name]
+    for key, value in () if site is None else site.values.items():
+        name = key.replace("-", "_")
+        if name in NAMES and name not in given and name not in set_aside and not isinstance(value, int):
+            given[name] = value
+            places[name] = "site file"
+    return SystemOptions(
+        system=_system(given, places),
+        units=parse_units(str(given["units"])) if "units" in given else "us",
+        units_origin=places.get("units", "default"),
+        given=given,
+        origins=places,
+        found=_found(given, places),
+        site=None if site is None else site.name,
+    )
+
+
+def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
+    from clicktimer.site.fields import parse_caught
+
+    def read(name: str, parse: Any, **more: Any) -> Any:
+        return parse(str(given[name]), **more) if name in given else None
+
+    def many(name: str) -> tuple[str, ...]:
+        value = given.get(name, ())
+        return (value,) if isinstance(value, str) else value
+
+    rate = read("pump_rate", parse_flow_l_per_min)
+    return make_system(
+        switch_kpag=read("switch", parse_switch_kpa),
+        precharge_kpag=read("precharge", parse_pressure_kpa, zero_ok=True),
+        tanks=tuple(parse_tank(text) for text in many("tank")),
+        pump=None if rate is None else PumpRate(rate),
+        height_m=read("height", parse_height_m),
+        marks_s=read("marks", parse_marks_s),
+        at_clicks_kpag=read("gauge_at_clicks", parse_switch_kpa),
+        settled_kpag=read("gauge_settled", parse_switch_kpa),
+        gauge_sd_kpa=read("gauge_error", parse_pressure_kpa),
+        observed=RateObserved(
+            tuple(parse_caught(text) for text in many("caught")), read("tap_flow", parse_flow_l_per_min)
+        ),
+        motor=Motor(read("motor", parse_power_w), read("phase", _phase), read("least_run", parse_time_s)),
+        relief_valve=read("relief_valve", _relief),
+        origins=places,
+    )
+
+
+def _phase(text: str) -> Any:
+    from clicktimer.site.fields import read_choice
+
+    return read_choice("single", "three")(text)
+
+
+def _relief(text: str) -> Any:
+    from clicktimer.site.fields import read_choice
+
+    return read_choice("tested", "there", "none")(text)
+
+
+def _found(given: Mapping[str, Text], places: Mapping[str, Origin]) -> Found:
+    if not {"air_valve", "seen", "not_seen"} & given.keys():
+        return NOTHING_FOUND
+
+    def names(name: str) -> tuple[str, ...]:
+        value = given.get(name, ())
+        return (value,) if isinstance(value, str) else value
+
+    seen, not_seen = names("seen"), names("not_seen")
+    # What is said now overrules what the site file remembers.
+    if places.get("seen") == "option" and places.get("not_seen") == "site file":
+        not_seen = tuple(n for n in not_seen if n not in seen)
+    elif places.get("seen") == "site file" and places.get("not_seen") == "option":
+        seen = tuple(n for n in seen if n not in not_seen)
+    air_valve = given.get("air_valve")
+    return make_found(None if air_valve is None else str(air_valve).strip().casefold(), seen, not_seen)
+
+
+def well_of(site: Site) -> Any:
+    """Build the Well that a site file describes, without its yield test. Raises SettingsError for what cannot be."""
+    from clicktimer.quantities import parse_flow_l_per_min as flow
+    from clicktimer.well.lengths import parse_bore_m, parse_depth_m
+    from clicktimer.well.reading import make_well
+
+    values = site.values
+
+    def read(key: str, parse: Any, **more: Any) -> Any:
+        return parse(str(values[key]), **more) if key in values else None
+
+    fractures = values.get("fracture", ())
+    well, _ = make_well(
+        stated_l_per_min=read("yield", flow),
+        fractures_l_per_min=tuple(flow(text) for text in fractures) if isinstance(fractures, tuple) else (),
+        bore_m=read("bore", parse_bore_m),
+        well_depth_m=read("well-depth", parse_depth_m),
+        pump_depth_m=read("pump-depth", parse_depth_m),
+        static_level_m=read("static-level", parse_depth_m, zero_ok=True),
+        margin_m=read("margin", parse_depth_m, zero_ok=True),
+        origin="site file",
+    )
+    return well
