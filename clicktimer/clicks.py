@@ -27,6 +27,8 @@ _MISS = 0.05
 _MOST_CANDIDATES = 3000
 _LEAST_RUN_S = 1.5
 _CHATTER_S = 1.0
+_SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
+"""Snap score of the true clicks of the develop half: median, and spread below it."""
 _EDGE_S = 0.4
 """A click and the change of level that goes with it lie within this time."""
 _BURST_S = 6.0
@@ -287,7 +289,8 @@ def _snap_likelihood(field: _Field, members: np.ndarray, used: np.ndarray) -> F6
     kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.0) ** 2)
     kernel /= kernel.sum(axis=1, keepdims=True)
     rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
-    broad = np.where(centre > 0.0, 0.075, 0.075 * np.exp(centre / 1.5))  # of all switches of the develop half
+    below = np.minimum(centre - _SNAP_MIDDLE, 0.0)  # of all switches of the develop half; better is no reason for doubt
+    broad = 0.9 * np.exp(-0.5 * (below / _SNAP_SPREAD) ** 2) / 10.0 + 0.1 / 18.0
     if len(members) >= 2:
         middle = float(np.median(field.snap[members]))
         spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 2.0)

@@ -1,8 +1,9 @@
 """How much does a sudden sound resemble a snap-action switch, whatever the switch?
 
-A logistic score of a candidate's shape: how fast it rises and is over, how broad it is, how quiet it is around it. Its
-coefficients (snap.csv) were fitted by tests/benchmarks/train_snap.py on the develop half of the benchmark's sounds.
-The score only ranks: how rare a score is in *this* recording is counted there (see clicks.py).
+An additive logistic score of a candidate's shape: how fast it rises and is over, how broad it is, how quiet it is around
+it. Each feature counts by a line with two bends, held to the range that was seen in fitting. The numbers (snap.csv) come
+from tests/benchmarks/train_snap.py, fitted on the develop half of the sounds. The score only ranks: how rare a score is in
+*this* recording is counted there (see clicks.py).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ FEATURES = (
     "rise", "attack", "decay", "slice0", "slice1", "slice2", "slice3", "slice4", "slice5", "before", "after",
     "fall", "broad", "spread", "tilt", "after_over_peak", "before_over_peak",
 )  # fmt: skip
+LOWEST, HIGHEST = -6.0, 12.0
 
 
 def features(candidates: Candidates) -> F64:
@@ -53,23 +55,37 @@ def features(candidates: Candidates) -> F64:
     ).astype(np.float64)
 
 
-def expand(x: F64) -> F64:
-    """Features and their squares and the products of a few: (n, terms)."""
-    scaled = x / 10.0
-    pairs = [scaled[:, i : i + 1] * scaled[:, j : j + 1] for i in range(x.shape[1]) for j in range(i, x.shape[1])]
-    return np.concatenate([np.ones((len(x), 1)), scaled, *pairs], axis=1)
+def terms(x: F64, table: F64) -> F64:
+    """What the score is a sum of, (n, terms): each feature as a line with two bends, and the products of every two.
+
+    table: (features, 4) lowest and highest value that counts, first and second bend. Products are of features brought to
+    the range -1 to 1, so that nothing runs away outside what was seen in fitting.
+    """
+    low, high, first, second = table.T
+    held = np.clip(x, low, high)
+    unit = 2.0 * (held - low) / (high - low) - 1.0
+    i, j = np.triu_indices(x.shape[1], 1)
+    bends = [np.maximum(held - first, 0.0), np.maximum(held - second, 0.0)]
+    return np.concatenate([np.ones((len(x), 1)), held, *bends, unit[:, i] * unit[:, j]], axis=1)
 
 
 @lru_cache(maxsize=1)
-def _coefficients() -> F64:
+def _fitted() -> tuple[F64, F64]:
+    """The table of ranges and bends, and the weight of each term."""
     text = resources.files("clicktimer").joinpath("snap.csv").read_text(encoding="ascii")
-    return np.array([float(line) for line in text.splitlines() if line and not line.startswith("#")])
+    rows = [line.split(",") for line in text.splitlines() if line and not line.startswith("#")]
+    ranges = [row for row in rows if row[0] != "weight"]
+    if tuple(row[0] for row in ranges) != FEATURES:
+        raise AssertionError("snap.csv does not hold the features of snap.py: fit it again")
+    weights = [float(row[1]) for row in rows if row[0] == "weight"]
+    return np.array([[float(v) for v in row[1:]] for row in ranges]), np.array(weights)
 
 
 def snap_score(candidates: Candidates) -> F32:
-    """Logit of being a snap among all sorts of noises, (n,)."""
+    """Logit of being a snap among all sorts of noises, (n,), between LOWEST and HIGHEST."""
+    table, weights = _fitted()
     out = [
-        expand(features(candidates.take(np.arange(first, min(first + 4096, len(candidates)))))) @ _coefficients()
+        terms(features(candidates.take(np.arange(first, min(first + 4096, len(candidates))))), table) @ weights
         for first in range(0, len(candidates), 4096)
     ]
-    return np.clip(np.concatenate(out) if out else np.zeros(0), -12.0, 12.0).astype(np.float32)
+    return np.clip(np.concatenate(out) if out else np.zeros(0), LOWEST, HIGHEST).astype(np.float32)
