@@ -10,6 +10,7 @@ import av
 import numpy as np
 import numpy.typing as npt
 
+STORED = Path(__file__).parent / "data"
 Floats = npt.NDArray[np.float64]
 
 # kind: (file name, codec, container format or None, rate, sample format)
@@ -105,6 +106,8 @@ def encode(
         stream = out.add_stream(codec, rate=rate_hz, layout=layout, options=strict)
         if codec in ("aac", "libopus", "libmp3lame"):
             stream.bit_rate = 64_000 * len(data)
+        if codec == "libopencore_amrnb":
+            stream.bit_rate = 12_200  # what phones use
         resampler = av.AudioResampler(format=sample_format, layout=layout, rate=rate_hz)
 
         def send(packets: list[av.Packet]) -> None:
@@ -132,8 +135,15 @@ def encode(
 
 
 def write_kind(folder: Path, kind: str, samples: npt.ArrayLike, **more: Any) -> Path:
-    """Write samples as one of KINDS (at that kind's rate) into a folder."""
+    """Write samples as one of KINDS (at that kind's rate) into a folder.
+
+    AMR is copied from a stored file instead, which holds click_train(8000): not every build of libav can encode it.
+    """
     name, codec, container, rate_hz, sample_format = KINDS[kind]
+    if codec == "libopencore_amrnb":
+        path = folder / name
+        path.write_bytes((STORED / f"clicks_8k{path.suffix}").read_bytes())
+        return path
     return encode(folder / name, samples, rate_hz, codec, sample_format, container=container, **more)
 
 

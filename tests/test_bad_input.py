@@ -122,6 +122,17 @@ def test_name_with_signs_and_spaces(tmp_path: Path) -> None:
     recording.finish()
 
 
+def test_a_title_in_an_old_alphabet_is_no_obstacle(tmp_path: Path) -> None:
+    path = write_kind(tmp_path, "wav16", SAMPLES)
+    data = path.read_bytes()
+    words = b"INFOINAM" + (6).to_bytes(4, "little") + b"K\xfcche\x00"
+    at = data.index(b"fmt ")
+    path.write_bytes(data[:at] + b"LIST" + len(words).to_bytes(4, "little") + words + data[at:])
+    recording = open_recording(path)
+    assert sum(len(block.samples) for block in recording.blocks()) == len(SAMPLES)
+    recording.finish()
+
+
 def test_pipe_is_refused_without_waiting(tmp_path: Path) -> None:
     path = tmp_path / "x.wav"
     os.mkfifo(path)

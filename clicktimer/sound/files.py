@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
@@ -27,6 +28,9 @@ RATE_MIN_HZ, RATE_MAX_HZ = 8_000, 192_000
 
 SHORT_BY_S = 0.5
 """A recording that ends so much before its own header says was cut; less is how codecs round."""
+
+_ANY_TEXT: dict[str, Any] = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
+"""A title in an old alphabet must not make a recording unreadable. From 19 on the library sees to that itself."""
 
 READ_ERRORS_MAX = 20
 """After so many failures to read on, without a packet between, the rest is given up."""
@@ -145,7 +149,7 @@ class Recording:
             text = "the file's header gives a wrong length (the recorder did not close it); read to the end of the file"
             self._notices.append(Notice("wrong-length", text))
         try:
-            self._container = av.open(f"file:{self.path}", options=options, metadata_errors="replace")
+            self._container = av.open(f"file:{self.path}", options=options, **_ANY_TEXT)
         except (av.FFmpegError, OSError, ValueError) as error:
             raise containers.not_sound(self.path, error) from None
         tracks = [stream for stream in self._container.streams.audio if stream.codec_context is not None]
@@ -186,7 +190,7 @@ class Recording:
                 frames = packet.decode()
             except av.EOFError:
                 continue
-            except av.FFmpegError:
+            except (av.FFmpegError, ValueError):  # ValueError: a codec that this build of the library lacks
                 yield None
                 continue
             yield from frames
