@@ -43,6 +43,9 @@ def reference() -> str:
             raise LookupError(name)
         inner = click.Context(command, info_name=name, parent=root, **cli.context_settings)
         parts.append(_section(f"clicktimer {name}", command.get_help(inner)))
+        for part, sub in command.commands.items() if isinstance(command, click.Group) else ():
+            below = click.Context(sub, info_name=part, parent=inner, **cli.context_settings)
+            parts.append(_section(f"clicktimer {name} {part}", sub.get_help(below)))
     return "\n".join(parts)
 
 

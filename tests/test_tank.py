@@ -140,9 +140,10 @@ def test_a_charge_equal_to_cut_in_gives_most_drawdown(p) -> None:
     assert fraction(*p) <= fraction(p[1], p[1], p[2]) + 1e-12
 
 
-@given(pressures, st.floats(0.51, 1.0), st.floats(0.0, 5000.0))
+@given(pressures, st.floats(0.7, 1.0), st.floats(0.0, 5000.0))
 def test_height_never_lowers_the_drawdown_of_a_tank_charged_below_cut_in(p, share, height_m) -> None:
-    # Less air outside: more compression between the same gauge readings, unless the charge is near zero.
+    # Less air outside: more compression between the same gauge readings, as long as P0 (1/P1 + 1/P2) is above 1
+    # (the derivative by the air's pressure): not so for a charge near zero.
     p = (share * p[1], *p[1:])
     assert fraction(*p, atmosphere_kpaa(height_m)) >= fraction(*p) - 1e-12
 

@@ -21,6 +21,7 @@ from clicktimer.quantities import (
     parse_time_s,
     parse_units,
 )
+from clicktimer.tank.observed import with_measured_rate
 from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
 from clicktimer.tank.written import parse_tank
 
@@ -138,7 +139,7 @@ def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
         return (value,) if isinstance(value, str) else value
 
     rate = read("pump_rate", parse_flow_l_per_min)
-    return make_system(
+    system = make_system(
         switch_kpag=read("switch", parse_switch_kpa),
         precharge_kpag=read("precharge", parse_pressure_kpa, zero_ok=True),
         tanks=tuple(parse_tank(text) for text in many("tank")),
@@ -155,6 +156,9 @@ def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
         relief_valve=read("relief_valve", _relief),
         origins=places,
     )
+    # Water caught with its refill times is a pump rate by itself; without them the measured run has to come first.
+    timed = system.observed.caught and all(refill_s is not None for _, refill_s in system.observed.caught)
+    return with_measured_rate(system, None).system if timed else system
 
 
 def _phase(text: str) -> Any:

@@ -47,7 +47,8 @@ def with_measured_rate(
     if measured is None:
         return Observed(system, None, tuple(notes))
     notes.append(measured.text)
-    stated = system.pump
+    # Asked a second time, the rate in use is the measured one already.
+    stated = system.pump if system.pump is not None and system.pump.how == "stated" else system.stated_pump
     if stated is not None:
         notes.append(_against_stated(measured, stated.l_per_min, units))
     origin = {**system.origin, "pump_rate": "measured"}
