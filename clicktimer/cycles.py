@@ -39,8 +39,9 @@ def pair_cycles(
     clock error in parts per million. A run's 95 % interval is 1.96 times the timing deviations of its
     two clicks in quadrature, plus the clock, added in full because it does not average out.
 
-    A cycle is ``complete`` exactly when both clicks were heard with nothing between. A run of which the pump's sound told
-    an end has ``cut_in_s``, ``cut_out_s`` and ``run_s`` too, but is not complete. ``rest_s`` is known only where the next event is a cut-in.
+    A cycle is ``complete`` exactly when both clicks were heard with nothing between. A run of which the pump's sound
+    told an end has ``cut_in_s``, ``cut_out_s`` and ``run_s`` too, but is not complete. ``rest_s`` is known only where
+    the next event is a cut-in.
 
     Raises SettingsError when the recording ends before it starts or the clock error is negative.
     """

@@ -38,4 +38,5 @@ def low_pass(cut_hz: float, rate_hz: int) -> F32:
     k = math.tan(math.pi * cut_hz / rate_hz)
     norm = 1.0 / (1.0 + math.sqrt(2.0) * k + k * k)
     b0 = k * k * norm
-    return np.array([b0, 2 * b0, b0, 2.0 * (k * k - 1.0) * norm, (1.0 - math.sqrt(2.0) * k + k * k) * norm], dtype=np.float32)
+    a1, a2 = 2.0 * (k * k - 1.0) * norm, (1.0 - math.sqrt(2.0) * k + k * k) * norm
+    return np.array([b0, 2 * b0, b0, a1, a2], dtype=np.float32)

@@ -41,7 +41,7 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the user should know. ``code`` is listed in docs/json.md; ``time_s`` is None for the whole recording."""
+    """Something the user should know. ``code`` is listed in docs/json.md; ``time_s`` None: the whole recording."""
 
     code: str
     text: str
@@ -100,8 +100,8 @@ class Click:
 class Cycle:
     """A run and the rest after it. Unknown is None.
 
-    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run timed by
-    the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not complete.
+    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run timed
+    by the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not complete.
     run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
     """
 
@@ -134,7 +134,8 @@ class RunTime:
 
     count: runs or cycles it rests on. how: the estimator ("taps shut", "steady tap", "shortest run").
     one_sided: only an upper bound (water may have been in use).
-    timing_s: half width from timing and clock alone; spread_s: half width from the spread between runs, None when unknown.
+    timing_s: half width from timing and clock alone. spread_s: half width from the spread between runs, None when
+    unknown.
     doubt: why the figure may not be what it seems, or empty; while there is one, no verdict on it is sure.
     """
 
@@ -169,7 +170,8 @@ class Verdict:
 class Measurement:
     """All that was measured in one recording (or one set of joined parts).
 
-    tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came from.
+    tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came
+    from.
     causes: the likely causes (see clicktimer.causes), or None where they were not looked for.
     """
 

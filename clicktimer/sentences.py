@@ -195,7 +195,7 @@ def _rounded(value: float, decimals: int, step: Callable[[float], int]) -> str:
     scaled = step(value * scale + slack) if step is math.floor else step(value * scale - slack)
     return f"{scaled / scale:.{decimals}f}"
 
-# -- notices of the detector ---------------------------------------------------------------------------------------------
+# -- notices of the detector -------------------------------------------------------------------------------------------
 
 CHATTER = "The switch clicked {count} times within a second: chatter. It counts as one click, at its first."
 NO_CLICKS = (

@@ -21,7 +21,7 @@ CONTEXT_S = ((-0.060, -0.010), (0.080, 0.250))
 """What sounds before and after a candidate: a snap stands alone, a word or a bark goes on."""
 
 LOW_EDGES_HZ = (40.0, 55.0, 70.0, 90.0, 110.0, 130.0, 165.0, 210.0, 270.0, 350.0, 450.0, 580.0, 750.0, 1000.0)
-"""Edges of the bands, below those of the clicks, in which a motor hums: mains lines of 50 and 60 Hz lie inside a band."""
+"""Edges of the bands, below those of the clicks, in which a motor hums; mains lines of 50 and 60 Hz lie inside one."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import mir_eval
 import numpy as np
 import pytest
@@ -16,7 +18,9 @@ from clicktimer.settings import BAND_EDGES_HZ
 CLICK_TIMES_S = (1.0003, 2.31, 3.7, 4.9)
 
 
-def sound(rate_hz: int = 16000, seconds: float = 6.0, click: float = 0.3, noise: float = 0.003, seed: int = 5) -> np.ndarray:
+def sound(
+    rate_hz: int = 16000, seconds: float = 6.0, click: float = 0.3, noise: float = 0.003, seed: int = 5
+) -> np.ndarray:
     rng = np.random.default_rng(seed)
     x = (noise * rng.standard_normal(int(rate_hz * seconds))).astype(np.float32)
     for t in (t for t in CLICK_TIMES_S if t < seconds - 0.1):
@@ -29,7 +33,7 @@ def sound(rate_hz: int = 16000, seconds: float = 6.0, click: float = 0.3, noise:
 def find(x: np.ndarray, rate_hz: int, cuts: list[int] | None = None) -> tuple[Candidates, np.ndarray]:
     finder = OnsetFinder()
     edges = [0, *sorted(cuts or []), len(x)]
-    parts = [finder.feed(Block(x[a:b], rate_hz, a / rate_hz)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    parts = [finder.feed(Block(x[a:b], rate_hz, a / rate_hz)) for a, b in itertools.pairwise(edges)]
     parts.append(finder.flush())
     return Candidates.join(parts), finder.levels()[0].codes
 
@@ -128,7 +132,7 @@ def test_filters_equal_scipys(rate_hz: int) -> None:
     from scipy import signal
 
     f = np.geomspace(30, rate_hz * 0.49, 300)
-    for low, high in zip(BAND_EDGES_HZ[:-1], BAND_EDGES_HZ[1:], strict=True):
+    for low, high in itertools.pairwise(BAND_EDGES_HZ):
         if high > 0.47 * rate_hz:
             continue
         c = filters.band_pass(low, high, rate_hz).astype(float)

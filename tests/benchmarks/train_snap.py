@@ -1,7 +1,7 @@
 """Fit the snap score (clicktimer/snap.csv) on the develop half: `python -m tests.benchmarks.train_snap --sounds DIR`.
 
-Positives are the true clicks of composed and simulated recordings, negatives all other candidates. Each recording counts
-alike. The report half of the sounds and seeds is never touched here.
+Positives are the true clicks of composed and simulated recordings, negatives all other candidates. Each recording
+counts alike. The report half of the sounds and seeds is never touched here.
 """
 
 from __future__ import annotations
@@ -106,8 +106,10 @@ def fit(samples: list[Sample], ridge: float = 4.0) -> tuple[np.ndarray, np.ndarr
 
 def write(path: Path, table: np.ndarray, weights: np.ndarray) -> None:
     """The table as it is read by clicktimer.snap."""
-    lines = ["# How much a candidate's shape resembles a snap switch: see snap.py. Fitted by tests/benchmarks/train_snap.py."]
-    lines.append("# feature,lowest,highest,first bend,second bend; then the weight of each term in the order of snap.terms()")
+    lines = [
+        "# How much a candidate's shape resembles a snap switch: see snap.py. Fitted by tests/benchmarks/train_snap.py.",
+        "# feature,lowest,highest,first bend,second bend; then the weight of each term in the order of snap.terms()",
+    ]
     for name, row in zip(snap.FEATURES, table, strict=True):
         lines.append(",".join([name, *(f"{v:.5g}" for v in row)]))
     lines += [f"weight,{w:.5g}" for w in weights]
