@@ -61,7 +61,7 @@ def check_text(text: str, name: str = "site file", folder: Path | None = None) -
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        return None, (_not_toml(error, name),)
+        return None, (_not_toml(error, text, name),)
     except RecursionError:
         return None, (f"{name}: lists inside lists without end; a site file has plain lines such as switch = ...",)
     try:
@@ -96,9 +96,10 @@ def _text_of(path: Path) -> str:
         raise InputError(f"{path.name} is not text in UTF-8: save it as plain text, UTF-8") from None
 
 
-def _not_toml(error: tomllib.TOMLDecodeError, name: str) -> str:
+def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> str:
     where = re.search(r"at line (\d+)", str(error))
-    line = f", line {where[1]}" if where else ""
+    last = max(len(text.splitlines()), 1)  # the library says "at end of document" for it
+    line = f", line {where[1] if where else last}"
     why = one_line(re.sub(r"\s*\(at .*\)$", "", str(error)))
     return f'{name}{line}: this is not TOML ({why}); text stands in quotes, such as switch = "40/60"'
 
