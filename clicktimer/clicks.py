@@ -33,7 +33,9 @@ _EDGE_S = 0.4
 """A click and the change of level that goes with it lie within this time."""
 _BURST_S = 6.0
 _SUSTAINED_S = 8.0
-_LEAST_LEAD = 0.25
+_LEAST_EACH = 2.0
+"""Nats that each click must explain before the user's word on the first is taken for all."""
+_LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _LEAST_ORDER = 0.8
 _LEAST_CHANCE = 0.75
@@ -43,6 +45,7 @@ _EDGE_SD_S = 0.3
 _RAMP_STEPS = 3
 """Level steps after a click in which the pump may still be starting or running down."""
 _SEEDS = 12
+_KEPT = 8
 _ROUNDS = 4
 
 
@@ -119,14 +122,26 @@ def find_clicks(
         return nothing
     best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
-    rivals = [s for s in solutions[1:] if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)]
     worth = _worth(field, best)
+    if best.track is not None and worth < _LEAST_EACH * len(chosen):
+        return Heard((), (), False, False, worth, 0.0, None)
+    rivals = [
+        s
+        for s in solutions[1:]
+        if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)
+        and _snap_of(field, s) > _snap_of(field, best) - 2.5  # words that recur are no rival of a clear snap
+    ]
     margin = worth - (max(_worth(field, rivals[0]), 0.0) if rivals else 0.0)
     if margin < _LEAST_LEAD * worth or (best.track is None and _two_kinds(best) < _LEAST_ORDER):
         return Heard((), (), False, False, worth, margin, None)
-    order_known = best.track is not None or pump_at_start is not None
+    # By the user's word alone one missed click would turn every kind round: only where the clicks stand out.
+    order_known = best.track is not None or (pump_at_start is not None and worth >= _LEAST_EACH * len(chosen))
     clicks, edges = _report(field, best, order_known)
     return Heard(clicks, edges, best.track is not None, order_known, worth, margin, best.track)
+
+
+def _snap_of(field: _Field, solution: _Solution) -> float:
+    return float(np.median(field.snap[solution.path.kind > 0]))
 
 
 def _two_kinds(solution: _Solution) -> float:
@@ -372,14 +387,19 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
             others[:] = True
             others[chosen] = False
             seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
-    pairs: list[tuple[float, int, int]] = []
+    tries: list[tuple[float, int, int, set[int]]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
             one = _learn(field, None, (seeds[a], seeds[b]), start, rounds=1)
             if one is not None:
-                pairs.append((_worth(field, one), a, b))
-    pairs.sort(key=lambda p: -p[0])
-    return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b in pairs[:6]]
+                tries.append((_worth(field, one), a, b, set(np.flatnonzero(one.path.kind).tolist())))
+    tries.sort(key=lambda t: -t[0])
+    kept: list[tuple[float, int, int, set[int]]] = []
+    for one_try in tries:  # the best, and what is quite different from it: a rival must have had its chance
+        alike_tries = sum(len(one_try[3] & k[3]) > 0.6 * min(len(one_try[3]), len(k[3])) for k in kept)
+        if alike_tries < 2 and len(kept) < _KEPT:
+            kept.append(one_try)
+    return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b, _ in kept]
 
 
 def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -> _Solution | None:

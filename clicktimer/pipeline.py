@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -32,18 +31,15 @@ def measure_recording(
 
     Raises InputError where there is no sound to be had, SettingsError where the options contradict each other.
     """
-    from clicktimer.sound import joined, open_recording
+    from clicktimer.sound import JoinedRecording, open_recording
 
     options = options or MeasureOptions()
     paths: list[str | os.PathLike[str]] = [path] if isinstance(path, str | os.PathLike) else list(path)
-    recordings = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
-    blocks: Iterable[Block] = joined(recordings) if len(recordings) > 1 else recordings[0].blocks()
-    expected = [r.info.duration_hint_s for r in recordings]
-    whole_s = None if None in expected else float(sum(e for e in expected if e is not None))
-    heard = hear_blocks(blocks, None if progress is None else lambda s: progress(s, whole_s))
-    infos = [r.finish() for r in recordings]
-    notices = [notice for r in recordings for notice in r.notices]
-    return conclude(heard, _one_source(infos, heard.end_s), options, notices)
+    parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
+    recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
+    whole_s = recording.info.duration_hint_s
+    heard = hear_blocks(recording.blocks(), None if progress is None else lambda s: progress(s, whole_s))
+    return conclude(heard, recording.finish(), options, recording.notices)
 
 
 def measure_samples(
@@ -139,14 +135,3 @@ def _settings(options: MeasureOptions) -> dict[str, Any]:
     for name in ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units"):
         settings[name] = {"value": given.get(name), "from": "option" if name in given else "default"}
     return settings
-
-
-def _one_source(infos: Sequence[SourceInfo], end_s: float) -> SourceInfo:
-    if len(infos) == 1:
-        return infos[0]
-    first = infos[0]
-    return SourceInfo(
-        name=" + ".join(Path(i.name).name for i in infos), duration_s=end_s, sample_rate_hz=first.sample_rate_hz,
-        channels=first.channels, sha256=" ".join(i.sha256 or "" for i in infos).strip() or None,
-        started_at=first.started_at, started_how=first.started_how,
-    )  # fmt: skip
