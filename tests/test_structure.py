@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 import re
+import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -17,13 +19,13 @@ ORDER: list[tuple[str, set[str]]] = [
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),
     ("3 clicks", {"likeness", "pump", "sequence", "snap", "clicks"}),
-    ("4 cycles", {"cycles"}),
+    ("4 cycles", {"cycles", "labels"}),
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),
     ("7 tank", {"tank", "well", "motors"}),
     ("8 causes", {"causes"}),
     ("9 site file", {"site"}),
-    ("the chain", {"pipeline"}),
+    ("the chain", {"pipeline", "place", "prove", "give"}),
     ("10 report", {"report"}),
     ("the user", {"cli", "api"}),
 ]
@@ -102,7 +104,32 @@ def test_every_module_says_what_it_is_and_is_short(path: Path):
             assert ast.get_docstring(node), f"{node.name} (line {node.lineno}) has no docstring"
 
 
-SLOW_IMPORTS = {"librosa", "matplotlib", "scipy", "sounddevice", "rich"}
+def third_party_imports(folder: Path) -> set[str]:
+    """Libraries that the files of a folder import, anywhere in them, also for types alone."""
+    found: set[str] = set()
+    for path in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {a.name.split(".")[0] for a in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                found.add(node.module.split(".")[0])
+    ours = {"clicktimer", "tests"} | {p.stem for p in folder.rglob("*.py")}
+    return found - ours - sys.stdlib_module_names
+
+
+def required(requirements: list[str]) -> set[str]:
+    return {re.split(r"[^\w.-]", r, maxsplit=1)[0] for r in requirements}
+
+
+def test_the_libraries_asked_for_are_those_that_are_used():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    needed = required(project["dependencies"])
+    assert third_party_imports(PACKAGE) == needed
+    tools = {"mypy", "ruff", "scipy-stubs"}
+    assert third_party_imports(ROOT / "tests") - needed == required(project["optional-dependencies"]["test"]) - tools
+
+
+SLOW_IMPORTS = {"librosa", "matplotlib", "scipy", "sounddevice", "rich", "pydantic"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PACKAGE).as_posix())
