@@ -402,6 +402,14 @@ def test_the_report_says_each_caution_once() -> None:
         assert " ".join(text.split()).count(" ".join(caution.split())) == 1
 
 
+def test_nobody_is_sent_to_drain_a_tank_for_a_run_somewhat_below_the_mark() -> None:
+    mild = rank(facts(run="below-mark"))
+    assert "Check by hand" not in " ".join(causes_lines(mild))
+    assert cautions_shown(mild) == frozenset()
+    for worse in (facts(run="short"), facts(run="below-mark", tank="short"), facts(starts_by_itself="yes")):
+        assert "Check by hand" in " ".join(causes_lines(rank(worse)))
+
+
 def test_the_json_holds_all_that_was_weighed() -> None:
     document = causes_json(likely_causes(None, sizing(), make_found("water")))
     assert document["status"] == "leads"

@@ -16,10 +16,11 @@ BASIS = (
 )
 
 
-def causes_lines(result: CausesResult | None, *, steps: bool = True) -> list[str]:
+def causes_lines(result: CausesResult | None) -> list[str]:
     """Return the section as lines of at most 80 columns, without its heading; empty where there is nothing to say.
 
-    steps: also the checks by hand, each with its cautions and where to stop.
+    The checks by hand follow, each with its cautions and where to stop, unless all that is wrong is a run somewhat
+    below the mark: that is rarely a trouble, and nobody should drain a tank for it.
     """
     if result is None or result.status in ("no-trouble", "nothing-to-go-on"):
         return []
@@ -30,7 +31,13 @@ def causes_lines(result: CausesResult | None, *, steps: bool = True) -> list[str
         for number, ranked in enumerate(result.shown, start=1):
             lines += ["", *_cause_lines(number, ranked)]
         lines += ["", *_settle_lines(result), *wrap(BASIS, "  ")]
-    return lines + (_check_lines(result) if steps else [])
+    if not _worth_a_check(result):
+        return lines + wrap("The checks by hand, with their cautions: docs/causes.md.", "  ")
+    return lines + _check_lines(result)
+
+
+def _worth_a_check(result: CausesResult) -> bool:
+    return len(result.complaints) > 1 or result.facts.get("run") != "below-mark"
 
 
 def _why_not(result: CausesResult) -> list[str]:
@@ -86,7 +93,7 @@ def _check_lines(result: CausesResult) -> list[str]:
 
 def cautions_shown(result: CausesResult | None) -> frozenset[str]:
     """Return the cautions that the section's checks hold, so that a report need not say them twice."""
-    if result is None:
+    if result is None or not _worth_a_check(result):
         return frozenset()
     return frozenset(text for check in result.checks[:MOST_CHECKS] for text in check.caution_texts)
 
