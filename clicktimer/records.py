@@ -20,6 +20,7 @@ import numpy.typing as npt
 Samples = npt.NDArray[np.float32]
 Kind = Literal["cut-in", "cut-out", "unknown"]
 How = Literal["clicks", "pump sound"]
+Change = Literal["kept", "moved", "renamed", "added", "by turns"]
 Band = Literal[
     "very-short",
     "short",
@@ -167,12 +168,47 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrectedClick:
+    """A click as a person left it.
+
+    change: "kept"; "moved", "renamed" or "added" by hand; "by turns": its kind follows from one that a person named.
+    was_s, was_kind: time and kind as detected, None for an added one.
+    """
+
+    click: Click
+    change: Change
+    was_s: float | None
+    was_kind: Kind | None
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What a person made of the clicks, and what had been measured before.
+
+    file: name of the label file. clicks: those that now count (``how``: "pump sound" for starts and stops of the pump
+    without a click). deleted: detected, and struck out by hand. figures: names of what rests on a change.
+    detected_*: cycles, run and verdict from the clicks as detected.
+    """
+
+    file: str
+    clicks: tuple[CorrectedClick, ...]
+    deleted: tuple[Click, ...]
+    figures: tuple[str, ...]
+    detected_cycles: tuple[Cycle, ...]
+    detected_run: RunTime | None
+    detected_verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
 class Measurement:
     """All that was measured in one recording (or one set of joined parts).
 
     tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came
     from.
     causes: the likely causes (see clicktimer.causes), or None where they were not looked for.
+    edges: starts and stops of the pump without a sure click; where nothing tells which, of kind "unknown".
+    correction: what a person changed, or None. clicks and edges are always as detected; with a correction, cycles,
+    ambiguous, run, verdict and tank rest on its clicks instead. proof: see clicktimer.prove, or None.
     """
 
     source: SourceInfo
@@ -186,3 +222,6 @@ class Measurement:
     warnings: tuple[Notice, ...] = ()
     settings: dict[str, Any] = field(default_factory=dict)
     causes: Any | None = None
+    edges: tuple[Click, ...] = ()
+    correction: Correction | None = None
+    proof: Any | None = None

@@ -208,6 +208,15 @@ ORDER_UNKNOWN = (
 )
 START_CONTRADICTED = "What was said of the pump at the start does not fit what is heard: please check --pump-at-start."
 BY_PUMP_SOUND = "one end was not heard as a click: timed by the pump's sound, to about half a second"
+
+# --- corrected by hand -----------------------------------------------------------------------------------------------
+HAND_ADDED = "added by hand"
+HAND_MOVED = "moved by hand from {was} s"
+HAND_RENAMED = "named by hand; detected as {was}"
+HAND_TURNS = "its kind follows, by turns, from clicks that were named by hand"
+HAND_CYCLE = "rests on clicks corrected by hand"
+HAND_RUN = "It rests on clicks that were corrected by hand; one set by hand is taken as right to {sd} s (an assumption)."
+HAND_VERDICT = "This rests on clicks that were corrected by hand."
 DOUBT_PUMP_SOUND = (
     "The runs were timed by the pump's sound, not by the switch: something else that runs would look the same."
 )

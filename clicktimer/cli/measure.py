@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,14 +14,25 @@ from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, e
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.errors import ClicktimerError, SettingsError
+from clicktimer.cli.waiting import compiling_is_told
+from clicktimer.errors import ClicktimerError, InputError, SettingsError
 from clicktimer.report.words import plain
 
 if TYPE_CHECKING:
+    from clicktimer.labels import Label
     from clicktimer.records import Measurement
     from clicktimer.settings import MeasureOptions
 
 logger = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is asked beside the measuring: where to write the labels, whose to read, and whether to prove the place."""
+
+    labels_target: str | None = None
+    corrected: tuple[str, tuple[Label, ...]] | None = None
+    prove: bool = False
 
 
 @click.command("measure", short_help="Time the pump's runs in a recording and judge them.")
@@ -33,6 +45,10 @@ logger = logging.getLogger(__name__)
 @click.option("--joined", is_flag=True, help="The recordings are parts of one, in this order.")
 @click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON; several give a line each.")
 @click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV.")
+@click.option("--labels", "labels_target", metavar="OUT",
+              help="Write the clicks as a label file (text) that audio editors open.")  # fmt: skip
+@click.option("--corrected", metavar="IN", help="Measure by this label file: the clicks as you corrected them.")
+@click.option("--prove", is_flag=True, help="Add copies of the clicks to the recording and count how many are caught.")
 @system_options
 def measure_command(
     recordings: tuple[str, ...],
@@ -43,6 +59,9 @@ def measure_command(
     joined: bool,
     json_target: str | None,
     csv_target: str | None,
+    labels_target: str | None,
+    corrected: str | None,
+    prove: bool,
     system: Any,
 ) -> int:
     """Time the pump's runs in a recording and judge them.
@@ -57,7 +76,11 @@ def measure_command(
         raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
     if started is not None and len(recordings) > 1 and not joined:
         raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
-    check_targets(json_target, csv_target, recordings)
+    for name, value in (("--labels", labels_target), ("--corrected", corrected)):
+        if value is not None and len(recordings) > 1 and not joined:
+            raise SettingsError(f"{name} fits one recording; measure them one by one, or give --joined if they are parts")
+    check_targets(json_target, csv_target, recordings, labels_target)
+    beside = Beside(labels_target, None if corrected is None else read_label_file(corrected), prove)
     options = MeasureOptions(
         taps="shut" if taps_shut else "steady" if steady_tap else None,
         pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
@@ -67,11 +90,28 @@ def measure_command(
         system=system,
     )
     jobs = [recordings] if joined else [(r,) for r in recordings]
-    return measure_all(jobs, options, json_target=json_target, csv_target=csv_target)
+    return measure_all(jobs, options, json_target=json_target, csv_target=csv_target, beside=beside)
+
+
+def read_label_file(path: str) -> tuple[str, tuple[Label, ...]]:
+    """Read a label file: its name without the folder, and the labels. Raises InputError."""
+    from clicktimer.labels import decode_labels, parse_labels
+
+    name = Path(path).name
+    try:
+        data = Path(path).read_bytes()
+    except OSError as error:
+        raise InputError(f"{path}: {error.strerror}; give the label file that you saved") from None
+    return name, parse_labels(decode_labels(data, name), name)
 
 
 def measure_all(
-    jobs: Sequence[tuple[str, ...]], options: MeasureOptions, *, json_target: str | None, csv_target: str | None
+    jobs: Sequence[tuple[str, ...]],
+    options: MeasureOptions,
+    *,
+    json_target: str | None,
+    csv_target: str | None,
+    beside: Beside | None = None,
 ) -> int:
     """Measure each job, print and write what came of it, and return the exit code.
 
@@ -82,7 +122,7 @@ def measure_all(
     codes = [MEASURED]
     try:
         for job in jobs:
-            codes.append(_measure_one(job, options, out))
+            codes.append(_measure_one(job, options, out, beside or Beside()))
     finally:
         out.finish()
     if DEFECT in codes:
@@ -90,14 +130,15 @@ def measure_all(
     return BAD_INPUT if BAD_INPUT in codes else max(codes)
 
 
-def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results) -> int:
+def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, beside: Beside) -> int:
     from clicktimer.pipeline import measure_recording
 
     name = Path(job[0]).name
     try:
         logger.info("measuring %s", ", ".join(job))
-        with ProgressBar(name) as progress:
+        with compiling_is_told(), ProgressBar(name) as progress:
             measurement = measure_recording(list(job) if options.joined else job[0], options=options, progress=progress)
+        measurement = _beside(measurement, job, options, beside)
     except ClicktimerError as error:
         return explain(error, name)
     except (BrokenPipeError, KeyboardInterrupt):
@@ -106,6 +147,28 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results) -
         return explain_defect(error, name)
     out.add(measurement)
     return MEASURED if measurement.run is not None else NOT_MEASURED
+
+
+def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, beside: Beside) -> Measurement:
+    """Correct, prove and write labels, as far as asked for."""
+    if beside.prove:
+        from clicktimer.prove import prove_recording
+
+        with ProgressBar(f"{Path(job[0]).name}, with copies of its clicks") as progress:
+            m = replace(m, proof=prove_recording(job, m, options, progress=progress))
+    if beside.corrected is not None:
+        from clicktimer.pipeline import corrected
+
+        name, labels = beside.corrected
+        m = corrected(m, labels, options, name=name)
+    if beside.labels_target is not None:
+        from clicktimer.labels import label_text
+
+        clicks = (*m.clicks, *m.edges) if m.correction is None else tuple(c.click for c in m.correction.clicks)
+        put(beside.labels_target, label_text(clicks))
+        shown = len([c for c in clicks if c.how == "clicks"])
+        click.echo(f"clicktimer: {shown} click{'' if shown == 1 else 's'} written to {beside.labels_target}", err=True)
+    return m
 
 
 class _Results:

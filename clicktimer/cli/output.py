@@ -47,14 +47,18 @@ def put(target: str, text: str) -> None:
         write_whole(Path(target), text)
 
 
-def check_targets(json_target: str | None, csv_target: str | None, recordings: Sequence[str]) -> None:
+def check_targets(
+    json_target: str | None, csv_target: str | None, recordings: Sequence[str], labels_target: str | None = None
+) -> None:
     """Refuse outputs that would fall on each other or on a recording, before anything is measured.
 
-    Raises SettingsError.
+    A label file that is there is never overwritten: it may hold somebody's corrections. Raises SettingsError.
     """
+    if labels_target is not None and labels_target in (STDOUT, json_target, csv_target):
+        raise SettingsError("--labels needs a file of its own; give it a name that no other option has")
     if json_target is not None and json_target == csv_target:
         raise SettingsError("--json and --csv cannot both go to the same place; give one of them a file of its own")
-    for name, target in (("--json", json_target), ("--csv", csv_target)):
+    for name, target in (("--json", json_target), ("--csv", csv_target), ("--labels", labels_target)):
         if target is None or target == STDOUT:
             continue
         path = Path(target)
@@ -65,6 +69,8 @@ def check_targets(json_target: str | None, csv_target: str | None, recordings: S
         for recording in recordings:
             if path.exists() and Path(recording).exists() and path.samefile(recording):
                 raise SettingsError(f"{name} {target} would overwrite the recording itself; choose another name")
+        if target == labels_target and path.exists():
+            raise SettingsError(f"{name} {target} is there already and may hold corrections; give another name")
 
 
 def emphasis_for() -> Callable[[str], str]:

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from clicktimer.records import Measurement
+from clicktimer.report.correction import correction_json
 from clicktimer.report.words import plain
 
 FORMAT = "clicktimer-measurement"
@@ -53,6 +54,8 @@ def measurement_json(measurement: Measurement, *, program_version: str) -> dict[
         "verdict": m.verdict,
         "tank": _tank(m.tank),
         "warnings": m.warnings,
+        "correction": correction_json(m.correction),
+        "proof": m.proof,
     }
     cleaned: dict[str, Any] = jsonable(document)
     return cleaned

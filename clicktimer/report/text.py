@@ -11,6 +11,7 @@ from typing import Any
 
 from clicktimer.records import Measurement
 from clicktimer.report import advice
+from clicktimer.report.correction import correction_lines
 from clicktimer.report.runs import ambiguous_lines, runs_lines
 from clicktimer.report.words import (
     clock_text,
@@ -45,6 +46,8 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
             lines += wrap(step, "  - ", "    ")
     if m.cycles:
         lines += ["", emphasis("Runs"), *runs_lines(m, csv_hint=csv_hint)]
+    if m.correction is not None:
+        lines += ["", emphasis("Corrected by hand"), *correction_lines(m)]
     if m.ambiguous is not None:
         lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
     if m.tank is not None and (m.run is not None or _tank_given(m.tank)):
