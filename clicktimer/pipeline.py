@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +12,9 @@ import numpy as np
 from clicktimer import sentences
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.cycles import pair_cycles, unknown_intervals
+from clicktimer.labels import HAND_SD_S, Label, correct
 from clicktimer.onsets import Candidates, OnsetFinder
-from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
+from clicktimer.records import Block, Click, Correction, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.verdict import judge
@@ -89,12 +91,59 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
     found = find_clicks(
         heard.candidates, heard.levels, duration_s=max(heard.end_s, 1.0), pump_at_start=options.pump_at_start
     )
-    clock_ppm = options.detection.clock_ppm
-    cycles = pair_cycles(
-        sorted((*found.clicks, *found.edges), key=lambda c: c.time_s), heard.gaps, start_s=0.0, end_s=heard.end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
+    return _measured(
+        source, found.clicks, found.edges, heard.gaps, heard.end_s, options, [*notices, *_warnings(found)]
     )
-    ambiguous = None if found.order_known else unknown_intervals(found.clicks, heard.gaps)
-    run = no_use_run(cycles, taps=options.taps, clicks=found.clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
+
+
+def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str) -> Measurement:
+    """The same recording measured by a person's labels (clicktimer.labels), with what was detected beside it.
+
+    name: of the label file. options: those it was measured with. Raises InputError for a label after its end.
+    """
+    m = measured
+    ours, deleted = correct(labels, (*m.clicks, *m.edges), m.gaps, end_s=m.source.duration_s, name=name)
+    before = (m.cycles, m.run, m.verdict)
+    if not deleted and all(c.change == "kept" for c in ours):
+        return replace(m, correction=Correction(name, ours, deleted, (), *before))
+    clicks = tuple(c.click for c in ours if c.click.how == "clicks")
+    edges = tuple(c.click for c in ours if c.click.how == "pump sound")
+    warnings = [w for w in m.warnings if not clicks or w.code not in ("no-clicks", "no-sure-clicks", "order-unknown")]
+    if any(c.kind == "unknown" for c in clicks):
+        warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
+    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
+    cycles = tuple(c if c in m.cycles else replace(c, note=_joined_notes(c.note)) for c in new.cycles)
+    figures = [f"cycle {i}" for i, (c, n) in enumerate(zip(cycles, new.cycles, strict=True), start=1) if c is not n]
+    run, verdict = new.run, new.verdict
+    if run is not None:
+        run = replace(run, text=f"{run.text} {sentences.HAND_RUN.format(sd=HAND_SD_S)}".strip())
+        figures.append("run")
+    if verdict.band is not None or m.verdict.band is not None:
+        verdict = replace(verdict, text=f"{verdict.text} {sentences.HAND_VERDICT}")
+        figures.append("verdict")
+    figures += [what for what in ("ambiguous", "tank") if getattr(new, what) is not None]
+    return replace(
+        new, clicks=m.clicks, edges=m.edges, cycles=cycles, run=run, verdict=verdict,
+        correction=Correction(name, ours, deleted, tuple(figures), *before),
+    )  # fmt: skip
+
+
+def _joined_notes(note: str) -> str:
+    return "; ".join(part for part in (note, sentences.HAND_CYCLE) if part)
+
+
+def _measured(
+    source: SourceInfo, clicks: tuple[Click, ...], edges: tuple[Click, ...], gaps: tuple[Gap, ...], end_s: float,
+    options: MeasureOptions, warnings: Sequence[Notice],
+) -> Measurement:  # fmt: skip
+    """What follows from clicks and edges, whoever told them."""
+    clock_ppm = options.detection.clock_ppm
+    both = sorted((*clicks, *edges), key=lambda c: c.time_s)
+    cycles = pair_cycles(
+        both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
+    )
+    ambiguous = unknown_intervals(clicks, gaps)
+    run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     system = options.system.system if options.system is not None else None
     verdict = judge(run, marks_s=options.marks_s)
     tank = None
@@ -102,9 +151,8 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
         from clicktimer.tank.sizing import size_tank
 
         tank = size_tank(system, run, options.system.units)
-    warnings = [*notices, *_warnings(found)]
     return Measurement(
-        source, found.clicks, cycles, heard.gaps, ambiguous, run, verdict, tank, tuple(warnings), _settings(options)
+        source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), _settings(options), edges=edges
     )
 
 
