@@ -154,7 +154,6 @@ def test_pairs_that_look_alike_are_split_by_what_splits_them(title: str, known: 
     [
         (facts(run="short", tank="short"), "air-valve"),
         (facts(run="good", starts_by_itself="yes"), "starts-with-valve-shut"),
-        (facts(past_cut_out="yes", taps="shut"), "clicks-but-runs-on"),
         (facts(endless="yes"), "stays-below-cut-out"),
         (facts(run="very-short", chatter="yes", air_valve="right"), "gauges-differ"),
         (facts(regular_restarts="yes", seeping="yes"), "stops-below-cut-out"),
@@ -184,6 +183,17 @@ def test_where_the_method_does_not_apply_that_is_told_instead(known: dict[str, s
     assert names(result) == [cause]
     assert "does not apply" in " ".join(causes_lines(result))
     assert result.settle == ()
+
+
+@pytest.mark.parametrize("sign", ["past_cut_out", "stays_below_cut_out", "clicks_but_runs_on"])
+def test_nobody_is_sent_to_test_on_while_the_pump_runs_without_end(sign: str) -> None:
+    result = rank(facts(**{sign: "yes"}))
+    text = " ".join(" ".join(causes_lines(result)).split())
+    assert text.startswith("! A pump that runs on with every tap shut: switch it off at the disconnect now.")
+    assert "off at the disconnect, and call" in text
+    assert "To settle it" not in text
+    assert result.settle == ()
+    assert text.count("It can overheat, scald and burst a pipe") == 1
 
 
 def test_a_gauge_that_stands_still_is_not_enough_to_say_which() -> None:

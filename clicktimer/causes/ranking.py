@@ -13,6 +13,7 @@ from typing import Literal
 from clicktimer.causes.facts import gather
 from clicktimer.causes.found import NOTHING_FOUND, Found
 from clicktimer.causes.table import Cause, Check, Evidence, Fact, Table, table
+from clicktimer.cautions import BY_NAME
 from clicktimer.records import Measurement
 from clicktimer.tank.sizing import TankSizing
 
@@ -49,7 +50,8 @@ class CausesResult:
     status: "leads" (the first one stands out), "open" (it cannot be told yet), "does-not-apply" (not this kind of
     system), "no-trouble" (nothing is wrong by what is known) or "nothing-to-go-on".
     text: that in plain words. complaints: what is wrong, in plain words. ranked: best first. settle: when it is open,
-    facts not known yet that would tell the first ones apart, best first. facts: what is known.
+    facts not known yet that would tell the first ones apart, best first. facts: what is known. first: cautions that come
+    before everything else, in full. stop: nobody is to look further by hand; nothing that would settle it is told then.
     """
 
     status: Status
@@ -58,6 +60,8 @@ class CausesResult:
     ranked: tuple[RankedCause, ...]
     settle: tuple[Fact, ...]
     facts: Mapping[str, str]
+    first: tuple[str, ...] = ()
+    stop: bool = False
 
     @property
     def shown(self) -> tuple[RankedCause, ...]:
@@ -90,14 +94,20 @@ def likely_causes(
 def rank(facts: Mapping[str, str], known: Table | None = None) -> CausesResult:
     """Rank the causes of a table by facts. What is not among the facts counts for nothing."""
     all_of = known or table()
-    complaints = [c for c in all_of.complaints if any(facts.get(name) in values for name, values in c.signs.items())]
+    complaints = [c for c in all_of.complaints if _any(c.signs, facts)]
     names = {c.name for c in complaints}
     weighed = [_weigh(cause, facts) for cause in all_of.causes if set(cause.explains) & names]
     ranked = tuple(sorted(weighed, key=lambda r: -r.score))
     words = tuple(c.words for c in complaints)
     status, text = _status(ranked, facts, words)
-    settle = _settling(ranked, facts, all_of) if status == "open" else ()
-    return CausesResult(status, text, words, ranked, settle, dict(facts))
+    stop = any(_any(c.stop, facts) for c in complaints)
+    settle = _settling(ranked, facts, all_of) if status == "open" and not stop else ()
+    first = tuple(BY_NAME[c.first] for c in complaints if c.first)
+    return CausesResult(status, text, words, ranked, settle, dict(facts), first, stop)
+
+
+def _any(signs: Mapping[str, tuple[str, ...]], facts: Mapping[str, str]) -> bool:
+    return any(facts.get(name) in values for name, values in signs.items())
 
 
 def _weigh(cause: Cause, facts: Mapping[str, str]) -> RankedCause:

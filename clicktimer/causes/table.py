@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -78,11 +78,16 @@ class Cause:
 
 @dataclass(frozen=True, slots=True)
 class Complaint:
-    """What is wrong at all. signs: facts with the values of which any is enough."""
+    """What is wrong at all. signs: facts with the values of which any is enough.
+
+    first: name of the caution that comes before everything else, or empty. stop: signs with which nobody is to test on.
+    """
 
     name: str
     words: str
     signs: Mapping[str, tuple[str, ...]]
+    first: str = ""
+    stop: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +103,7 @@ class Table:
         values = {fact.name: fact.values for fact in self.facts}
         pairs = [(e.fact, v, c.name) for c in self.causes for e in c.evidence for v in e.values]
         pairs += [(name, v, c.name) for c in self.complaints for name, signs in c.signs.items() for v in signs]
+        pairs += [(name, v, c.name) for c in self.complaints for name, signs in c.stop.items() for v in signs]
         for fact, value, where in pairs:
             if value not in values.get(fact, ()):
                 raise LookupError(f"{where}: no fact {fact} = {value}")
@@ -110,7 +116,8 @@ class Table:
             self.facts
         ):
             raise LookupError("a fact with an unknown origin, or two of one name")
-        if not all(names) or any(c not in cautions.BY_NAME for check in self.checks for c in check.cautions):
+        named = [c for check in self.checks for c in check.cautions] + [c.first for c in self.complaints if c.first]
+        if not all(names) or any(c not in cautions.BY_NAME for c in named):
             raise LookupError("a check with an unknown caution, or an entry without a name")
 
     def fact(self, name: str) -> Fact:
@@ -129,7 +136,7 @@ def table() -> Table:
     return Table(
         facts=tuple(_fact(entry) for entry in facts["fact"]),
         complaints=tuple(
-            Complaint(e["name"], e["words"], {name: tuple(signs) for name, signs in e["signs"].items()})
+            Complaint(e["name"], e["words"], _signs(e["signs"]), e.get("first", ""), _signs(e.get("stop", {})))
             for e in facts["complaint"]
         ),
         causes=tuple(_cause(entry) for entry in causes["cause"]),
@@ -144,6 +151,10 @@ def observations() -> tuple[Fact, ...]:
 
 def _toml(name: str) -> dict[str, Any]:
     return tomllib.loads(resources.files("clicktimer.causes").joinpath(name).read_text(encoding="utf-8"))
+
+
+def _signs(entry: Mapping[str, list[str]]) -> dict[str, tuple[str, ...]]:
+    return {name: tuple(values) for name, values in entry.items()}
 
 
 def _fact(entry: Mapping[str, Any]) -> Fact:

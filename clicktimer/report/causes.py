@@ -9,6 +9,7 @@ from clicktimer.causes.table import Evidence
 from clicktimer.report.words import wrap
 
 STANDING = {"fits": "fits", "possible": "possible", "unlikely": "unlikely"}
+SILENT = ("no-trouble", "nothing-to-go-on")
 MOST_CHECKS = 2
 BASIS = (
     "Ranked by the signs listed, weighed by common practice in the trade: no source, no probability. What is not known "
@@ -22,9 +23,10 @@ def causes_lines(result: CausesResult | None) -> list[str]:
     The checks by hand follow, each with its cautions and where to stop, unless all that is wrong is a run somewhat
     below the mark: that is rarely a trouble, and nobody should drain a tank for it.
     """
-    if result is None or result.status in ("no-trouble", "nothing-to-go-on"):
+    if result is None or result.status in SILENT:
         return []
-    lines = wrap(result.text, "  ")
+    lines = [line for caution in result.first for line in wrap(caution, "  ! ", "    ")]
+    lines += wrap(result.text, "  ")
     if result.status == "does-not-apply":
         lines += _why_not(result)
     else:
@@ -67,6 +69,8 @@ def _said(evidence: tuple[Evidence, ...]) -> str:
 
 
 def _settle_lines(result: CausesResult) -> list[str]:
+    if result.stop:
+        return wrap("Do not look for more by hand while it is so: off at the disconnect, and call.", "  ! ", "    ")
     hows = [fact.how for fact in result.settle]
     if not hows and result.shown:
         hows = [result.shown[0].cause.settle]
@@ -81,7 +85,7 @@ def _check_lines(result: CausesResult) -> list[str]:
     lines: list[str] = []
     for check in result.checks[:MOST_CHECKS]:
         lines += ["", *wrap(f"Check by hand: {check.title}", "  ")]
-        for caution in check.caution_texts:
+        for caution in (c for c in check.caution_texts if c not in result.first):
             lines += wrap(caution, "  ! ", "    ")
         for number, step in enumerate(check.steps, start=1):
             lines += wrap(f"{number}. {step}", "    ", "       ")
@@ -93,9 +97,10 @@ def _check_lines(result: CausesResult) -> list[str]:
 
 def cautions_shown(result: CausesResult | None) -> frozenset[str]:
     """Return the cautions that the section's checks hold, so that a report need not say them twice."""
-    if result is None or not _worth_a_check(result):
+    if result is None or result.status in SILENT:
         return frozenset()
-    return frozenset(text for check in result.checks[:MOST_CHECKS] for text in check.caution_texts)
+    checks = result.checks[:MOST_CHECKS] if _worth_a_check(result) else ()
+    return frozenset(result.first) | {text for check in checks for text in check.caution_texts}
 
 
 def _lower(title: str) -> str:
@@ -113,6 +118,8 @@ def causes_json(result: CausesResult | None) -> dict[str, Any] | None:
         "status": result.status,
         "text": result.text,
         "complaints": list(result.complaints),
+        "first": list(result.first),
+        "stop": result.stop,
         "facts": dict(sorted(result.facts.items())),
         "ranked": [
             {
