@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 
 import pytest
@@ -188,6 +189,10 @@ def test_one_missing_measurement_is_named() -> None:
     low, high = (l_to_gal(q) for q in no_pump.implied_pump_l_per_min)
     # A healthy 33 gal gives 6.34 to 8.51 gal; over 38.5 and 37.5 s that is 9.9 to 13.6 gpm.
     assert (low, high) == pytest.approx((9.89, 13.62), abs=0.02)
+    at_most = RunTime(38.0, 0.0, 38.5, 3, "shortest run", True, 0.01, None)  # as it comes when nothing is said of taps
+    open_above = judge_tank_there(at_most, a_system(pump_gpm=None))
+    assert open_above.implied_pump_l_per_min == (pytest.approx(gal_to_l(9.89), abs=0.1), math.inf)
+    assert "at least 9.9 gpm" in open_above.text
     no_tank = judge_tank_there(a_run(38.0), a_system(tank_gal=None))
     assert "volume on the tank's label" in no_tank.settle
     assert [l_to_gal(v) for v in no_tank.implied_volume_l] == pytest.approx([19.38, 26.70], abs=0.05)

@@ -6,6 +6,7 @@ The real drawdown is pump rate times run. It is held against what the label's vo
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from clicktimer.formats import UnitSystem, format_flow, format_time, format_volume
@@ -87,11 +88,11 @@ def _without_pump(run: RunTime, system: System, units: UnitSystem) -> TankThere:
             MEASURE_RATE,
         )
     row = tanks_row(system)
-    low, high = 60.0 * row.drawdown_fast_l / run.high_s, 60.0 * row.drawdown_l / run.low_s
-    bound = "at least " if run.one_sided else ""
-    span = (
-        bound + format_flow(low, units) if run.one_sided else f"{format_flow(low, units)} to {format_flow(high, units)}"
-    )
+    low = 60.0 * row.drawdown_fast_l / run.high_s
+    # An upper bound of the run, or an interval that reaches down to nothing, leaves the rate open above.
+    high = math.inf if run.one_sided or run.low_s <= 0.0 else 60.0 * row.drawdown_l / run.low_s
+    given = format_flow(low, units)
+    span = f"at least {given}" if math.isinf(high) else f"{given} to {format_flow(high, units)}"
     return TankThere(
         "cannot-tell",
         "The run alone cannot tell a small tank from one that has lost its air: the pump rate is unknown. A healthy "
