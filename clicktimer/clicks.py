@@ -38,6 +38,8 @@ _LEAST_EACH = 2.0
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _LEAST_ORDER = 0.8
+_SURE_TURN = 4.5
+"""t value of the change of level at the clicks from which it tells cut-in from cut-out."""
 _LEAST_CHANCE = 0.75
 """A click is told when its chance, by all paths together, is at least this."""
 _EDGE_SD_S = 0.3
@@ -132,12 +134,24 @@ def find_clicks(
         and _snap_of(field, s) > _snap_of(field, best) - 2.5  # words that recur are no rival of a clear snap
     ]
     margin = worth - (max(_worth(field, rivals[0]), 0.0) if rivals else 0.0)
+    if best.track is None and any(_as_good(field, s, worth / len(chosen)) for s in rivals):
+        return Heard((), (), False, False, worth, 0.0, None)  # two switches, or a switch and a latch: which is it?
     if margin < _LEAST_LEAD * worth or (best.track is None and _two_kinds(best) < _LEAST_ORDER):
         return Heard((), (), False, False, worth, margin, None)
     # By the user's word alone one missed click would turn every kind round: only where the clicks stand out.
     order_known = best.track is not None or (pump_at_start is not None and worth >= _LEAST_EACH * len(chosen))
-    clicks, edges = _report(field, best, order_known)
-    return Heard(clicks, edges, best.track is not None, order_known, worth, margin, best.track)
+    turn = 0.0 if best.track is not None else _turn(field, best)
+    heard = best.track is not None or abs(turn) >= _SURE_TURN
+    flip = heard and turn < 0
+    conflict = flip and pump_at_start is not None
+    clicks, edges = _report(field, best, order_known or heard, flip)
+    return Heard(clicks, edges, heard, order_known or heard, worth, margin, best.track, conflict)
+
+
+def _as_good(field: _Field, solution: _Solution, each: float) -> bool:
+    """Whether another sequence stands nearly as well, click for click."""
+    count = int(np.count_nonzero(solution.path.kind))
+    return count >= 4 and _worth(field, solution) > 0.6 * each * count
 
 
 def _snap_of(field: _Field, solution: _Solution) -> float:
@@ -402,40 +416,48 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
     return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b, _ in kept]
 
 
-def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -> _Solution | None:
-    """The same sounds, if the level changes one way at the one and the other way at the other: then a pump is heard."""
-    change = field.levels.change_db[field.row] / field.levels.spread_db
+def _turn(field: _Field, solution: _Solution) -> float:
+    """How surely the level rises at the first kind of click and falls at the second: a t value, negative the other way.
+
+    Each click is judged by the direction that the others show, so that chance does not vouch for itself.
+    """
     first, second = solution.members
     if len(first) < 2 or len(second) < 2:
-        return None
+        return 0.0
+    change = field.levels.change_db[field.row] / field.levels.spread_db
     sign = np.concatenate([np.ones(len(first)), -np.ones(len(second))])
-    signed = change[np.concatenate([first, second])] * sign[:, None]
-    signed = np.clip(signed, -6.0, 6.0)
+    signed = np.clip(change[np.concatenate([first, second])] * sign[:, None], -6.0, 6.0)
     total = signed.sum(axis=0)
-    # Each click judged by the direction that the others show.
     own = np.array([float(row @ (total - row)) / (float(np.linalg.norm(total - row)) + 1e-9) for row in signed])
     t = float(own.mean() / (own.std() / np.sqrt(len(own)) + 0.3))
-    if abs(t) < 3.0:
+    return t if float(total.sum()) > 0 else -t
+
+
+def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -> _Solution | None:
+    """The same sounds, if the level changes one way at the one and the other way at the other: then a pump is heard."""
+    turn = _turn(field, solution)
+    if abs(turn) < 3.0:
         return None
-    up = 1.0 if float(total.sum()) > 0 else -1.0
-    ins, outs = (first, second) if up > 0 else (second, first)
+    ins, outs = solution.members if turn > 0 else solution.members[::-1]
     low, high = pump.levels_around(field.levels, field.row[ins], field.row[outs])
     track = pump.refine(field.levels, low, high)
     if track is None:
         return None
-    like = solution.like if up > 0 else (solution.like[1], solution.like[0])
+    like = solution.like if turn > 0 else solution.like[::-1]
     return _learn(field, track, (_Seed(ins, like[0]), _Seed(outs, like[1])), start)
 
 
 # -- what is told ------------------------------------------------------------------------------------------------------
 
 
-def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
-    """The clicks, and the edges: changes of the pump without a click of which one can be sure."""
+def _report(
+    field: _Field, solution: _Solution, order_known: bool, flip: bool
+) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
+    """The clicks, and the edges: changes of the pump without a click of which one can be sure. flip: the kinds are reversed."""
     path = solution.path
     clicks, edges = [], []
     for i in np.flatnonzero(path.kind):
-        kind: Kind = "cut-in" if path.kind[i] == 1 else "cut-out"
+        kind: Kind = "cut-in" if (path.kind[i] == 1) != flip else "cut-out"
         chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
         if not order_known:
             chance = float(path.chance_in[i] + path.chance_out[i])
@@ -453,7 +475,8 @@ def _report(field: _Field, solution: _Solution, order_known: bool) -> tuple[tupl
             )
         )
     for row, silent in zip(path.silent_rows, path.silent_kinds, strict=True):
-        edges.append(_edge(field.levels.time_of(int(row)), "cut-in" if silent == 1 else "cut-out", solution))
+        kind = "cut-in" if (silent == 1) != flip else "cut-out"
+        edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
 
 
