@@ -17,6 +17,7 @@ from clicktimer.onsets import Candidates, OnsetFinder
 from clicktimer.records import Block, Click, Correction, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.used import values_used
 from clicktimer.verdict import judge
 
 Progress = Callable[[float, float | None], None]
@@ -152,7 +153,7 @@ def _measured(
 
         tank = size_tank(system, run, options.system.units)
     return Measurement(
-        source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), _settings(options), edges=edges
+        source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
     )
 
 
@@ -169,17 +170,3 @@ def _warnings(found: Heard) -> list[Notice]:
     if found.conflict:
         warnings.append(Notice("start-contradicted", sentences.START_CONTRADICTED))
     return warnings
-
-
-def _settings(options: MeasureOptions) -> dict[str, Any]:
-    def said(value: Any) -> dict[str, Any]:
-        return {"value": value, "from": "default" if value is None else "option"}
-
-    taps = {"shut": "shut", "steady": "one runs steadily", None: None}[options.taps]
-    settings: dict[str, Any] = {"taps": said(taps), "pump_at_start": said(options.pump_at_start)}
-    if options.system is None:
-        return settings
-    given = options.system.given
-    for name in ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units"):
-        settings[name] = {"value": given.get(name), "from": "option" if name in given else "default"}
-    return settings

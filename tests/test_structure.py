@@ -25,7 +25,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("7 tank", {"tank", "well", "motors"}),
     ("8 causes", {"causes"}),
     ("9 site file", {"site"}),
-    ("the chain", {"pipeline", "place", "prove", "give"}),
+    ("the chain", {"pipeline", "used", "place", "prove", "give"}),
     ("10 report", {"report"}),
     ("the user", {"cli", "api"}),
 ]

@@ -182,6 +182,8 @@ def _said_lines(m: Measurement) -> list[str]:
         if name in OF_THE_RECORDING:
             value = "not said" if entry["value"] is None else _value_text(entry["value"])
             said.append(f"{OF_THE_RECORDING[name]}: {value}")
+        elif name == "units" and entry["from"] == "default":
+            continue  # seen at a glance
         elif entry["value"] is not None and (m.tank is None or name not in OF_THE_TANK):
             shown = f"{name.replace('_', ' ')} {_value_text(entry['value'])}"
             (defaults if entry["from"] == "default" else given).append(shown)
