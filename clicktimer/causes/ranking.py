@@ -50,8 +50,9 @@ class CausesResult:
     status: "leads" (the first one stands out), "open" (it cannot be told yet), "does-not-apply" (not this kind of
     system), "no-trouble" (nothing is wrong by what is known) or "nothing-to-go-on".
     text: that in plain words. complaints: what is wrong, in plain words. ranked: best first. settle: when it is open,
-    facts not known yet that would tell the first ones apart, best first. facts: what is known. first: cautions that come
-    before everything else, in full. stop: nobody is to look further by hand; nothing that would settle it is told then.
+    facts not known yet that would tell the first ones apart, best first. facts: what is known.
+    first: cautions that come before everything else, in full. stop: nobody is to look further by hand; nothing that
+    would settle it is told then.
     """
 
     status: Status

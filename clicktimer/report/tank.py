@@ -12,7 +12,9 @@ from typing import Any
 
 from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
+from clicktimer.report.day import day_json
 from clicktimer.report.words import wrap
+from clicktimer.tank.day import day_starts
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import Finding, TankThere
 from clicktimer.tank.sizing import TankSizing
@@ -193,6 +195,7 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
     """Return the sizing as plain data for JSON: volumes in gal and L, pressures in psi (gauge), times in s, null = "
     "unknown."""
     run = sizing.run
+    day = day_starts(sizing)
     return {
         "inputs": system_settings(sizing.system),
         "units": sizing.units,
@@ -213,6 +216,7 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
         "judgement": None if sizing.judgement is None else _there_json(sizing.judgement),
         "notes": list(sizing.notes),
         "missing": [asdict(m) for m in sizing.missing],
+        "starts": None if day is None else day_json(day),
         "pump_rate_measured": None if sizing.pump_measured is None else _measured_json(sizing),
         "advised": None
         if sizing.advised is None
