@@ -42,6 +42,8 @@ _SURE_TURN = 4.5
 """t value of the change of level at the clicks from which it tells cut-in from cut-out."""
 _LEAST_CHANCE = 0.75
 """A click is told when its chance, by all paths together, is at least this."""
+_LEAST_OWN = -3.0
+"""... and its own score, the level apart, at least this: else it is only the noise nearest to where the pump stopped."""
 _EDGE_SD_S = 0.3
 """Standard deviation of a start or stop that only the pump's level tells."""
 _RAMP_STEPS = 3
@@ -246,7 +248,7 @@ def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarr
     n = len(time_s)
     burst = np.ones(n, np.int64)
     gone = np.zeros(n, bool)
-    strong = np.flatnonzero(snaps > 0.0)
+    strong = np.flatnonzero(snaps > 1.0)
     for at, i in enumerate(strong):
         if gone[i]:
             continue
@@ -461,7 +463,8 @@ def _report(
         chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
         if not order_known:
             chance = float(path.chance_in[i] + path.chance_out[i])
-        if chance < _LEAST_CHANCE:
+        own = float(solution.score[path.kind[i] - 1][i])
+        if chance < _LEAST_CHANCE or own < _LEAST_OWN:
             edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
             continue
         clicks.append(
