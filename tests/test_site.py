@@ -350,6 +350,26 @@ def test_the_well_command_takes_the_file(tmp_path: Path) -> None:
     assert run("well", "--site", str(path), "--yield", "5 gpm").return_value == 0
 
 
+def test_the_measure_command_hands_the_file_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[Any] = []
+
+    def measured(jobs: Any, options: Any, **_: Any) -> int:
+        asked.append(options)
+        return 0
+
+    monkeypatch.setattr("clicktimer.cli.measure.measure_all", measured)
+    path = tmp_path / "Mühle am Bach.toml"
+    path.write_text('switch = "30/50"\nmarks = "30/90"\nmotor = "1 hp"\nair-valve = "low"\n', "utf-8")
+    out = run("measure", "tank.wav", "--taps-shut", "--site", str(path), "--seen", "late-rise")
+    assert out.exception is None, out.exception
+    system = asked[0].system
+    assert asked[0].marks_s == (30.0, 90.0)
+    assert system.motor_hp == pytest.approx(1.0)
+    assert (system.found.air_valve, system.found.seen) == ("low", ("late-rise",))
+    assert system.settings()["switch"] == {"value": "30/50", "from": "site file"}
+    assert system.settings()["site"]["value"] == "Mühle am Bach.toml"  # the name, never the folder
+
+
 def test_a_bad_file_is_bad_input(tmp_path: Path) -> None:
     path = tmp_path / "house.toml"
     path.write_text("height = 3\nfoo = 4\n")

@@ -76,7 +76,8 @@ def _settle_lines(result: CausesResult) -> list[str]:
         hows = [result.shown[0].cause.settle]
     lines: list[str] = []
     for place, how in enumerate(hows):
-        lines += wrap(f"{'To settle it' if place == 0 else 'Or'}: {how}", "  ", "    ")
+        head = "To be sure" if result.status == "leads" else "To settle it" if place == 0 else "Or"
+        lines += wrap(f"{head}: {how}", "  ", "    ")
     return lines
 
 
