@@ -45,7 +45,7 @@ _KNOWN: dict[str, tuple[Kind, How]] = {
     **dict.fromkeys(("pumpon", "pumpstart"), ("cut-in", "pump sound")),
     **dict.fromkeys(("pumpoff", "pumpstop"), ("cut-out", "pump sound")),
     "missed": ("unknown", "pump sound"),
-}  # type: ignore[dict-item]
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,17 +1,17 @@
-"""The chain, and nothing else: sound -> candidates -> clicks -> cycles -> run with no water in use -> verdict -> tank."""
+"""The chain, and nothing else: sound -> candidates -> clicks -> cycles -> run with no water -> verdict -> tank."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from clicktimer import sentences
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.cycles import pair_cycles, unknown_intervals
+from clicktimer.formats import format_time
 from clicktimer.labels import HAND_SD_S, Label, correct
 from clicktimer.onsets import Candidates, OnsetFinder
 from clicktimer.records import Block, Click, Correction, Gap, Measurement, Notice, Samples, SourceInfo
@@ -22,6 +22,10 @@ from clicktimer.verdict import judge
 
 Progress = Callable[[float, float | None], None]
 """Called with the seconds of sound heard so far, and of the whole where that is known."""
+
+
+class StopHearingError(Exception):
+    """Raised by a Progress to end the hearing: what was heard so far is measured, and that is told."""
 
 
 def measure_recording(
@@ -42,7 +46,12 @@ def measure_recording(
     recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
     whole_s = recording.info.duration_hint_s
     heard = hear_blocks(recording.blocks(), None if progress is None else lambda s: progress(s, whole_s))
-    return conclude(heard, recording.finish(), options, recording.notices)
+    source = recording.finish()
+    notices = list(recording.notices)
+    if heard.stopped:
+        source = replace(source, duration_s=heard.end_s)
+        notices.append(Notice("stopped", sentences.STOPPED.format(time=format_time(heard.end_s)), heard.end_s))
+    return conclude(heard, source, options, notices)
 
 
 def measure_samples(
@@ -63,28 +72,36 @@ def measure_samples(
 class Listened:
     """What one pass over the sound leaves behind: candidates, the level track, gaps. Small beside the sound."""
 
-    def __init__(self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float) -> None:
+    def __init__(
+        self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float, stopped: bool = False
+    ) -> None:
         self.candidates = candidates
         self.levels = finder.levels()
         self.gaps = gaps
         self.end_s = end_s
+        self.stopped = stopped
 
 
 def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
-    """One pass over the sound."""
+    """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
     finder = OnsetFinder()
     parts: list[Candidates] = []
     gaps: list[Gap] = []
     end_s = 0.0
+    stopped = False
     for block in blocks:
         if block.gap_before is not None:
             gaps.append(block.gap_before)
         parts.append(finder.feed(block))
         end_s = block.start_s + len(block.samples) / block.rate_hz
         if progress is not None:
-            progress(end_s)
+            try:
+                progress(end_s)
+            except StopHearingError:
+                stopped = True
+                break
     parts.append(finder.flush())
-    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s)
+    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped)
 
 
 def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notices: Sequence[Notice]) -> Measurement:
@@ -145,13 +162,12 @@ def _measured(
     )
     ambiguous = unknown_intervals(clicks, gaps)
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
-    system = options.system.system if options.system is not None else None
     verdict = judge(run, marks_s=options.marks_s)
     tank = None
-    if system is not None:
+    if options.system is not None:
         from clicktimer.tank.sizing import size_tank
 
-        tank = size_tank(system, run, options.system.units)
+        tank = size_tank(options.system.system, run, options.system.units)
     return Measurement(
         source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
     )

@@ -224,3 +224,4 @@ NO_SURE_CLICKS = (
     "Something clicked again and again, but nothing tells the switch from the other sounds. "
     "Put the microphone closer to the switch, outside its cover, and record again."
 )
+STOPPED = "You stopped the measuring at {time}: only what was heard until then is measured."

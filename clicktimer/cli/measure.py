@@ -78,7 +78,7 @@ def measure_command(
         raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
     for name, value in (("--labels", labels_target), ("--corrected", corrected)):
         if value is not None and len(recordings) > 1 and not joined:
-            raise SettingsError(f"{name} fits one recording; measure them one by one, or give --joined if they are parts")
+            raise SettingsError(f"{name} fits one recording; measure one by one, or give --joined if they are parts")
     check_targets(json_target, csv_target, recordings, labels_target)
     beside = Beside(labels_target, None if corrected is None else read_label_file(corrected), prove)
     options = MeasureOptions(
@@ -131,13 +131,17 @@ def measure_all(
 
 
 def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, beside: Beside) -> int:
+    from clicktimer.cli.stopping import user_may_stop
     from clicktimer.pipeline import measure_recording
 
     name = Path(job[0]).name
     try:
         logger.info("measuring %s", ", ".join(job))
-        with compiling_is_told(), ProgressBar(name) as progress:
-            measurement = measure_recording(list(job) if options.joined else job[0], options=options, progress=progress)
+        with compiling_is_told(), user_may_stop() as wish, ProgressBar(name) as bar:
+            paths = list(job) if options.joined else job[0]
+            measurement = measure_recording(paths, options=options, progress=wish.watched(bar))
+        if wish.asked:  # neither a proof nor a correction of the whole fits what was heard
+            beside = replace(beside, prove=False, corrected=None)
         measurement = _beside(measurement, job, options, beside)
     except ClicktimerError as error:
         return explain(error, name)
@@ -146,6 +150,8 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
     except Exception as error:  # the other recordings are still measured
         return explain_defect(error, name)
     out.add(measurement)
+    if wish.asked:
+        raise KeyboardInterrupt
     return MEASURED if measurement.run is not None else NOT_MEASURED
 
 

@@ -16,7 +16,7 @@ def compiling_is_told() -> Iterator[None]:
     """Inside, the first compilation puts one line on stderr. What is read from numba's cache compiles nothing."""
     from numba.core.event import Listener, install_listener
 
-    class Teller(Listener):  # type: ignore[misc]
+    class Teller(Listener):
         """Told once, at the first of the loops."""
 
         told = False

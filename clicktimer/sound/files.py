@@ -8,6 +8,7 @@ some seconds, so a day costs the memory of a minute.
 from __future__ import annotations
 
 import itertools
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,7 +50,7 @@ class RecordingInfo:
     duration_hint_s: float | None
 
 
-def open_recording(path: str | Path, *, started: str | None = None, chunk_s: float = 5.0) -> Recording:
+def open_recording(path: str | os.PathLike[str], *, started: str | None = None, chunk_s: float = 5.0) -> Recording:
     """Open a recording and decode its first frame, so that whatever is wrong with the file is said here.
 
     path: wav, flac, mp3, m4a/aac, ogg/opus, webm, aiff, caf, 3gp/amr, or the sound track of mp4/mov/mkv; 8 to 192 kHz,
