@@ -1,0 +1,47 @@
+"""Proof, last part: how many of the copies were caught, as a rate with its interval."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+NORMAL_95 = 1.959963984540054
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """caught of put; rate with its 95 % interval, all None where nothing was put."""
+
+    put: int
+    caught: int
+    rate: float | None
+    low: float | None
+    high: float | None
+
+
+def wilson(caught: float, put: float) -> tuple[float, float]:
+    """The 95 % score interval of a share (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212)."""
+    z2 = NORMAL_95**2
+    share = caught / put
+    middle = (share + z2 / (2.0 * put)) / (1.0 + z2 / put)
+    half = NORMAL_95 * math.sqrt(share * (1.0 - share) / put + z2 / (4.0 * put * put)) / (1.0 + z2 / put)
+    return max(0.0, middle - half), min(1.0, middle + half)
+
+
+def count_of(passes: Sequence[tuple[int, int]]) -> Count:
+    """Sum up passes of (put, caught).
+
+    Copies of one pass share what the detector made of the whole; where passes differ by more than chance, the number of
+    copies is divided by how much more (Pearson's chi-square over its degrees of freedom) before the interval is taken.
+    """
+    passes = [(put, caught) for put, caught in passes if put]
+    put, caught = sum(p for p, _ in passes), sum(c for _, c in passes)
+    if not put:
+        return Count(0, 0, None, None, None)
+    rate, spread = caught / put, 1.0
+    if len(passes) > 1 and 0 < caught < put:
+        chi2 = sum(p * (c / p - rate) ** 2 for p, c in passes) / (rate * (1.0 - rate))
+        spread = max(1.0, chi2 / (len(passes) - 1))
+    low, high = wilson(caught / spread, put / spread)
+    return Count(put, caught, rate, low, high)
