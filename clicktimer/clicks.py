@@ -42,8 +42,10 @@ _SURE_TURN = 4.5
 """t value of the change of level at the clicks from which it tells cut-in from cut-out."""
 _LEAST_CHANCE = 0.75
 """A click is told when its chance, by all paths together, is at least this."""
+_SURE_CHANCE = 0.9
 _LEAST_OWN = -3.0
-"""... and its own score, the level apart, at least this: else it is only the noise nearest to where the pump stopped."""
+"""... and, unless the chance is high and clicks of its kind are well heard, its own score (the level apart) at least this:
+else it is only the noise nearest to where the pump stopped."""
 _EDGE_SD_S = 0.3
 """Standard deviation of a start or stop that only the pump's level tells."""
 _RAMP_STEPS = 3
@@ -463,8 +465,10 @@ def _report(
         chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
         if not order_known:
             chance = float(path.chance_in[i] + path.chance_out[i])
-        own = float(solution.score[path.kind[i] - 1][i])
-        if chance < _LEAST_CHANCE or own < _LEAST_OWN:
+        which = path.kind[i] - 1
+        own = float(solution.score[which][i])
+        of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
+        if chance < _LEAST_CHANCE or (own < _LEAST_OWN and (chance < _SURE_CHANCE or of_its_kind < _LEAST_OWN)):
             edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
             continue
         clicks.append(
