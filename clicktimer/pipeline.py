@@ -160,17 +160,25 @@ def _measured(
     cycles = pair_cycles(
         both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
     )
-    ambiguous = unknown_intervals(clicks, gaps)
+    # A click of which one cannot be sure breaks the turns: what follows it is read afresh.
+    breaks = tuple(Gap(e.time_s, None, "a click may be missing") for e in edges)
+    ambiguous = unknown_intervals(clicks, (*gaps, *breaks))
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
-    verdict = judge(run, marks_s=options.marks_s)
+    motor_hp = None if options.system is None else options.system.motor_hp
+    verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
     tank = None
     if options.system is not None:
         from clicktimer.tank.sizing import size_tank
 
-        tank = size_tank(options.system.system, run, options.system.units)
-    return Measurement(
+        tank = size_tank(options.system.system, run, options.system.units, cycles)
+    measured = Measurement(
         source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
     )
+    if options.system is None:
+        return measured
+    from clicktimer.causes.ranking import likely_causes
+
+    return replace(measured, causes=likely_causes(measured, tank, options.system.found))
 
 
 def _warnings(found: Heard) -> list[Notice]:

@@ -73,6 +73,7 @@ def test_the_document_has_the_promised_keys_in_the_promised_order():
     document = measurement_json(short_cycling(), program_version="9.9")
     assert list(document) == [
         "format", "version", "program", "source", "clicks", "cycles", "gaps", "ambiguous", "run", "verdict", "tank",
+        "causes",
         "warnings",
     ]  # fmt: skip
     assert document["format"] == "clicktimer-measurement"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
-from clicktimer.records import Correction, CorrectedClick, Measurement
+from clicktimer.records import CorrectedClick, Correction, Measurement
 from clicktimer.report.words import clock_text, seconds_text, started_time, wrap
 
 MOST_LINES = 20

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from clicktimer.records import Measurement
+from clicktimer.report.causes import causes_json
 from clicktimer.report.correction import correction_json
 from clicktimer.report.words import plain
 
@@ -53,6 +54,7 @@ def measurement_json(measurement: Measurement, *, program_version: str) -> dict[
         "run": m.run,
         "verdict": m.verdict,
         "tank": _tank(m.tank),
+        "causes": causes_json(m.causes),
         "warnings": m.warnings,
         "correction": correction_json(m.correction),
         "proof": m.proof,

@@ -11,7 +11,9 @@ from typing import Any
 
 from clicktimer.records import Measurement
 from clicktimer.report import advice
+from clicktimer.report.causes import causes_lines, cautions_shown
 from clicktimer.report.correction import correction_lines
+from clicktimer.report.day import day_lines
 from clicktimer.report.runs import ambiguous_lines, runs_lines
 from clicktimer.report.words import (
     clock_text,
@@ -23,6 +25,7 @@ from clicktimer.report.words import (
     wrap,
 )
 from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE
+from clicktimer.tank.day import day_starts
 
 Emphasis = Callable[[str], str]
 
@@ -52,6 +55,10 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
         lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
     if m.tank is not None and (m.run is not None or _tank_given(m.tank)):
         lines += ["", *_tank_lines(m.tank, emphasis)]
+    if m.tank is not None and (day := day_starts(m.tank)) is not None:
+        lines += ["", emphasis("Starts"), *day_lines(day, m.tank.units)]
+    if causes := causes_lines(m.causes):
+        lines += ["", emphasis("Causes"), *causes]
     notes = _note_lines(m)
     if notes:
         lines += ["", emphasis("About this recording"), *notes]
@@ -59,7 +66,8 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
     if said:
         lines += ["", emphasis("What you said"), *said]
     lines += ["", emphasis("Cautions")]
-    for caution in advice.cautions(m):
+    said_above = cautions_shown(m.causes)
+    for caution in (c for c in advice.cautions(m) if c not in said_above):
         lines += wrap(caution, "  ! ", "    ")
     return "\n".join(lines) + "\n"
 
