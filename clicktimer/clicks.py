@@ -299,7 +299,7 @@ def _learn(
         )
         path = sequence.decode(
             llr, levels.first, field.row, field.cand.time_s, score[0] + ramp[0], score[1] + ramp[1], silent=silent, least_s=_LEAST_RUN_S,
-            start=start, posteriors=turn == rounds - 1,
+            start=start, posteriors=turn == rounds - 1 and rounds > 1,
         )  # fmt: skip
         members = (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
         if not len(members[0]) and not len(members[1]):

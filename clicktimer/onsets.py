@@ -343,23 +343,32 @@ class _Stretch:
         A mean of decibels, not of energies: a click or a cough inside the step then hardly moves it.
         """
         count = self._level_frames
-        while True:
-            frame = self._levels_done * count - self._first_frame
-            low = (self._levels_done * count * self.frame_len) // self._every - self._low_first
-            if frame + count > self._level.shape[0] or low + self._low_len > self._low.size:
-                break
-            power = np.abs(np.fft.rfft(self._low[low : low + self._low_len] * self._low_window)) ** 2
-            sums = np.add.reduceat(power, self._low_bins)[:-1] / (self._low_len * float((self._low_window**2).sum()) / 2.0)
-            high = np.exp(np.log(self._level[frame : frame + count] + 1e-14).mean(axis=0))
-            high[self.used :] = 0.0
-            self._level_codes.append(to_codes(np.concatenate([sums, high]))[None, :])
-            self._levels_done += 1
+        done = self._levels_done
+        frame = done * count - self._first_frame
+        steps = (self._level.shape[0] - frame) // count
+        while steps > 0 and self._low_start(done + steps - 1) + self._low_len > self._low.size:
+            steps -= 1
+        if steps > 0:
+            starts = np.array([self._low_start(done + k) for k in range(steps)])
+            pieces = self._low[starts[:, None] + np.arange(self._low_len)[None, :]] * self._low_window
+            power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2
+            scale = self._low_len * float((self._low_window**2).sum()) / 2.0
+            sums = np.add.reduceat(power, self._low_bins, axis=1)[:, :-1] / scale
+            frames = self._level[frame : frame + steps * count].reshape(steps, count, N_BANDS)
+            high = np.exp(np.log(frames + np.float32(1e-14)).mean(axis=1))
+            high[:, self.used :] = 0.0
+            self._level_codes.append(to_codes(np.concatenate([sums, high], axis=1)))
+            self._levels_done += steps
         if len(self._level_codes) > 4096:
             self._level_codes = [np.concatenate(self._level_codes)]
-        keep = (self._levels_done * count * self.frame_len) // self._every - self._low_first
+        keep = self._low_start(self._levels_done)
         if keep > 0:
             self._low = self._low[keep:]
             self._low_first += keep
+
+    def _low_start(self, step: int) -> int:
+        """Where a level step begins in the low-rate samples at hand."""
+        return (step * self._level_frames * self.frame_len) // self._every - self._low_first
 
     def _forget(self) -> None:
         """Drop frames and samples that nothing will ask for again."""

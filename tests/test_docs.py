@@ -119,3 +119,26 @@ def test_the_pages_are_written_for_everybody():
     for page in PAGES:
         for line in page.read_text("utf-8").splitlines():
             assert not re.search(r"\bTODO\b|\bFIXME\b|\bXXX\b", line), f"{page.name}: {line}"
+
+
+def test_the_tree_in_the_readme_shows_every_package_and_nothing_else():
+    tree = (ROOT / "README.md").read_text("utf-8").split("## The tree", 1)[1].split("```", 2)[1]
+    shown = set(re.findall(r"^  ([a-z_]+(?:/|\.py))\s", tree, re.MULTILINE))
+    assert len(shown) > 10
+    for name in shown:
+        assert (ROOT / "clicktimer" / name).exists(), name
+    packages = {f"{p.parent.name}/" for p in (ROOT / "clicktimer").glob("*/__init__.py")}
+    assert packages <= shown
+
+
+def test_every_page_can_be_reached_from_the_readme():
+    seen: set[Path] = set()
+    todo = [ROOT / "README.md"]
+    while todo:
+        page = todo.pop()
+        if page in seen or page.suffix != ".md":
+            continue
+        seen.add(page)
+        links = re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8"))
+        todo += [(page.parent / link).resolve() for link in links if "://" not in link]
+    assert {p.resolve() for p in PAGES if p.parent.name == "docs"} <= {p.resolve() for p in seen}

@@ -37,9 +37,11 @@ def bare(cut: Samples, rate_hz: int) -> Samples:
     lead = round(LEAD_S * rate_hz)
     before = power[starts + size <= lead - round(APPROACH_S * rate_hz)]
     noise = np.median(before, axis=0) / 0.693 + 1e-20  # the power of noise is exponential: its mean from its median
-    # Averaged over neighbours, so that the noise's own peaks are not taken for sound.
+    # Averaged over neighbours, so that the noise's own peaks are not taken for sound; no more than the noise is taken
+    # off, or a faint click would come out fainter than it was.
     smooth = (power + np.roll(power, 1, 0) + np.roll(power, -1, 0)) / 3.0
-    gain = np.sqrt(np.clip(1.0 - 2.0 * noise / smooth, 0.0, 1.0))
+    smooth = (smooth + np.pad(smooth, ((0, 0), (1, 0)))[:, :-1] + np.pad(smooth, ((0, 0), (0, 1)))[:, 1:]) / 3.0
+    gain = np.sqrt(np.clip(1.0 - noise / np.maximum(smooth, 1e-20), 0.0, 1.0))
     pieces = np.fft.irfft(spectra * gain, size, axis=1) * window
     out = np.zeros(len(x))
     for at, piece in zip(starts, pieces, strict=True):
