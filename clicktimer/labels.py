@@ -1,11 +1,13 @@
-"""Stage 4, beside: clicks as a label file that audio editors open, and back; a person's corrections beside what was found.
+"""Stage 4, beside: clicks as a label file that audio editors open, and back; a person's corrections beside them.
 
-A label file is plain text, one label a line: start, end, text, with tabs between, times in seconds. What was detected is
-never changed; ``correct`` says what a person kept, moved, renamed, added and struck out, and gives the clicks that count.
+A label file is plain text, one label a line: start, end, text, with tabs between, times in seconds. What was detected
+is never changed; ``correct`` says what a person kept, moved, renamed, added and struck out, and gives the clicks that
+count.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Sequence
@@ -71,10 +73,7 @@ def decode_labels(data: bytes, name: str) -> str:
     """
     if len(data) > LARGEST_BYTES:
         raise InputError(f"{name}: {len(data)} bytes are no label file; give the text file with start, end and text")
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        coded = "utf-16"
-    else:
-        coded = "utf-8-sig"
+    coded = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
     try:
         text = data.decode(coded)
     except UnicodeDecodeError:
@@ -101,7 +100,7 @@ def parse_labels(text: str, name: str = "labels") -> tuple[Label, ...]:
         if label is not None:
             found.append(label)
     found.sort(key=lambda label: label.time_s)
-    for one, two in zip(found, found[1:], strict=False):
+    for one, two in itertools.pairwise(found):
         if two.time_s - one.time_s < SAME_S:
             lines = " and ".join(str(n) for n in sorted((one.line, two.line)))
             raise InputError(f"{name}, lines {lines}: two labels at {two.time_s:.3f} s; keep one of them")
@@ -154,7 +153,7 @@ def correct(
     """
     for label in labels:
         if label.time_s > end_s:
-            text = f"{label.time_s:g} s lies after the end of the recording at {end_s:.3f} s; is it of another recording?"
+            text = f"{label.time_s:g} s lies after the recording's end at {end_s:.3f} s; is it of another recording?"
             raise InputError(f"{name}, line {label.line}: {text}")
     free, pairs = list(detected), {}
     for place, label in enumerate(labels):

@@ -215,7 +215,9 @@ HAND_MOVED = "moved by hand from {was} s"
 HAND_RENAMED = "named by hand; detected as {was}"
 HAND_TURNS = "its kind follows, by turns, from clicks that were named by hand"
 HAND_CYCLE = "rests on clicks corrected by hand"
-HAND_RUN = "It rests on clicks that were corrected by hand; one set by hand is taken as right to {sd} s (an assumption)."
+HAND_RUN = (
+    "It rests on clicks that were corrected by hand; one set by hand is taken as right to {sd} s (an assumption)."
+)
 HAND_VERDICT = "This rests on clicks that were corrected by hand."
 DOUBT_PUMP_SOUND = (
     "The runs were timed by the pump's sound, not by the switch: something else that runs would look the same."

@@ -107,7 +107,7 @@ def fit(samples: list[Sample], ridge: float = 4.0) -> tuple[np.ndarray, np.ndarr
 def write(path: Path, table: np.ndarray, weights: np.ndarray) -> None:
     """The table as it is read by clicktimer.snap."""
     lines = [
-        "# How much a candidate's shape resembles a snap switch: see snap.py. Fitted by tests/benchmarks/train_snap.py.",
+        "# How much a candidate's shape resembles a snap switch: see snap.py. By tests/benchmarks/train_snap.py.",
         "# feature,lowest,highest,first bend,second bend; then the weight of each term in the order of snap.terms()",
     ]
     for name, row in zip(snap.FEATURES, table, strict=True):
