@@ -153,8 +153,8 @@ def correct(
     """
     for label in labels:
         if label.time_s > end_s:
-            text = f"{label.time_s:g} s lies after the recording's end at {end_s:.3f} s; is it of another recording?"
-            raise InputError(f"{name}, line {label.line}: {text}")
+            text = f"{label.time_s:g} s lies after the end of the recording at {end_s:.3f} s"
+            raise InputError(f"{name}, line {label.line}: {text}; is it of another recording?")
     free, pairs = list(detected), {}
     for place, label in enumerate(labels):
         near = [c for c in free if abs(c.time_s - label.time_s) <= SAME_S]
