@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -112,14 +113,14 @@ def _caught(time_s: float, kind: Kind, left: list[Click]) -> bool:
     return bool(near)
 
 
-def _hear(again: Again, composer: Composer, pump_at_start: PumpState | None, step: Progress | object) -> tuple[
-    tuple[Click, ...], float
-]:  # fmt: skip
+def _hear(
+    again: Again, composer: Composer, pump_at_start: PumpState | None, step: Callable[[float], None]
+) -> tuple[tuple[Click, ...], float]:
     finder, parts, end_s = OnsetFinder(), [], 0.0
     for block in composer.blocks(again()):
         parts.append(finder.feed(block))
         end_s = block.start_s + len(block.samples) / block.rate_hz
-        step(end_s)  # type: ignore[operator]
+        step(end_s)
     parts.append(finder.flush())
     heard = find_clicks(
         Candidates.join(parts), finder.levels(), duration_s=max(end_s, 1.0), pump_at_start=pump_at_start

@@ -73,10 +73,10 @@ def main() -> None:
               f"{100 * (proof.told_again or 0):.0f}, silent {proof.silent}/{proof.passes}, others {proof.others};"
               f" {spent:.0f} s", flush=True)  # fmt: skip
     if rows:
-        found, true, rate, faint = (np.array(column, float) for column in zip(*rows, strict=True))
-        print(f"{len(rows)} recordings, {int(true.sum())} true clicks: real {100 * found.sum() / true.sum():.1f}, "
+        caught, true, rate = (np.array([row[i] for row in rows], float) for i in range(3))
+        print(f"{len(rows)} recordings, {int(true.sum())} true clicks: real {100 * caught.sum() / true.sum():.1f}, "
               f"promised {100 * float(rate @ true) / true.sum():.1f}; mean over recordings: real "
-              f"{100 * float(np.mean(found / true)):.1f}, promised {100 * float(rate.mean()):.1f}")  # fmt: skip
+              f"{100 * float(np.mean(caught / true)):.1f}, promised {100 * float(rate.mean()):.1f}")  # fmt: skip
 
 
 if __name__ == "__main__":
