@@ -6,8 +6,8 @@ so that the same recording gives the same answer.
 """
 
 from clicktimer.prove.counting import Count, count_of, wilson
-from clicktimer.prove.proof import Proof, prove_recording
+from clicktimer.prove.proof import Proof, prove_recording, recording_again
 from clicktimer.prove.runs import prove_clicks
 from clicktimer.prove.snaps import prove_snaps
 
-__all__ = ["Count", "Proof", "count_of", "prove_clicks", "prove_recording", "prove_snaps", "wilson"]
+__all__ = ["Count", "Proof", "count_of", "prove_clicks", "prove_recording", "prove_snaps", "recording_again", "wilson"]

@@ -15,6 +15,7 @@ from typing import Any
 from clicktimer.records import Measurement
 from clicktimer.report.causes import causes_json
 from clicktimer.report.correction import correction_json
+from clicktimer.report.proof import proof_json
 from clicktimer.report.words import plain
 
 FORMAT = "clicktimer-measurement"
@@ -57,7 +58,7 @@ def measurement_json(measurement: Measurement, *, program_version: str) -> dict[
         "causes": causes_json(m.causes),
         "warnings": m.warnings,
         "correction": correction_json(m.correction),
-        "proof": m.proof,
+        "proof": proof_json(m.proof),
     }
     cleaned: dict[str, Any] = jsonable(document)
     return cleaned

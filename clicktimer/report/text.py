@@ -14,6 +14,7 @@ from clicktimer.report import advice
 from clicktimer.report.causes import causes_lines, cautions_shown
 from clicktimer.report.correction import correction_lines
 from clicktimer.report.day import day_lines
+from clicktimer.report.proof import proof_lines
 from clicktimer.report.runs import ambiguous_lines, runs_lines
 from clicktimer.report.words import (
     clock_text,
@@ -59,6 +60,8 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
         lines += ["", emphasis("Starts"), *day_lines(day, m.tank.units)]
     if causes := causes_lines(m.causes):
         lines += ["", emphasis("Causes"), *causes]
+    if m.proof is not None:
+        lines += ["", emphasis("Proof"), *proof_lines(m.proof)]
     notes = _note_lines(m)
     if notes:
         lines += ["", emphasis("About this recording"), *notes]

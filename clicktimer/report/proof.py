@@ -1,0 +1,88 @@
+"""A proof as text: how many copies were caught, and what that does not say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from clicktimer.report.words import wrap
+
+NOT_SAID = (
+    "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
+    "than this."
+)
+
+
+def proof_lines(proof: Any) -> list[str]:
+    """Return what a proof (clicktimer.prove) found, indented, at most 80 columns."""
+    p = proof
+    if p.why:
+        return wrap(f"Nothing could be proved: {p.why}.", "  ")
+    snaps = p.what == "sharp sounds"
+    such = "such sharp sounds" if snaps else "such clicks"
+    verb = "notices" if snaps else "hears"
+    text = f"Here it {verb} {count_text(p.usual)} {such}{_range(p.usual)}"
+    if p.fainter.put:
+        text += f"; one {p.fainter_db:g} dB fainter, {count_text(p.fainter)}{_range(p.fainter)}"
+    lines = wrap(f"{text}.", "  ")
+    if p.cut_in.put and p.cut_out.put:
+        lines += wrap(f"Cut-in {count_text(p.cut_in)}, cut-out {count_text(p.cut_out)}.", "  ")
+    elif p.cut_in.put or p.cut_out.put:
+        kind, other = ("cut-in", "cut-out") if p.cut_in.put else ("cut-out", "cut-in")
+        lines += wrap(f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known.", "  ")
+    if p.silent:
+        lines += wrap(
+            f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures.", "  "
+        )
+    if p.others:
+        lines += wrap(
+            f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "
+            f"{'was' if p.others == 1 else 'were'} told: missed before, or invented.",
+            "  ",
+        )
+    if p.missed_runs is not None:
+        low, high = p.missed_runs
+        if high >= 0.5:
+            lines += wrap(f"So about {low:.0f} to {high:.0f} runs may have been missed beside those told.", "  ")
+    made = "snaps" if snaps else "clicks"
+    lines += wrap(
+        f"Counted with copies of this recording's own {made}, laid into its own background at random places (95 % "
+        f"interval). {'A snap is not a switch.' if snaps else NOT_SAID}",
+        "  ",
+    )
+    return lines
+
+
+def proof_json(proof: Any) -> dict[str, Any] | None:
+    """Return a proof as the JSON document holds it, or None."""
+    if proof is None or isinstance(proof, Mapping):
+        return proof  # type: ignore[return-value]
+    p = proof
+    return {
+        "what": p.what,
+        "why": p.why,
+        "usual": p.usual,
+        "fainter": p.fainter,
+        "fainter_db": p.fainter_db,
+        "cut_in": p.cut_in,
+        "cut_out": p.cut_out,
+        "told_before": p.told_before,
+        "told_again": p.told_again,
+        "others": p.others,
+        "hours": p.hours,
+        "passes": p.passes,
+        "silent": p.silent,
+        "missed_runs": None if p.missed_runs is None else {"low": p.missed_runs[0], "high": p.missed_runs[1]},
+        "interval": "Wilson, 95 %",
+    }
+
+
+def count_text(count: Any) -> str:
+    """Return a count as "98 of 100"."""
+    return f"{count.caught} of {count.put}"
+
+
+def _range(count: Any) -> str:
+    if count.low is None or count.high is None:
+        return ""
+    return f" ({100 * count.low:.0f} to {100 * count.high:.0f} %)"
