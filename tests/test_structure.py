@@ -24,6 +24,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("6 verdict", {"verdict"}),
     ("7 tank", {"tank", "well", "motors"}),
     ("8 causes", {"causes"}),
+    ("8a a day", {"day"}),
     ("9 site file", {"site"}),
     ("the chain", {"pipeline", "used", "place", "prove", "give"}),
     ("10 report", {"report"}),
