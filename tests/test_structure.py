@@ -14,7 +14,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "clicktimer"
 
 ORDER: list[tuple[str, set[str]]] = [
-    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}
+    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks", "compiled"}
      | {"cautions"}),
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),

@@ -36,7 +36,7 @@ def user_may_stop() -> Iterator[Wish]:
         signal.signal(signal.SIGINT, before)
 
     try:
-        before = signal.signal(signal.SIGINT, note)
+        before = signal.signal(signal.SIGINT, note) or signal.SIG_DFL  # None: set by something that is not Python
     except ValueError:  # not the main thread: there is no Ctrl-C to catch
         yield wish
         return
