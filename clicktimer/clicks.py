@@ -119,18 +119,19 @@ def find_clicks(
         return nothing
     field = _field(candidates, levels, duration_s)
     start = {"off": (0.0, -12.0), "on": (-12.0, 0.0), None: (0.0, 0.0)}[pump_at_start]
-    found = [_learn(field, track, None, start) for track in _tracks(field)]
+    tracks = _tracks(field)
+    found = [_learn(field, track, None, start) for track in tracks]
     recurring = _by_recurrence(field, start)
     found += recurring
     found += [_with_pump(field, s, start) for s in recurring if s is not None]
     solutions = sorted((s for s in found if s is not None), key=lambda s: -_worth(field, s))
     if not solutions or _worth(field, solutions[0]) < 8.0:
-        return nothing
+        return _by_sound(levels, tracks) or nothing
     best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
     worth = _worth(field, best)
     if best.track is not None and worth < _LEAST_EACH * len(chosen):
-        return Heard((), (), False, False, worth, 0.0, None)
+        return _by_sound(levels, tracks) or Heard((), (), False, False, worth, 0.0, None)
     rivals = [
         s
         for s in solutions[1:]
@@ -141,7 +142,7 @@ def find_clicks(
     if best.track is None and any(_as_good(field, s, worth / len(chosen)) for s in rivals):
         return Heard((), (), False, False, worth, 0.0, None)  # two switches, or a switch and a latch: which is it?
     if margin < _LEAST_LEAD * worth or (best.track is None and _two_kinds(best) < _LEAST_ORDER):
-        return Heard((), (), False, False, worth, margin, None)
+        return _by_sound(levels, tracks) or Heard((), (), False, False, worth, margin, None)
     # By the user's word alone one missed click would turn every kind round: only where the clicks stand out.
     order_known = best.track is not None or (pump_at_start is not None and worth >= _LEAST_EACH * len(chosen))
     turn = 0.0 if best.track is not None else _turn(field, best)
@@ -172,6 +173,19 @@ def _two_kinds(solution: _Solution) -> float:
     return float(np.mean(both.max(axis=1) / np.maximum(both.sum(axis=1), 1e-9)))
 
 
+def _by_sound(levels: pump.Levels, tracks: list[pump.Track]) -> Heard | None:
+    """No click can be told, but the pump itself can be heard to start and stop."""
+    for track in sorted(tracks, key=lambda t: -t.apart):
+        changes = pump.runs_by_sound(levels, track)
+        if changes:
+            edges = tuple(
+                Click(t, "cut-in" if start else "cut-out", 0.8, timing_sd_s=_EDGE_SD_S, how="pump sound")
+                for t, start in changes
+            )
+            return Heard((), edges, True, True, 0.0, 0.0, track)
+    return None
+
+
 def _worth(field: _Field, solution: _Solution) -> float:
     """What the clicks explain, in nats, comparable between guesses.
 
@@ -197,13 +211,14 @@ def _worth(field: _Field, solution: _Solution) -> float:
     chance = above * (2.0 * _EDGE_S / field.duration_s + 0.7 / (len(field.population) + 1.0))
     worth += float(np.clip(-np.log(chance), 0.0, 5.0).sum())
     worth += _sustained_bonus(field, solution)
-    rows = path.silent_rows
-    step_s = float(field.levels.step_s[0])
-    lone = np.ones(len(rows), bool)
-    for k in range(len(rows) - 1):
-        if (rows[k + 1] - rows[k]) * step_s < _BURST_S:
-            lone[k] = lone[k + 1] = False
+    lone = _lone(path.silent_rows, field)
     return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum())
+
+
+def _lone(rows: np.ndarray, field: _Field) -> np.ndarray:
+    """Which changes without a click are not one of a short burst: (n,) bool."""
+    near = np.diff(rows) * float(field.levels.step_s[0]) < _BURST_S
+    return ~(np.concatenate([near, [False]]) | np.concatenate([[False], near]))[: len(rows)]
 
 
 def _sustained_bonus(field: _Field, solution: _Solution) -> float:
@@ -481,7 +496,11 @@ def _report(
                 level_db=float(field.rise[i]),
             )
         )
-    for row, silent in zip(path.silent_rows, path.silent_kinds, strict=True):
+    lone = _lone(path.silent_rows, field)
+    for row, silent, alone in zip(path.silent_rows, path.silent_kinds, lone, strict=True):
+        if not alone:  # a few seconds of some other sound: no run is made of it, but none is told across it either
+            edges.append(Click(field.levels.time_of(int(row)), "unknown", 0.5, timing_sd_s=_EDGE_SD_S, how="pump sound"))
+            continue
         kind = "cut-in" if (silent == 1) != flip else "cut-out"
         edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))

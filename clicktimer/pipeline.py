@@ -185,7 +185,9 @@ def _warnings(found: Heard) -> list[Notice]:
     warnings = [
         Notice("chatter", sentences.CHATTER.format(count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
     ]
-    if not found.clicks and found.gain > 0.0:
+    if not found.clicks and found.pump_heard:
+        warnings.append(Notice("pump-sound-only", sentences.PUMP_SOUND_ONLY))
+    elif not found.clicks and found.gain > 0.0:
         warnings.append(Notice("no-sure-clicks", sentences.NO_SURE_CLICKS))
     elif not found.clicks:
         warnings.append(Notice("no-clicks", sentences.NO_CLICKS))
