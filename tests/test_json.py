@@ -74,7 +74,7 @@ def test_the_document_has_the_promised_keys_in_the_promised_order():
     assert list(document) == [
         "format", "version", "program", "source", "clicks", "cycles", "gaps", "ambiguous", "run", "verdict", "tank",
         "causes",
-        "warnings",
+        "warnings", "correction", "proof",
     ]  # fmt: skip
     assert document["format"] == "clicktimer-measurement"
     assert document["program"]["version"] == "9.9"

@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "tank": ("clicktimer.cli.tank", "tank_command", "Size the pressure tank, without a recording."),
     "well": ("clicktimer.cli.well", "well_command", "Say what the well gives, and whether it is enough."),
     "site": ("clicktimer.cli.site", "site_command", "Write down what is known of a house, once, in a site file."),
+    "give": ("clicktimer.cli.give", "give_command", "Cut out the clicks to hand over, so that clicktimer gets better."),
     "demo": ("clicktimer.cli.demo", "demo_command", "Make a recording of an invented household and measure it."),
 }
 """Name of each command: its module, the command in it, and the line that ``--help`` shows."""
