@@ -21,3 +21,11 @@ class QuantityError(ClicktimerError, ValueError):
 
 class SettingsError(ClicktimerError, ValueError):
     """Options contradict each other or describe a system that cannot work (cut-out below cut-in)."""
+
+
+class DeviceError(ClicktimerError):
+    """A microphone cannot be used: none there, not allowed, busy, or PortAudio is missing."""
+
+
+class StoreError(ClicktimerError):
+    """A listening folder cannot be used: not one of ours, newer than this program, in use, or the disk is full."""

@@ -1,0 +1,1 @@
+"""The chain, live: blocks as they come -> what was heard, at once and provisionally; the whole at the end."""

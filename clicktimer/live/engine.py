@@ -1,0 +1,273 @@
+"""The chain, live: blocks in, what is said of each click out (heard, its kind, settled or withdrawn).
+
+The detector and the decision are those of recordings. While listening, the decision looks at a bounded part of what was
+heard: the last minutes, and the surroundings of the clicks that are already known, by which the next one is recognised.
+What it says is provisional; the whole is decided at the end (clicktimer.live.whole), and the two are held together there.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from clicktimer.clicks import Heard, find_clicks
+from clicktimer.live.finder import LiveFinder
+from clicktimer.onsets import Candidates, LevelSegment
+from clicktimer.records import Block, Click, Gap, Kind
+from clicktimer.settings import PumpState
+from clicktimer.store.folder import Event
+
+RECENT_S: Final = 300.0
+"""The decision looks at so much of the recent past ..."""
+AROUND_S: Final = 15.0
+"""... and at so much on both sides of a known click ..."""
+KNOWN_MOST: Final = 16
+"""... of so many of the last ones."""
+SAME_S: Final = 0.030
+"""Two times nearer than this are one click: a first look is good to about 10 ms."""
+LOOKS_S: Final = (1.9, 6.5, 25.0)
+"""So long after a sudden sound it is decided again: the pump's level needs 1.5 s to be seen, its run-down longer."""
+ROUTINE_S: Final = 30.0
+"""Without any sudden sound it is decided again so often: a start or stop may be heard by the pump alone."""
+SETTLED_S: Final = 60.0
+"""A kind that still holds when so much more was heard is settled."""
+LOUD_DB: Final = 10.0
+"""Rise over the room from which a sudden sound is shown at once, while no click of this switch is known."""
+BELOW_KNOWN_DB: Final = 4.0
+LEAST_LOUD_DB: Final = 5.0
+MOST_SHOWN: Final = 6
+"""Sudden sounds shown in any ten seconds: in a rattling kitchen no more would be read."""
+FORGOTTEN_S: Final = 600.0
+BUDGET_SHARE: Final = 0.015
+"""Share of the time that deciding may take in the long run ..."""
+BUDGET_BURST_S: Final = 3.0
+"""... and how much may be saved up for a lively stretch."""
+
+
+@dataclass
+class Known:
+    """What is said of one click so far."""
+
+    time_s: float
+    rise_db: float
+    kind: Kind | None = None
+    settled: bool = False
+    click: Click | None = None
+
+
+@dataclass
+class Fed:
+    """What one block brought: candidates handed out, further levels with the start of their stretch, gap, events."""
+
+    candidates: Candidates
+    levels: list[tuple[float, LevelSegment]]
+    gap: Gap | None
+    events: list[Event] = field(default_factory=list)
+
+
+class Engine:
+    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the level track (7 MB a day)."""
+
+    def __init__(self, *, pump_at_start: PumpState | None = None, earlier: Iterable[Click] = ()) -> None:
+        """earlier: clicks that were told before, where a listening is resumed."""
+        self.finder = LiveFinder()
+        self.pump_at_start = pump_at_start
+        self.end_s = 0.0
+        self.known: list[Known] = [Known(c.time_s, 0.0, c.kind, True, c) for c in earlier]
+        self.order_known = any(c.kind != "unknown" for c in earlier)
+        self.edges: tuple[Click, ...] = ()
+        self._parts: list[Candidates] = []
+        self._looked_s = 0.0
+        self._stretch: tuple[float, int] | None = None
+        self._due: list[float] = []
+        self._shown: list[float] = []
+        self._decided_s = 0.0
+        self._pruned_s = 0.0
+        self._budget_s, self._budget_at_s = BUDGET_BURST_S, 0.0
+
+    # -- sound in --------------------------------------------------------------------------------------------------
+
+    def feed(self, block: Block) -> Fed:
+        """Take a block; candidates and levels are those that a recording of the same sound would give."""
+        fed = Fed(Candidates.none(), [], block.gap_before)
+        if block.gap_before is not None and self._stretch is not None:
+            # The detector begins afresh after a gap: what the old stretch still holds comes out now.
+            rest = self.finder.flush()
+            self._take_levels(fed, closed=True)
+            fed.candidates = rest
+        found = self.finder.feed(replace(block, gap_before=None) if block.gap_before is not None else block)
+        fed.candidates = Candidates.join([fed.candidates, found]) if len(fed.candidates) else found
+        self._take_levels(fed)
+        if len(fed.candidates):
+            self._parts.append(fed.candidates)
+        self.end_s = block.start_s + len(block.samples) / block.rate_hz
+        fed.events = self._first_look()
+        if self.end_s - self._pruned_s > 60.0:
+            self._prune()
+        return fed
+
+    def flush(self) -> Fed:
+        """No more sound: the rest."""
+        fed = Fed(self.finder.flush(), [], None)
+        self._take_levels(fed, closed=True)
+        return fed
+
+    def _take_levels(self, fed: Fed, *, closed: bool = False) -> None:
+        """The steps of the level track that were not handed out yet."""
+        if closed:
+            segment: LevelSegment | None = self.finder.levels()[-1] if self._stretch is not None else None
+            if segment is not None and self._stretch is not None:
+                start_s, steps = self._stretch
+                if len(segment.codes) > steps:
+                    at_s = start_s + steps * segment.step_s
+                    fed.levels.append((start_s, LevelSegment(at_s, segment.step_s, segment.codes[steps:], segment.used)))
+            self._stretch = None
+            return
+        start_s = self.finder.stretch_start_s()
+        if start_s is None:
+            return
+        if self._stretch is None or self._stretch[0] != start_s:
+            self._stretch = (start_s, 0)
+        new = self.finder.newer_levels(start_s, self._stretch[1])
+        if new is not None and len(new.codes):
+            fed.levels.append((start_s, new))
+            self._stretch = (start_s, self._stretch[1] + len(new.codes))
+
+    def _first_look(self) -> list[Event]:
+        """Sudden sounds that stand out: said at once, kind unknown."""
+        told = [k.rise_db for k in self.known if k.kind is not None and k.rise_db > 0.0][-KNOWN_MOST:]
+        least_db = max(float(np.median(told)) - BELOW_KNOWN_DB, LEAST_LOUD_DB) if len(told) >= 2 else LOUD_DB
+        events = []
+        for sudden in self.finder.sudden(self._looked_s, least_db):
+            self._looked_s = sudden.time_s + 0.002
+            self._shown = [t for t in self._shown if t > sudden.time_s - 10.0]
+            if len(self._shown) >= MOST_SHOWN or self._find(sudden.time_s) is not None:
+                continue
+            self._shown.append(sudden.time_s)
+            self.known.append(Known(sudden.time_s, sudden.rise_db))
+            self._due += [sudden.time_s + after_s for after_s in LOOKS_S]
+            events.append(Event(self.end_s, "heard", sudden.time_s, level_db=round(sudden.rise_db, 1)))
+        return events
+
+    # -- deciding --------------------------------------------------------------------------------------------------
+
+    def due(self) -> bool:
+        """Whether it is time to decide again, within the share of the processor that this may take."""
+        self._budget_s = min(
+            self._budget_s + BUDGET_SHARE * (self.end_s - self._budget_at_s), BUDGET_BURST_S
+        )
+        self._budget_at_s = self.end_s
+        wanted = any(t <= self.end_s for t in self._due) or self.end_s - self._decided_s >= ROUTINE_S
+        return wanted and self._budget_s > 0.0
+
+    def decide(self) -> list[Event]:
+        """Look at the recent past and the known clicks; say what has changed."""
+        began = time.process_time()
+        self._due = [t for t in self._due if t > self.end_s]
+        self._decided_s = self.end_s
+        pieces = self._pieces()
+        heard = self._decided_in(pieces)
+        events = self._compare(heard, pieces)
+        self._budget_s -= time.process_time() - began
+        return events
+
+    def _pieces(self) -> list[tuple[float, float]]:
+        """Stretches of time to look at, in order, not overlapping."""
+        times = [k.time_s for k in self.known if k.kind is not None][-KNOWN_MOST:]
+        wanted = [(t - AROUND_S, t + AROUND_S) for t in times] + [(self.end_s - RECENT_S, self.end_s)]
+        merged: list[tuple[float, float]] = []
+        for first, last in sorted(wanted):
+            first, last = max(first, 0.0), min(last, self.end_s)
+            if merged and first <= merged[-1][1]:
+                merged[-1] = (merged[-1][0], max(last, merged[-1][1]))
+            elif last > first:
+                merged.append((first, last))
+        return merged
+
+    def _decided_in(self, pieces: list[tuple[float, float]]) -> Heard:
+        found = Candidates.join([*self._parts, self.finder.pending()])
+        inside = np.zeros(len(found), bool)
+        for first, last in pieces:
+            inside |= (found.time_s >= first) & (found.time_s <= last)
+        levels = [cut for segment in self.finder.levels() for first, last in pieces if (cut := _cut(segment, first, last))]
+        length_s = max(sum(last - first for first, last in pieces), 1.0)
+        at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
+        heard = find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
+        return heard
+
+    def _compare(self, heard: Heard, pieces: list[tuple[float, float]]) -> list[Event]:
+        events: list[Event] = []
+        seen: set[int] = set()
+        for click in heard.clicks:
+            known = self._find(click.time_s)
+            if known is None:
+                known = Known(click.time_s, 0.0)
+                self.known.append(known)
+            seen.add(id(known))
+            if known.kind != click.kind and not (known.kind is not None and click.kind == "unknown"):
+                events.append(self._said("kind", click))
+                known.kind, known.settled = click.kind, False
+            if not known.rise_db and click.level_db:
+                known.rise_db = float(click.level_db)
+            known.click = replace(click, kind=known.kind or click.kind)
+            known.time_s = click.time_s
+            if not known.settled and known.kind is not None and self.end_s - click.time_s >= SETTLED_S:
+                known.settled = True
+                events.append(self._said("settled", known.click))
+        if heard.clicks:
+            self.order_known = heard.order_known
+        self.edges = heard.edges
+        for known in list(self.known):
+            if id(known) in seen or not any(a <= known.time_s <= b for a, b in pieces):
+                continue
+            age_s = self.end_s - known.time_s
+            told = known.kind is not None
+            # A told click at the rim of what is looked at may fall out of it and back: only one well inside is withdrawn.
+            gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
+            if gone or (not told and age_s > FORGOTTEN_S / 2):
+                self.known.remove(known)
+                kind: Kind = known.kind or "unknown"
+                note = "not the switch, by what followed"
+                events.append(Event(self.end_s, "withdrawn", known.time_s, kind, note=note))
+        self.known.sort(key=lambda k: k.time_s)
+        return events
+
+    def _said(self, what: str, click: Click) -> Event:
+        return Event(
+            self.end_s, "settled" if what == "settled" else "kind", click.time_s, click.kind, round(click.confidence, 3),
+            None if click.level_db is None else round(click.level_db, 1),
+        )  # fmt: skip
+
+    def clicks(self) -> tuple[Click, ...]:
+        """The clicks as they are told now, provisional or settled, in order of time."""
+        return tuple(k.click for k in self.known if k.click is not None and k.kind is not None)
+
+    def _find(self, time_s: float) -> Known | None:
+        near = [k for k in self.known if abs(k.time_s - time_s) <= SAME_S]
+        return min(near, key=lambda k: abs(k.time_s - time_s), default=None)
+
+    def _prune(self) -> None:
+        """Let go of what no decision will ask for again."""
+        self._pruned_s = self.end_s
+        pieces = self._pieces()
+        found = Candidates.join(self._parts)
+        inside = np.zeros(len(found), bool)
+        for first, last in pieces:
+            inside |= (found.time_s >= first) & (found.time_s <= last)
+        self._parts = [found.take(inside)]
+        self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - FORGOTTEN_S]
+
+
+def _cut(segment: LevelSegment, first_s: float, last_s: float) -> LevelSegment | None:
+    """The steps of a level track that lie between two times, or None."""
+    start = max(int(np.ceil((first_s - segment.start_s) / segment.step_s)), 0)
+    stop = min(int((last_s - segment.start_s) / segment.step_s), len(segment.codes))
+    if stop - start < 1:
+        return None
+    return LevelSegment(
+        segment.start_s + start * segment.step_s, segment.step_s, segment.codes[start:stop], segment.used
+    )

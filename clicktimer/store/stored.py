@@ -1,0 +1,105 @@
+"""The listening folder, read: everything that was heard, as the chain takes it, whatever end the listening had."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import Any
+
+from clicktimer.errors import StoreError
+from clicktimer.onsets import Candidates, LevelSegment
+from clicktimer.records import Gap, Notice
+from clicktimer.store import tables
+from clicktimer.store.folder import Event, events_of, is_listening
+
+
+@dataclass(frozen=True, slots=True)
+class SessionNote:
+    """One session: from starting to listen until it ended. ended: None where it was cut off."""
+
+    start_s: float
+    end_s: float
+    rate_hz: int
+    device: str
+    began: datetime
+    end: datetime
+    zone: str
+    program: str
+    ended: str | None
+    began_boot_s: float
+    end_boot_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """All that lies in a listening folder, but the sound."""
+
+    path: Path
+    about: dict[str, Any]
+    sessions: tuple[SessionNote, ...]
+    candidates: Candidates
+    levels: list[LevelSegment]
+    gaps: tuple[Gap, ...]
+    events: Sequence[Event]
+    marks: tuple[tuple[float, str, str], ...]
+    log: tuple[tuple[float, str, str, str], ...]
+    notices: tuple[Notice, ...]
+    sounds: tuple[tuple[float, float, str, str], ...]
+
+    @property
+    def end_s(self) -> float:
+        """Where the sound ends."""
+        return self.sessions[-1].end_s if self.sessions else 0.0
+
+
+def read_folder(path: Path) -> Stored:
+    """Read a listening folder; it may still be written to. Raises StoreError."""
+    if not is_listening(path):
+        raise StoreError(f"{path}: no listening of clicktimer lies in it; give a folder that clicktimer listen made")
+    try:
+        connection = tables.connect(path / tables.DATABASE, read_only=True)
+        try:
+            connection.execute("BEGIN")
+            return _read(connection, path)
+        finally:
+            connection.close()
+    except sqlite3.Error as error:
+        raise StoreError(f"{path} cannot be read ({error}); copy the folder to another disk and try again") from None
+
+
+def _read(db: sqlite3.Connection, path: Path) -> Stored:
+    about = {
+        name: value if name in ("format", "version") else json.loads(value)
+        for name, value in tables.check_format(db, path).items()
+    }
+    sessions = tuple(
+        SessionNote(start_s, end_s, rate_hz, device, _local(began, offset_s), _local(end, offset_s), zone, program, ended, b0, b1)
+        for start_s, end_s, rate_hz, device, began, end, offset_s, zone, program, ended, b0, b1 in db.execute(
+            "SELECT start_s, end_s, rate_hz, device, began_utc, end_utc, offset_s, zone, program, ended, began_boot_s, "
+            "end_boot_s FROM sessions ORDER BY id"
+        )
+    )
+    if not sessions:
+        raise StoreError(f"{path}: nothing was heard into it; listen again")
+    found = Candidates.join([tables.get_candidates(db, "candidates"), tables.get_candidates(db, "pending")])
+    return Stored(
+        path=path,
+        about=about,
+        sessions=sessions,
+        candidates=found,
+        levels=tables.get_levels(db),
+        gaps=tuple(Gap(*row) for row in db.execute("SELECT from_s, to_s, why FROM gaps ORDER BY id")),
+        events=events_of(db),
+        marks=tuple(db.execute("SELECT time_s, what, text FROM marks ORDER BY id")),
+        log=tuple(db.execute("SELECT at_s, utc, code, text FROM log ORDER BY id")),
+        notices=tuple(Notice(*row) for row in db.execute("SELECT code, text, time_s FROM notices ORDER BY rowid")),
+        sounds=tuple(db.execute("SELECT from_s, length_s, why, file FROM sounds ORDER BY id")),
+    )
+
+
+def _local(utc: str, offset_s: int) -> datetime:
+    return datetime.fromisoformat(utc).astimezone(timezone(timedelta(seconds=offset_s)))
