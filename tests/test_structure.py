@@ -14,10 +14,11 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "clicktimer"
 
 ORDER: list[tuple[str, set[str]]] = [
-    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks", "compiled"}
-     | {"cautions"}),
+    ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}
+     | {"cautions", "compiled"}),
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),
+    ("2a listening folder", {"store"}),
     ("3 clicks", {"likeness", "pump", "sequence", "snap", "clicks"}),
     ("4 cycles", {"cycles", "labels"}),
     ("5 run time", {"steady_tap", "run_time"}),
@@ -27,6 +28,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("8a a day", {"day"}),
     ("9 site file", {"site"}),
     ("the chain", {"pipeline", "used", "place", "prove", "give"}),
+    ("the chain, live", {"live"}),
     ("10 report", {"report"}),
     ("the user", {"cli", "api"}),
 ]
