@@ -136,7 +136,7 @@ def test_every_page_can_be_reached_from_the_readme():
     todo = [ROOT / "README.md"]
     while todo:
         page = todo.pop()
-        if page in seen or page.suffix != ".md":
+        if page in seen or page.suffix != ".md" or not page.exists():  # links that lead nowhere: see above
             continue
         seen.add(page)
         links = re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8"))

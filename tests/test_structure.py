@@ -116,7 +116,8 @@ def third_party_imports(folder: Path) -> set[str]:
                 found |= {a.name.split(".")[0] for a in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module:
                 found.add(node.module.split(".")[0])
-    ours = {"clicktimer", "tests"} | {p.stem for p in folder.rglob("*.py")}
+    files = list(folder.rglob("*.py"))
+    ours = {"clicktimer", "tests"} | {p.stem for p in files} | {p.parent.name for p in files}
     return found - ours - sys.stdlib_module_names
 
 
