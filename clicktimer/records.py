@@ -74,7 +74,7 @@ class SourceInfo:
     channels: int
     sha256: str | None
     started_at: str | None = None
-    started_how: Literal["given", "container", "unknown"] = "unknown"
+    started_how: Literal["given", "container", "clock", "unknown"] = "unknown"
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,7 +79,7 @@ class Engine:
         self.end_s = 0.0
         self.known: list[Known] = [Known(c.time_s, 0.0, c.kind, True, c) for c in earlier]
         self.order_known = any(c.kind != "unknown" for c in earlier)
-        self.edges: tuple[Click, ...] = ()
+        self.gaps: list[Gap] = []
         self._parts: list[Candidates] = []
         self._looked_s = 0.0
         self._stretch: tuple[float, int] | None = None
@@ -105,6 +105,9 @@ class Engine:
         if len(fed.candidates):
             self._parts.append(fed.candidates)
         self.end_s = block.start_s + len(block.samples) / block.rate_hz
+        if block.gap_before is not None:
+            self.gaps.append(block.gap_before)
+            self._looked_s = block.start_s
         fed.events = self._first_look()
         if self.end_s - self._pruned_s > 60.0:
             self._prune()
@@ -220,7 +223,6 @@ class Engine:
                 events.append(self._said("settled", known.click))
         if heard.clicks:
             self.order_known = heard.order_known
-        self.edges = heard.edges
         for known in list(self.known):
             if id(known) in seen or not any(a <= known.time_s <= b for a, b in pieces):
                 continue
@@ -241,6 +243,23 @@ class Engine:
             self.end_s, "settled" if what == "settled" else "kind", click.time_s, click.kind, round(click.confidence, 3),
             None if click.level_db is None else round(click.level_db, 1),
         )  # fmt: skip
+
+    def settle(self, final: tuple[Click, ...]) -> list[Event]:
+        """The whole has been decided: settle what it holds, withdraw what it does not."""
+        events: list[Event] = []
+        held: set[int] = set()
+        for click in final:
+            known = self._find(click.time_s)
+            if known is not None:
+                held.add(id(known))
+            if known is None or not known.settled or known.kind != click.kind:
+                events.append(self._said("settled", click))
+        for known in self.known:
+            if id(known) not in held:
+                note = "not the switch, by the whole of the listening"
+                events.append(Event(self.end_s, "withdrawn", known.time_s, known.kind or "unknown", note=note))
+        self.known = [Known(c.time_s, 0.0, c.kind, True, c) for c in final]
+        return events
 
     def clicks(self) -> tuple[Click, ...]:
         """The clicks as they are told now, provisional or settled, in order of time."""

@@ -1,0 +1,156 @@
+"""The chain, live: the clicks as they are told now -> what the live line shows, and what must be said at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final, Literal
+
+from clicktimer import cautions
+from clicktimer.cycles import pair_cycles, unknown_intervals
+from clicktimer.formats import format_time
+from clicktimer.records import Click, Cycle, Gap, RunTime, Verdict
+from clicktimer.run_time import no_use_run
+from clicktimer.settings import MeasureOptions
+from clicktimer.store.folder import Event
+from clicktimer.verdict import judge
+
+ENDLESS_RUNS: Final = 5.0
+"""A run of more than so many times the shortest one does not look like ending (common practice, no source) ..."""
+ENDLESS_LEAST_S: Final = 120.0
+ENDLESS_UNKNOWN_S: Final = 1800.0
+"""... and without any run to compare with, one of half an hour."""
+AGAIN_S: Final = 900.0
+"""A run that goes on is said again so often."""
+
+Pump = Literal["on", "off", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something that must be said at once. urgent: somebody should act; caution: what belongs to it, or empty."""
+
+    code: str
+    text: str
+    urgent: bool = False
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What the live line shows; provisional. since_s: how long the pump has been so; None where unknown.
+
+    runs: complete ones. run, verdict: the run with no water in use as far as it can be told now.
+    """
+
+    end_s: float
+    pump: Pump
+    since_s: float | None
+    runs: int
+    last_run_s: float | None
+    shortest_s: float | None
+    starts_last_hour: int
+    clicks: int
+    level_db: float | None
+    free_bytes: int
+    run: RunTime | None
+    verdict: Verdict
+    cycles: tuple[Cycle, ...] = ()
+
+
+def state_of(
+    clicks: Sequence[Click],
+    gaps: Sequence[Gap],
+    end_s: float,
+    level_db: float | None,
+    free_bytes: int,
+    options: MeasureOptions,
+) -> State:
+    """The state after ``end_s`` seconds of sound, from the clicks told so far."""
+    known = [c for c in clicks if c.kind != "unknown"]
+    cycles = pair_cycles(known, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start)
+    ambiguous = unknown_intervals(clicks, gaps)
+    run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous)
+    motor_hp = None if options.system is None else options.system.motor_hp
+    lengths = [c.run_s for c in cycles if c.complete and c.run_s is not None]
+    last = clicks[-1] if clicks else None
+    broken = last is not None and any(g.from_s >= last.time_s for g in gaps)
+    pump: Pump = "unknown"
+    if last is not None and not broken:
+        pump = {"cut-in": "on", "cut-out": "off", "unknown": "unknown"}[last.kind]  # type: ignore[assignment]
+    return State(
+        end_s=end_s,
+        pump=pump,
+        since_s=None if pump == "unknown" or last is None else end_s - last.time_s,
+        runs=len(lengths),
+        last_run_s=lengths[-1] if lengths else None,
+        shortest_s=min(lengths, default=None),
+        starts_last_hour=sum(1 for c in known if c.kind == "cut-in" and c.time_s > end_s - 3600.0),
+        clicks=len(clicks),
+        level_db=level_db,
+        free_bytes=free_bytes,
+        run=run,
+        verdict=judge(run, marks_s=options.marks_s, motor_hp=motor_hp),
+        cycles=cycles,
+    )
+
+
+class Alarms:
+    """What must be said at once: a run that does not end, and short cycling. Each is said once, a run again in time."""
+
+    def __init__(self, options: MeasureOptions, longest_run_s: float | None = None, *, from_s: float = 0.0) -> None:
+        self._options, self._longest_s, self._from_s = options, longest_run_s, from_s
+        self._told_run: tuple[float, float] | None = None
+        self._told_short = -1e9
+        self._looked_s = -1e9
+
+    def look(self, clicks: Sequence[Click], gaps: Sequence[Gap], end_s: float) -> list[Note]:
+        """What there is to say now, by the clicks told so far."""
+        if end_s - self._looked_s < 1.0:
+            return []
+        self._looked_s = end_s
+        state = state_of(clicks, gaps, end_s, None, 0, self._options)
+        return [*self._endless(state), *self._short(state)]
+
+    def _endless(self, state: State) -> list[Note]:
+        if state.pump != "on" or state.since_s is None:
+            return []
+        limit_s = self._longest_s or (
+            max(ENDLESS_RUNS * state.shortest_s, ENDLESS_LEAST_S) if state.shortest_s else ENDLESS_UNKNOWN_S
+        )
+        began_s = state.end_s - state.since_s
+        if state.since_s < limit_s:
+            return []
+        if self._told_run is not None and abs(self._told_run[0] - began_s) < 1.0 and state.end_s - self._told_run[1] < AGAIN_S:
+            return []
+        self._told_run = (began_s, state.end_s)
+        text = f"the pump has been running for {format_time(state.since_s)} and has not stopped"
+        return [Note("endless-run", text, True, cautions.RUNNING_ON)]
+
+    def _short(self, state: State) -> list[Note]:
+        mark_s = self._options.marks_s[0]
+        short = [
+            c for c in state.cycles
+            if c.complete and c.run_s is not None and c.run_s < mark_s and c.confidence >= 0.8 and (c.cut_out_s or 0.0) > self._from_s
+        ]  # fmt: skip
+        if len(short) < 2 or (short[-1].cut_out_s or 0.0) - self._told_short < 3600.0:
+            return []
+        self._told_short = short[-1].cut_out_s or 0.0
+        text = f"short cycling: {len(short)} runs under {mark_s:g} s, the last {format_time(short[-1].run_s or 0.0)}"
+        return [Note("short-cycling", text, True, cautions.SWITCH)]
+
+
+def told_clicks(events: Sequence[Event]) -> tuple[Click, ...]:
+    """The clicks that stand after a sequence of events: told or settled, and not withdrawn."""
+    stand: list[Click] = []
+    for event in events:
+        same = next((c for c in stand if abs(c.time_s - event.time_s) <= 0.030), None)
+        if event.what == "withdrawn" and same is not None:
+            stand.remove(same)
+        elif event.what in ("kind", "settled"):
+            click = Click(event.time_s, event.kind, event.confidence or 0.0, level_db=event.level_db)
+            if same is not None:
+                stand[stand.index(same)] = replace(click, timing_sd_s=same.timing_sd_s)
+            else:
+                stand.append(click)
+    return tuple(sorted(stand, key=lambda c: c.time_s))

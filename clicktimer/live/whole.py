@@ -1,0 +1,78 @@
+"""The chain, live: a listening folder -> the settled result, by the same chain as for a recording of the same sound."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+from clicktimer.formats import format_time
+from clicktimer.pipeline import Listened, conclude
+from clicktimer.records import Measurement, Notice, SourceInfo
+from clicktimer.settings import MeasureOptions
+from clicktimer.sound import parse_started
+from clicktimer.store.stored import SessionNote, Stored, read_folder
+
+CLOCK_TOLD_S = 5.0
+"""A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
+
+
+class _FromFolder(Listened):
+    """What one pass over the sound left behind, read from disk."""
+
+    def __init__(self, stored: Stored) -> None:
+        self.candidates = stored.candidates
+        self.levels = stored.levels
+        self.gaps = stored.gaps
+        self.end_s = stored.end_s
+        self.stopped = False
+
+
+def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measurement:
+    """Measure what lies in a listening folder. Raises StoreError, and InputError for a bad ``started``."""
+    return conclude_stored(read_folder(path), options or MeasureOptions())
+
+
+def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
+    """From what lies in a folder to what is told."""
+    notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
+    return conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+
+
+def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
+    """Where the sound came from: the recording that was taken in, or the microphone with the computer's clock."""
+    first = stored.sessions[0]
+    recording = stored.about.get("recording")
+    if recording is not None:
+        source = replace(SourceInfo(**recording), duration_s=stored.end_s)
+    else:
+        began = (first.began - timedelta(seconds=first.start_s)).isoformat(timespec="seconds")
+        source = SourceInfo(stored.path.name, stored.end_s, first.rate_hz, 1, None, began, "clock")
+    if started is not None:
+        source = replace(source, started_at=parse_started(started), started_how="given")
+    return source
+
+
+def _cut_off(stored: Stored) -> list[Notice]:
+    """Sessions that had no proper end: power, kill, or still being listened to."""
+    text = "the listening was cut off here (power, or the program was ended by force); at most a second before it is lost"
+    return [Notice("cut-off", text, s.end_s) for s in stored.sessions if s.ended is None]
+
+
+def clock_notices(stored: Stored) -> list[Notice]:
+    """What the computer's clock did meanwhile. It never changes a run: runs are counted in samples."""
+    told = [(clock_text(session), session.start_s) for session in stored.sessions]
+    return [Notice("clock-changed", text, start_s) for text, start_s in told if text]
+
+
+def clock_text(session: SessionNote) -> str:
+    """One sentence where the wall clock was set, or ran away from the other clock, during a session; else empty."""
+    wall_s = (session.end - session.began).total_seconds()
+    off_s = wall_s - (session.end_boot_s - session.began_boot_s)
+    if abs(off_s) < CLOCK_TOLD_S:
+        return ""
+    way = "forward" if off_s > 0 else "back"
+    return (
+        f"the computer's clock was set {way} by {format_time(abs(off_s))} while it listened; times of day after that are off "
+        "by so much, the runs are not"
+    )
