@@ -124,6 +124,7 @@ def find_clicks(
     recurring = _by_recurrence(field, start)
     found += recurring
     found += [_with_pump(field, s, start) for s in recurring if s is not None]
+    found += _together(field, tracks, [s for s in recurring if s is not None], start)
     solutions = sorted((s for s in found if s is not None), key=lambda s: -_worth(field, s))
     if not solutions or _worth(field, solutions[0]) < 8.0:
         return _by_sound(levels, tracks) or nothing
@@ -464,6 +465,20 @@ def _with_pump(field: _Field, solution: _Solution, start: tuple[float, float]) -
         return None
     like = solution.like if turn > 0 else solution.like[::-1]
     return _learn(field, track, (_Seed(ins, like[0]), _Seed(outs, like[1])), start)
+
+
+def _together(
+    field: _Field, tracks: list[pump.Track], recurring: list[_Solution], start: tuple[float, float]
+) -> list[_Solution | None]:
+    """The plainest tracks with the sounds that recur best, either way round: each may be wrong where the other is right."""
+    best = sorted(recurring, key=lambda s: -_worth(field, s))[:3]
+    out = []
+    for track in sorted(tracks, key=lambda t: -t.apart)[:3]:
+        for solution in best:
+            seeds = tuple(_Seed(m, like) for m, like in zip(solution.members, solution.like, strict=True))
+            out.append(_learn(field, track, (seeds[0], seeds[1]), start))
+            out.append(_learn(field, track, (seeds[1], seeds[0]), start))
+    return out
 
 
 # -- what is told ------------------------------------------------------------------------------------------------------

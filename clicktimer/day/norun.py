@@ -121,8 +121,8 @@ def _judged(
     if runs.count < LEAST_RUNS and carried < 4:
         return _abstain(
             steady,
-            f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; {LEAST_RUNS} are "
-            "needed. Listen for more days and give them together, or do the refill test.",
+            f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; "
+            f"{LEAST_RUNS} are needed. Listen for more days and give them together, or do the refill test.",
             half,
         )
     if half > WIDEST:

@@ -16,8 +16,8 @@ from clicktimer.records import Gap, Notice
 
 _LEAST_DIPS = 8
 _DIP_DB, _DIP_OFTEN_DB = 0.3, 0.6
-"""Median and upper quartile of the dips (levels.gain_dips). On the develop half 0.6 and 1.2 where the gain rode and at most
--0.1 and 0.2 elsewhere."""
+"""Median and upper quartile of the dips (levels.gain_dips). On the develop half 0.6 and 1.2 where the gain rode and
+at most -0.1 and 0.2 elsewhere."""
 
 _UNSTEADY_DB = 0.7
 """See levels.unsteadiness_db: 0.9 where noise was suppressed, at most 0.5 elsewhere (develop half)."""

@@ -1,8 +1,10 @@
-"""Is this place good enough? What one pass over the sound left behind -> how a click stands over the room, and what is amiss.
+"""Is this place good enough? What one pass over the sound left behind -> how a click stands over the room, and what
+is amiss.
 
-Judged is the room and the recorder: how far the clicks (or, where none was told, other short sharp sounds such as finger
-snaps) stand over the room, whether they clip, whether the gain rides, whether the device suppresses noise, whether sound
-is lost. The limits of 35 dB and 20 dB are those of the benchmark's two settings (docs/accuracy.md, docs/placing.md).
+Judged is the room and the recorder: how far the clicks (or, where none was told, other short sharp sounds such as
+finger snaps) stand over the room, whether they clip, whether the gain rides, whether the device suppresses noise,
+whether sound is lost. The limits of 35 dB and 20 dB are those of the benchmark's two settings (docs/accuracy.md,
+docs/placing.md).
 """
 
 from __future__ import annotations
@@ -21,7 +23,8 @@ from clicktimer.place.levels import ABOVE, room_db
 from clicktimer.records import Click, Measurement
 
 NEAR_DB, FAR_DB = 35.0, 20.0
-"""Peak of a click over the quiet room's rms, both above 1 kHz: near from the first on, hardly to be heard below the second."""
+"""Peak of a click over the quiet room's rms, both above 1 kHz: near from the first on, hardly to be heard below the
+second."""
 
 NEAR_BEFORE_DB, FAR_BEFORE_DB = 20.0, 15.0
 """The same over what sounds just before it, which for a cut-out is the pump."""
@@ -33,7 +36,8 @@ Grade = Literal["near", "far", "faint", "unheard"]
 What = Literal["clicks", "sharp sounds", "nothing"]
 
 _CREST_DB = 14.0
-"""A click's peak is no more than this over its loudest slice of some ms; what is more is hum below it (fixtures: 10-12)."""
+"""A click's peak is no more than this over its loudest slice of some ms; what is more is hum below it (fixtures:
+10-12)."""
 _FULL_SCALE_DB = -0.15
 _LEAST_SNAP = 2.0
 _LEAST_OVER_DB = 15.0
@@ -124,7 +128,8 @@ def peaks_db(candidates: Candidates) -> F64:
 
 
 def rms_before_db(candidates: Candidates) -> F64:
-    """What sounds just before each candidate (or the room, if that is louder), rms above 1 kHz, dB of full scale, (n,)."""
+    """What sounds just before each candidate (or the room, if that is louder), rms above 1 kHz, dB of full scale,
+    (n,)."""
     if not len(candidates):
         return np.zeros(0)
     room = 10.0 ** (from_codes(candidates.room)[:, ABOVE : int(candidates.bands.min())] / 10.0)
@@ -133,7 +138,8 @@ def rms_before_db(candidates: Candidates) -> F64:
 
 
 def sharp_sounds(candidates: Candidates) -> np.ndarray:
-    """Which candidates are short, sharp, clearly over the room and alone: finger snaps, for want of a click. At most 20."""
+    """Which candidates are short, sharp, clearly over the room and alone: finger snaps, for want of a click. At
+    most 20."""
     if not len(candidates):
         return np.zeros(0, np.int64)
     over = peaks_db(candidates) - rms_before_db(candidates)

@@ -19,8 +19,8 @@ _LOUDEST = 40
 def gain_dips(levels: pump.Levels, candidates: Candidates, over_db: F64) -> F64:
     """How far the room sinks after each of the loudest sounds and comes back, dB, negative where it does not.
 
-    In the middle band, half a second to a second after the sound, below both what was before and what is 3 to 4 s after:
-    a sound in the room only ever adds, so only a gain that was turned down and up again does that.
+    In the middle band, half a second to a second after the sound, below both what was before and what is 3 to 4 s
+    after: a sound in the room only ever adds, so only a gain that was turned down and up again does that.
     """
     strong = np.flatnonzero(over_db > _LOUD_DB)
     strong = strong[np.argsort(-over_db[strong], kind="stable")[: 4 * _LOUDEST]]
@@ -39,8 +39,8 @@ def gain_dips(levels: pump.Levels, candidates: Candidates, over_db: F64) -> F64:
 def unsteadiness_db(levels: pump.Levels) -> float:
     """How much the level above 1 kHz changes from one quarter of a second to the next, median over time, dB.
 
-    The noise of a room is steady to half a decibel; what is left of it when a device mutes one frequency after the other
-    is not.
+    The noise of a room is steady to half a decibel; what is left of it when a device mutes one frequency after the
+    other is not.
     """
     high = _high(levels.db)
     if len(high) < 8:

@@ -1,8 +1,8 @@
 """Proof on the spot: how many clicks like those that were told does the detector catch in this very recording?
 
-Copies of its own clicks, varied a little, are laid into its own background at random places, and the whole detector hears
-it anew. What is counted, and what that does not tell, is written in docs/proof.md. The dice are seeded by the recording,
-so that the same recording gives the same answer.
+Copies of its own clicks, varied a little, are laid into its own background at random places, and the whole detector
+hears it anew. What is counted, and what that does not tell, is written in docs/proof.md. The dice are seeded by the
+recording, so that the same recording gives the same answer.
 """
 
 from clicktimer.prove.counting import Count, count_of, wilson

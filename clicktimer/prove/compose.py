@@ -1,8 +1,10 @@
-"""Proof, third part: a recording's blocks in, the same with extra runs and rests laid in, each between copies of its clicks.
+"""Proof, third part: a recording's blocks in, the same with extra runs and rests laid in, each between copies of its
+clicks.
 
-At a place where the pump rests: a copy of the click that starts it, a stretch of this recording's own sound with the pump
-running, a copy of the click that stops it; then the recording goes on. Where the pump runs, the other way about. So
-whatever the detector asks of a click besides its sound, a change of the pump's sound and a place in the order, is there.
+At a place where the pump rests: a copy of the click that starts it, a stretch of this recording's own sound with the
+pump running, a copy of the click that stops it; then the recording goes on. Where the pump runs, the other way about.
+So whatever the detector asks of a click besides its sound, a change of the pump's sound and a place in the order, is
+there.
 """
 
 from __future__ import annotations

@@ -1,4 +1,5 @@
-"""Proof, first part: the sound of a click cut from the recording -> the click without its room, and varied copies of it."""
+"""Proof, first part: the sound of a click cut from the recording -> the click without its room, and varied copies
+of it."""
 
 from __future__ import annotations
 

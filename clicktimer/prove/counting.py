@@ -26,7 +26,8 @@ def wilson(caught: float, put: float) -> tuple[float, float]:
     share = caught / put
     middle = (share + z2 / (2.0 * put)) / (1.0 + z2 / put)
     half = NORMAL_95 * math.sqrt(share * (1.0 - share) / put + z2 / (4.0 * put * put)) / (1.0 + z2 / put)
-    return max(0.0, middle - half), min(1.0, middle + half)
+    # The ends are exactly 0 and 1 where none or all were caught; rounding must not move them.
+    return (0.0 if caught <= 0 else max(0.0, middle - half)), (1.0 if caught >= put else min(1.0, middle + half))
 
 
 def count_of(passes: Sequence[tuple[int, int]]) -> Count:

@@ -27,9 +27,9 @@ class Proof:
     what: "clicks" (laid in as whole runs, the whole detector asked) or "sharp sounds" (finger snaps: only whether they
     are noticed). usual: as loud as heard; fainter: by fainter_db. cut_in, cut_out: the usual ones by kind.
     told_before, told_again: clicks told of the recording as it is, and how many of these were told again in each pass,
-    on average as a share. others: clicks told in all passes that were neither copies nor told before; hours: sound heard
-    for it. passes: times it was heard anew; silent: of these, how often nothing at all was told
-    (these count in none of the rates). missed_runs: expected number of runs (low, high) that were missed beside those told, or None.
+    on average as a share. others: clicks told in all passes that were neither copies nor told before; hours: sound
+    heard for it. passes: times it was heard anew; silent: of these, how often nothing at all was told (these count in
+    none of the rates). missed_runs: expected number of runs (low, high) that were missed beside those told, or None.
     why: why nothing could be proved, or empty.
     """
 

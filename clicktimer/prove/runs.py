@@ -182,7 +182,8 @@ def _slice_length(stretches: list[Stretch], on: bool) -> float:
 
 
 def _inserts(material: Material, pairs: int, faint: bool, rng: np.random.Generator) -> list[Insert]:
-    """So many pairs at random places, as far as there is room; in a faint round one click of each is the fainter one."""
+    """So many pairs at random places, as far as there is room; in a faint round one click of each is the fainter
+    one."""
     places: list[tuple[float, bool]] = []
     room = [s for s in material.stretches if s.length_s >= 2 * MARGIN_S + ROOM_S and material.slices[not s.on]]
     if not room:

@@ -1,7 +1,7 @@
 """Proof of sharp sounds: copies of finger snaps added to the recording as it is, counted where they are noticed.
 
-For a place where no pump has run yet. A snap has no order and no pump's sound, so only the first half of the detector can
-be asked: is the copy a candidate, and does its shape speak for a snap?
+For a place where no pump has run yet. A snap has no order and no pump's sound, so only the first half of the detector
+can be asked: is the copy a candidate, and does its shape speak for a snap?
 """
 
 from __future__ import annotations

@@ -23,7 +23,8 @@ class Stretch:
 
 
 def kinds_by_turns(operations: Sequence[Click]) -> list[bool]:
-    """Whether each operation starts the pump; where nothing tells, every other one, so that the two sorts stay apart."""
+    """Whether each operation starts the pump; where nothing tells, every other one, so that the two sorts stay
+    apart."""
     if any(op.kind != "unknown" for op in operations):
         return [op.kind == "cut-in" for op in operations]
     return [i % 2 == 0 for i in range(len(operations))]
@@ -32,7 +33,8 @@ def kinds_by_turns(operations: Sequence[Click]) -> list[bool]:
 def known_stretches(operations: Sequence[Click], gaps: Sequence[Gap], end_s: float) -> list[Stretch]:
     """Stretches whose state follows from the operations (clicks and edges, in order of time) at their ends.
 
-    Left out: between two operations of the same kind (one was missed), and next to one of unknown kind among known ones.
+    Left out: between two operations of the same kind (one was missed), and next to one of unknown kind among known
+    ones.
     """
     starts = kinds_by_turns(operations)
     known = any(op.kind != "unknown" for op in operations)

@@ -11,6 +11,11 @@ NOT_SAID = (
     "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
     "than this."
 )
+FEW = 0.5
+FEW_CAUGHT = (
+    "So few of its own copies are caught that the clicks which were told may themselves be something else: do not rely on "
+    "them."
+)
 
 
 def proof_lines(proof: Any) -> list[str]:
@@ -30,6 +35,8 @@ def proof_lines(proof: Any) -> list[str]:
     elif p.cut_in.put or p.cut_out.put:
         kind, other = ("cut-in", "cut-out") if p.cut_in.put else ("cut-out", "cut-in")
         lines += wrap(f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known.", "  ")
+    if p.usual.high is not None and p.usual.high < FEW:
+        lines += wrap(FEW_CAUGHT, "  ")
     if p.silent:
         lines += wrap(
             f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures.", "  "
