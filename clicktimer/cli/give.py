@@ -20,20 +20,20 @@ if TYPE_CHECKING:
     from clicktimer.labels import Label
 
 CONSENT = (
-    "What will be written: one second of sound around each click (0.3 s before it, 0.7 s after), how loud click and room "
-    "are, and the labels. Not written: the rest of the recording, its name, where and when it was made. Somebody who "
-    "spoke in just that second can be heard: listen to the files before you hand them on, and delete those with a voice "
-    "in them. If others were in the room, ask them; the law may require it."
+    "What will be written: one second of sound around each click (0.3 s before it, 0.7 s after), how loud click and "
+    "room are, and the labels. Not written: the rest of the recording, its name, where and when it was made. "
+    "Somebody who spoke in just that second can be heard: listen to the files before you hand them on, and delete "
+    "those with a voice in them. If others were in the room, ask them; the law may require it."
 )
 AFTERWARDS = (
-    "Nothing was sent anywhere. Whoever gets this may use it to test and improve clicktimer and may pass it on with it; "
-    "hand it over only if you agree to that."
+    "Nothing was sent anywhere. Whoever gets this may use it to test and improve clicktimer and may pass it on with "
+    "it; hand it over only if you agree to that."
 )
 READ_ME = """Clicks of a real pressure switch, cut from a recording by clicktimer.
 
-Each .flac is one second of sound, the click {before:g} s after its beginning. about-N.json says of each its kind, who said so
-(the program, or a person), and how loud it and the room are. There is no other sound of the recording here, nor its
-name, place or date.
+Each .flac is one second of sound, the click {before:g} s after its beginning. about-N.json says of each its kind, who
+said so (the program, or a person), and how loud it and the room are. There is no other sound of the recording here, nor
+its name, place or date.
 
 Before you hand this on: listen to every file, and delete those in which somebody speaks.
 """

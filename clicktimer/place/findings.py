@@ -69,7 +69,9 @@ def of_gaps(gaps: Sequence[Gap], duration_s: float) -> Iterator[Finding]:
     known_s = sum(gap.to_s - gap.from_s for gap in lost if gap.to_s is not None)
     length = f"{known_s:.1f} s of {duration_s:.0f} s" if known_s else "for an unknown time"
     places = f"{len(lost)} place{'' if len(lost) == 1 else 's'}"
-    advice = "Close other programs, let the recorder keep the screen on, and record to the device itself, not over a network."
+    advice = (
+        "Close other programs, let the recorder keep the screen on, and record to the device itself, not a network."
+    )
     yield Finding("lost-sound", f"sound is missing in {places}, {length}", advice, True)
 
 
@@ -87,7 +89,8 @@ def of_levels(levels: pump.Levels | None, candidates: Candidates, over_db: F64) 
     middle, often = float(np.median(dips)), float(np.quantile(dips, 0.75))
     if middle >= _DIP_DB and often >= _DIP_OFTEN_DB:
         text = f"the gain rides: after a loud sound the room sinks by {often:.1f} dB and comes back within seconds"
-        yield Finding("gain-riding", text, "Switch automatic gain (level) control off and set the level by hand.", False)
+        advice = "Switch automatic gain (level) control off and set the level by hand."
+        yield Finding("gain-riding", text, advice, False)
 
 
 def of_recorder(rate_hz: int, clipped: int, count: int) -> Iterator[Finding]:

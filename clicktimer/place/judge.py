@@ -98,7 +98,8 @@ def judge_place(candidates: Candidates, segments: list[LevelSegment], measured: 
     grade = _grade(standings)
     clipped = int(np.count_nonzero(candidates.peak_db[index] >= _FULL_SCALE_DB)) if len(index) else 0
     found = [
-        *of_notices(m.warnings), *of_gaps(m.gaps, m.source.duration_s), *of_levels(levels, candidates, peak_db - before_db),
+        *of_notices(m.warnings), *of_gaps(m.gaps, m.source.duration_s),
+        *of_levels(levels, candidates, peak_db - before_db),
         *of_recorder(m.source.sample_rate_hz, clipped, len(index)),
     ]  # fmt: skip
     harmed = any(finding.harms for finding in found)

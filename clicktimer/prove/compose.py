@@ -73,7 +73,8 @@ class Composer:
                 next_ += 1
                 last = len(block.samples) - round(ROOM_S * block.rate_hz)
                 at = min(round((insert.time_s - block.start_s) * block.rate_hz), last)
-                if block.rate_hz == self._rate_hz and at > 0 and (not mine or at - mine[-1][0] > -last + len(block.samples)):
+                clear = not mine or at - mine[-1][0] > len(block.samples) - last
+                if block.rate_hz == self._rate_hz and at > 0 and clear:
                     mine.append((at, insert))
             gap = block.gap_before
             if gap is not None:

@@ -16,7 +16,7 @@ from clicktimer.prove.proof import FAINTER_DB, Again, Progress, Proof, dice, not
 from clicktimer.prove.stretches import Stretch, kinds_by_turns, known_stretches
 from clicktimer.records import Click, Kind, Measurement, Samples
 from clicktimer.settings import PumpState
-from clicktimer.sound.cutting import Cut, cut_spans
+from clicktimer.sound.cutting import cut_spans
 
 COPIES = 100
 """Of each loudness, where there is room for them."""
@@ -92,7 +92,8 @@ def prove_clicks(
     return Proof(
         "clicks", whole, count_of(fainter),
         none if same_kind else count_of(by_kind[True]), none if same_kind else count_of(by_kind[False]),
-        told_before=len(m.clicks), told_again=again_told / max((len(rounds) - silent) * len(m.clicks), 1), others=others,
+        told_before=len(m.clicks), others=others,
+        told_again=again_told / max((len(rounds) - silent) * len(m.clicks), 1),
         hours=heard_s / 3600.0, passes=len(rounds), silent=silent, missed_runs=_missed(m, whole),
     )  # fmt: skip
 
@@ -166,7 +167,10 @@ def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material 
     slices: dict[bool, list[Samples]] = {True: [], False: []}
     for cut, (what, on) in zip(cuts, owners, strict=True):
         if cut is not None and cut.rate_hz == rate_hz:
-            (clicks if what == "click" else slices)[on].append(bare(cut.samples, rate_hz) if what == "click" else cut.samples)
+            if what == "click":
+                clicks[on].append(bare(cut.samples, rate_hz))
+            else:
+                slices[on].append(cut.samples)
     if not (clicks[True] or clicks[False]) or not (slices[True] or slices[False]):
         return "the sound around the clicks is not whole"
     known = any(op.kind != "unknown" for op in operations)

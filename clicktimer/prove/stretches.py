@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from clicktimer.records import Click, Gap
 
@@ -46,7 +47,7 @@ def known_stretches(operations: Sequence[Click], gaps: Sequence[Gap], end_s: flo
     marks += [(gap.from_s, max(gap.from_s, gap.to_s or gap.from_s), None, None) for gap in gaps]
     marks.sort(key=lambda m: m[0])
     out = []
-    for (_, begins_s, _, after), (ends_s, _, before, _) in zip(marks, marks[1:], strict=False):
+    for (_, begins_s, _, after), (ends_s, _, before, _) in pairwise(marks):
         states = {state for state in (after, before) if state is not None}
         if len(states) == 1 and ends_s > begins_s:
             out.append(Stretch(begins_s, ends_s, states.pop()))

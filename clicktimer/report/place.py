@@ -20,24 +20,24 @@ TITLE = {
 }
 SAID = {
     "near": "The {what} stand 35 dB and more over the quiet room: a click of this loudness is easy to tell.",
-    "far": "The {what} stand less than 35 dB over the quiet room, or little over what sounds just before them: in a quiet "
-    "house clicks are found all the same, in a loud one some are missed.",
+    "far": "The {what} stand less than 35 dB over the quiet room, or little over what sounds just before them: in a "
+    "quiet house clicks are found all the same, in a loud one some are missed.",
     "faint": "The {what} hardly stand out: many will be missed here.",
-    "unheard": "No click of a pressure switch and no other sharp sound was told, so nothing can be said of this place but "
-    "what is listed below.",
+    "unheard": "No click of a pressure switch and no other sharp sound was told, so nothing can be said of this "
+    "place but what is listed below.",
 }
 SNAPS = (
-    "No click of a pressure switch was told; judged by {count} other short sharp sounds, as finger snaps are. That tests "
-    "room and recorder. How loud your switch is only its own click tells: record a start and a stop of the pump."
+    "No click of a pressure switch was told; judged by {count} other short sharp sounds, as finger snaps are. That "
+    "tests room and recorder. How loud your switch is only its own click tells: record a start and a stop of the pump."
 )
 NEARER = (
-    "Go nearer: a hand's width from the switch, outside its cover, the microphone towards it, nothing between. Halving the "
-    "distance gains up to 6 dB."
+    "Go nearer: a hand's width from the switch, outside its cover, the microphone towards it, nothing between. "
+    "Halving the distance gains up to 6 dB."
 )
 QUIETER = "Stop what sounds near by (fan, washing machine, radio, dehumidifier), or record at a quieter hour."
 TO_HEAR = (
-    "Make a recording in which the pump starts and stops, or snap your fingers a few times right beside the switch, with "
-    "some seconds between."
+    "Make a recording in which the pump starts and stops, or snap your fingers a few times right beside the switch, "
+    "with some seconds between."
 )
 
 
@@ -67,7 +67,7 @@ def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:
         lines += wrap(SNAPS.format(count=p.standings[0].count), "  ")
     if p.standings:
         rows = [
-            (s.kind, str(s.count), f"{s.over_room_db:.0f} dB", f"{s.weakest_db:.0f} dB", f"{s.over_before_db:.0f} dB", "")
+            (s.kind, str(s.count), *(f"{db:.0f} dB" for db in (s.over_room_db, s.weakest_db, s.over_before_db)), "")
             for s in p.standings
         ]
         header = ("", "heard", "over the quiet room", "weakest", "over what is before", "")

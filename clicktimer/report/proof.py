@@ -13,8 +13,8 @@ NOT_SAID = (
 )
 FEW = 0.5
 FEW_CAUGHT = (
-    "So few of its own copies are caught that the clicks which were told may themselves be something else: do not rely on "
-    "them."
+    "So few of its own copies are caught that the clicks which were told may themselves be something else: do not "
+    "rely on them."
 )
 
 
@@ -34,13 +34,13 @@ def proof_lines(proof: Any) -> list[str]:
         lines += wrap(f"Cut-in {count_text(p.cut_in)}, cut-out {count_text(p.cut_out)}.", "  ")
     elif p.cut_in.put or p.cut_out.put:
         kind, other = ("cut-in", "cut-out") if p.cut_in.put else ("cut-out", "cut-in")
-        lines += wrap(f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known.", "  ")
+        text = f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known."
+        lines += wrap(text, "  ")
     if p.usual.high is not None and p.usual.high < FEW:
         lines += wrap(FEW_CAUGHT, "  ")
     if p.silent:
-        lines += wrap(
-            f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures.", "  "
-        )
+        text = f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures."
+        lines += wrap(text, "  ")
     if p.others:
         lines += wrap(
             f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "

@@ -68,8 +68,8 @@ def main() -> None:
             print(f"{line}, {proof.why}", flush=True)
             continue
         rows.append((found, len(true_s), u.rate, f.rate if f.rate is not None else float("nan")))
-        print(f"{line}, edges {edges}; promised {u.caught:3d}/{u.put:3d} = {100 * u.rate:5.1f} ({100 * (u.low or 0):.0f}"
-              f" to {100 * (u.high or 0):.0f}), fainter {100 * (f.rate or 0):.0f}; told again "
+        print(f"{line}, edges {edges}; promised {u.caught:3d}/{u.put:3d} = {100 * u.rate:5.1f} "
+              f"({100 * (u.low or 0):.0f} to {100 * (u.high or 0):.0f}), fainter {100 * (f.rate or 0):.0f}; told again "
               f"{100 * (proof.told_again or 0):.0f}, silent {proof.silent}/{proof.passes}, others {proof.others};"
               f" {spent:.0f} s", flush=True)  # fmt: skip
     if rows:
