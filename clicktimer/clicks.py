@@ -50,7 +50,8 @@ _EDGE_SD_S = 0.3
 """Standard deviation of a start or stop that only the pump's level tells."""
 _RAMP_STEPS = 3
 """Level steps after a click in which the pump may still be starting or running down."""
-_SEEDS = 12
+_GROUPS = 12
+_SEEDS = 14
 _KEPT = 8
 _ROUNDS = 4
 
@@ -399,28 +400,18 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
     alike = vectors @ vectors.T
     near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
     alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
-    free = np.ones(len(order), bool)
-    seeds: list[_Seed] = []
+    groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0))
+    seeds = []
     others = np.ones(len(field.cand), bool)
-    weight = np.clip(field.snap[order] + 5.0, 0.1, 12.0)
-    strength = np.maximum(alike - 0.72, 0.0)
-    while len(seeds) < _SEEDS and free.any():
-        support = (strength @ (free * weight)) * free * np.sqrt(weight)
-        top = int(np.argmax(support))
-        group = np.flatnonzero((alike[top] > 0.80) & free)
-        if len(group) < 2:
-            free[top] = False
-            continue
-        free[group] = False
-        # Cut-in and cut-out may be much alike: the group as a whole, and its two halves, are all worth a try.
-        tight = alike[top, group] > 0.91
-        for part in (group, group[tight], group[~tight]):
-            if len(part) < 2 or (part is not group and (tight.all() or len(group) < 4)):
-                continue
-            chosen = order[part[np.argsort(-alike[top, part], kind="stable")[:40]]]
-            others[:] = True
-            others[chosen] = False
-            seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
+    for group in groups:
+        chosen = order[group[:40]]
+        others[:] = True
+        others[chosen] = False
+        seeds.append(_Seed(chosen, _like_score(field, chosen, others)))
+    # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves.
+    alone = [float(np.sum(np.maximum(_snap_likelihood(field, s.members, s.members)[s.members] + s.like[s.members], -3.0)
+                          + np.log(_HAZARD_PER_S))) for s in seeds]  # fmt: skip
+    seeds = [seeds[k] for k in np.argsort(-np.array(alone), kind="stable")[:_SEEDS]]
     tries: list[tuple[float, int, int, set[int]]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
@@ -434,6 +425,35 @@ def _by_recurrence(field: _Field, start: tuple[float, float]) -> list[_Solution 
         if alike_tries < 2 and len(kept) < _KEPT:
             kept.append(one_try)
     return [_learn(field, None, (seeds[a], seeds[b]), start) for _, a, b, _ in kept]
+
+
+def _groups(alike: F32, weight: F32) -> list[np.ndarray]:
+    """Groups of sounds that resemble each other, the most alike first in each.
+
+    Leaders are chosen twice: by how much resembles them, and by how much they resemble a snap; a few clear clicks would
+    else drown in the hundreds of a clock or of rain. Cut-in and cut-out may be much alike, so that of each group the whole
+    and its two halves are worth a try.
+    """
+    found: dict[tuple[int, ...], np.ndarray] = {}
+    strength = np.maximum(alike - 0.72, 0.0)
+    for by_support in (True, False):
+        free = np.ones(len(weight), bool)
+        for _ in range(_GROUPS):
+            score = (strength @ (free * weight)) * np.sqrt(weight) if by_support else weight
+            top = int(np.argmax(np.where(free, score, -1.0)))
+            if not free[top]:
+                break
+            group = np.flatnonzero((alike[top] > 0.80) & free)
+            free[top] = False
+            if len(group) < 2:
+                continue
+            free[group] = False
+            group = group[np.argsort(-alike[top, group], kind="stable")]
+            tight = alike[top, group] > 0.91
+            for part in (group, group[tight], group[~tight]):
+                if len(part) >= 2 and (part is group or (len(group) >= 4 and not tight.all())):
+                    found[tuple(sorted(part.tolist()))] = part
+    return list(found.values())
 
 
 def _turn(field: _Field, solution: _Solution) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -34,13 +35,19 @@ def measure_recording(
     options: MeasureOptions | None = None,
     progress: Progress | None = None,
 ) -> Measurement:
-    """Measure one recording; a sequence of paths is the parts of one recording, in order.
+    """Measure one recording, or a listening folder; a sequence of paths is the parts of one recording, in order.
 
     Raises InputError where there is no sound to be had, SettingsError where the options contradict each other.
     """
     from clicktimer.sound import JoinedRecording, open_recording
 
     options = options or MeasureOptions()
+    if isinstance(path, str | os.PathLike) and os.path.isdir(path):
+        from clicktimer.live.whole import measure_folder
+        from clicktimer.store.folder import is_listening
+
+        if is_listening(Path(path)):
+            return measure_folder(Path(path), options)
     paths: list[str | os.PathLike[str]] = [path] if isinstance(path, str | os.PathLike) else list(path)
     parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
     recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)

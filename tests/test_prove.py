@@ -55,7 +55,7 @@ def test_passes_that_differ_by_more_than_chance_widen_the_interval():
 
 @pytest.mark.slow
 def test_the_interval_covers_when_passes_share_their_luck():
-    """A made-up detector whose chance differs from pass to pass: the widened interval covers its mean, the plain not."""
+    """A made-up detector whose chance differs by pass: the widened interval covers its mean, not the plain."""
     rng = np.random.default_rng(5)
     widened, plain, trials = 0, 0, 2000
     for _ in range(trials):

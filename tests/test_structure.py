@@ -27,8 +27,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("8 causes", {"causes"}),
     ("8a a day", {"day"}),
     ("9 site file", {"site"}),
-    ("the chain", {"pipeline", "used", "place", "prove", "give"}),
-    ("the chain, live", {"live"}),
+    ("the chain", {"pipeline", "used", "place", "prove", "give", "live"}),
     ("10 report", {"report"}),
     ("the user", {"cli", "api"}),
 ]

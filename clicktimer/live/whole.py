@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 from clicktimer.formats import format_time
 from clicktimer.pipeline import Listened, conclude
@@ -28,9 +30,39 @@ class _FromFolder(Listened):
         self.stopped = False
 
 
+def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str, Any]:
+    """What is noted in a folder of the options it was listened with, so that it is measured the same again."""
+    system = options.system
+    return {
+        "program": program,
+        "keep": keep,
+        "taps": options.taps,
+        "pump_at_start": options.pump_at_start,
+        "system": {} if system is None else {"given": system.given, "origins": dict(system.origins), "site": system.site},
+    }
+
+
+def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOptions:
+    """The options, where they say nothing, filled with what the folder was listened with."""
+    noted: Mapping[str, Any] = about.get("system") or {}
+    system = options.system
+    if noted.get("given") and (system is None or not system.given):
+        from clicktimer.site.described import describe
+
+        system = describe(noted["given"], origins=noted["origins"])
+    return replace(
+        options,
+        taps=options.taps or about.get("taps"),
+        pump_at_start=options.pump_at_start or about.get("pump_at_start"),
+        system=system,
+        marks_s=options.marks_s if system is None else system.marks_s,
+    )
+
+
 def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measurement:
     """Measure what lies in a listening folder. Raises StoreError, and InputError for a bad ``started``."""
-    return conclude_stored(read_folder(path), options or MeasureOptions())
+    stored = read_folder(path)
+    return conclude_stored(stored, with_noted(options or MeasureOptions(), stored.about))
 
 
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:

@@ -33,6 +33,8 @@ LONGEST_S, SHORTEST_S = 10.0, 2.0
 SLICES = 6
 """Stretches of background kept for each state of the pump."""
 MOST_CUTS = 24
+SURE = 0.9
+"""Copies are made of clicks at least so sure, where there are two: what is doubtful may be no click of the switch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +149,8 @@ def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material 
     owners: list[tuple[str, bool]] = []
     for on in (True, False):
         mine = [c for c in m.clicks if starts[id(c)] == on]
+        sure = [c for c in mine if c.confidence >= SURE]
+        mine = sure if len(sure) >= 2 else mine
         for i in np.unique(np.linspace(0, len(mine) - 1, min(len(mine), MOST_CUTS)).astype(int)) if mine else ():
             spans.append((mine[i].time_s - LEAD_S, mine[i].time_s + TAIL_S))
             owners.append(("click", on))

@@ -94,6 +94,9 @@ class Microphone:
     start_s: time of the first sample (more than 0 where a listening is resumed).
     """
 
+    ended = False
+    """A microphone has no end of its own: it is waited for."""
+
     def __init__(
         self,
         device: str | None = None,
