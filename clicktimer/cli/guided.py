@@ -1,0 +1,219 @@
+"""The two guided tests of ``clicktimer listen``: what to ask of the person, when to go on, when it is enough."""
+
+from __future__ import annotations
+
+import queue
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final, Protocol
+
+from clicktimer.errors import QuantityError
+from clicktimer.live.refill import Shutting
+from clicktimer.live.session import Said, Session
+from clicktimer.records import Measurement
+from clicktimer.store.folder import Event
+
+Say = Callable[[str], None]
+STEADY_LEAST: Final = 3
+
+
+class Keys:
+    """Lines typed by the person, without waiting for them."""
+
+    def __init__(self) -> None:
+        self._lines: queue.Queue[str] = queue.Queue()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        try:
+            for line in sys.stdin:
+                self._lines.put(line.strip())
+        except (OSError, ValueError):
+            return
+
+    def next(self) -> str | None:
+        """The next line typed, or None."""
+        try:
+            return self._lines.get_nowait()
+        except queue.Empty:
+            return None
+
+
+class Guide(Protocol):
+    """A guided test: told of everything that is said and typed; ``done`` when it is enough."""
+
+    done: bool
+    prompt: str
+
+    def begin(self) -> None:
+        """Tell the person what to do first."""
+
+    def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
+        """Go on, if it is time."""
+
+
+STEADY_WORDS = (
+    "Steady-tap test. Open ONE tap to a steady flow, well under half of what the pump gives: a bath tap half open, not "
+    "a garden hose. Leave it alone, use no other water, and go away. Every cycle gives one more estimate of the run "
+    "with no water in use, whichever click is which. It stops by itself when the verdict is sure; Ctrl-C ends it sooner."
+)
+
+
+@dataclass
+class SteadyTap:
+    """Tells r0 with its interval after every cycle; done when the verdict is sure."""
+
+    say: Say
+    done: bool = False
+    prompt: str = "steady tap"
+    _told: tuple[int, float] = (0, 0.0)
+
+    def begin(self) -> None:
+        """Tell the person what to do first."""
+        self.say(STEADY_WORDS)
+
+    def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
+        """After a click was told: what the cycles give by now."""
+        if typed in ("q", "Q"):
+            self.done = True
+        if not any(isinstance(one, Event) and one.what in ("kind", "withdrawn") for one in said):
+            return
+        state = session.state()
+        run = state.run
+        if run is None or run.how != "steady tap" or (run.count, round(run.seconds, 2)) == self._told:
+            return
+        self._told = (run.count, round(run.seconds, 2))
+        self.say(
+            f"after {run.count} cycles: run with no water in use {run.seconds:.1f} s, {run.low_s:.1f} to {run.high_s:.1f} s"
+            f"{'' if not run.doubt else '; ' + run.doubt}"
+        )
+        if run.count >= STEADY_LEAST and state.verdict.sure:
+            self.say("The verdict is sure. You may shut the tap.")
+            self.done = True
+
+
+REFILL_WORDS = (
+    "Refill test: {count} refills; the first one does not count. For each: open one tap a little, wait for the pump to "
+    "start, shut every tap at once, and wait until the pump stops. Enter moves on by hand where a click was not told; "
+    "q and Enter ends the test with what there is."
+)
+
+
+@dataclass
+class Refill:
+    """Leads through open, cut-in, shut, cut-out; marks the moment of shutting. shut_after_s: instead of a key."""
+
+    say: Say
+    count: int
+    shut_after_s: float | None = None
+    done: bool = False
+    prompt: str = ""
+    shut: list[Shutting] = field(default_factory=list)
+    caught: dict[int, str] = field(default_factory=dict)
+    _wants: str = "cut-in"
+    _done_runs: int = 0
+    _cut_in_s: float = 0.0
+
+    def begin(self) -> None:
+        """Tell the person what to do first."""
+        self.say(REFILL_WORDS.format(count=self.count))
+        self._ask_open()
+
+    def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
+        """Go on where a click was told, or the person says so."""
+        if typed is not None and typed.casefold() == "q":
+            self.done = True
+            return
+        if typed and self._caught(session, typed):
+            typed = None
+        now_s = session.engine.end_s
+        hit = self._hit(session, said)
+        if self._wants == "cut-in" and (hit is not None or typed is not None):
+            self._cut_in_s = now_s if hit is None else hit
+            if hit is None:
+                session.mark("cut-in", "by the person's key")
+            self._wants = "shut"
+            self.prompt = "SHUT EVERY TAP"
+            self.say("The pump has started: shut EVERY tap now, then press Enter." if self.shut_after_s is None else
+                     f"The pump has started: every tap must be shut {self.shut_after_s:g} s from now.")  # fmt: skip
+        elif self._wants == "shut" and self.shut_after_s is not None and now_s >= self._cut_in_s + self.shut_after_s:
+            self._shut(session, self._cut_in_s + self.shut_after_s)
+        elif self._wants == "shut" and typed is not None:
+            self._shut(session, now_s)
+        elif self._wants in ("cut-out", "shut") and self._ended(session, said, typed):
+            self._next(session)
+
+    def _hit(self, session: Session, said: Sequence[Said]) -> float | None:
+        """A click that may be the one that is waited for: told as such or, before the switch is known, any that stands out."""
+        for one in said:
+            if isinstance(one, Event) and (
+                (one.what == "kind" and one.kind == self._wants) or (one.what == "heard" and not session.engine.order_known)
+            ):
+                return one.time_s
+        return None
+
+    def _ended(self, session: Session, said: Sequence[Said], typed: str | None) -> bool:
+        hit = self._hit(session, said) if self._wants == "cut-out" else None
+        if hit is not None and hit <= self._cut_in_s + 1.0:
+            hit = None
+        if hit is None and typed is not None:
+            session.mark("cut-out", "by the person's key")
+        return hit is not None or typed is not None
+
+    def _shut(self, session: Session, at_s: float) -> None:
+        self.shut.append(Shutting(self._cut_in_s, at_s))
+        session.mark("taps-shut", f"{at_s:.3f}")
+        self._wants, self.prompt = "cut-out", "wait for the pump to stop"
+        self.say("Every tap shut. Use no water until the pump stops.")
+
+    def _next(self, session: Session) -> None:
+        self._done_runs += 1
+        if self._done_runs >= self.count:
+            self.say("That was the last refill.")
+            self.done = True
+            return
+        self.say(f"Refill {self._done_runs} of {self.count} is done. If you catch the water until the next start, type how much (5 gal).")
+        self._wants = "cut-in"
+        self._ask_open()
+
+    def _ask_open(self) -> None:
+        self.prompt = "open a tap a little"
+        self.say("Open ONE tap a little and wait for the pump to start.")
+
+    def _caught(self, session: Session, typed: str) -> bool:
+        """Water that was caught before this refill, typed as a volume."""
+        from clicktimer.quantities import parse_volume_l
+
+        try:
+            parse_volume_l(typed)
+        except QuantityError:
+            return False
+        self.caught[self._done_runs] = typed
+        session.mark("caught", typed)
+        self.say(f"Noted: {typed} caught before refill {self._done_runs + 1}.")
+        return True
+
+
+def with_caught(guide: Refill, session: Session) -> None:
+    """Give the volumes that were typed, each with the refill after it, to the measurement as if by ``--caught``."""
+    system = session.options.system
+    lengths = [c.run_s for c in session.state().cycles if c.complete and c.run_s is not None]
+    texts = tuple(
+        f"{volume} in {lengths[number]:.2f} s" for number, volume in sorted(guide.caught.items()) if 0 < number < len(lengths)
+    )
+    if not texts or system is None or "caught" in system.given or "pump_rate" in system.given:
+        return
+    from clicktimer.site.described import describe
+
+    given = {**system.given, "caught": texts}
+    session.options = replace(session.options, system=describe(given, origins={**system.origins, "caught": "option"}))
+
+
+def refill_lines(guide: Refill, measured: Measurement) -> list[str]:
+    """What the open tap did to the runs, for the end of the report."""
+    from clicktimer.live.refill import open_tap
+
+    effect = open_tap(measured, guide.shut)
+    return [] if effect is None else [effect]
