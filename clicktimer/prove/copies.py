@@ -16,11 +16,12 @@ APPROACH_S = 0.035
 TAIL_S = 0.160
 """... and so long after it: switch and room have rung out, or are under the noise."""
 
-LEVEL_SD_DB = 1.5
-TILT_SD_DB = 1.0
+LEVEL_SD_DB = 1.0
+"""Copies are drawn from all told clicks and carry what these differ by; this and the next two come on top."""
+TILT_SD_DB = 0.5
 """Decibels an octave about 2 kHz."""
-DECAY_SD_PER_S = 6.0
-"""A copy is multiplied by exp(-a t) with a of this deviation: 2.6 dB at 50 ms."""
+DECAY_SD_PER_S = 3.0
+"""A copy is multiplied by exp(-a t) with a of this deviation: 1.3 dB at 50 ms."""
 
 
 def bare(cut: Samples, rate_hz: int) -> Samples:
