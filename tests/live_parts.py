@@ -1,4 +1,4 @@
-"""Parts for the tests of live listening: a private sound server with a virtual input, clocks and microphones of our own."""
+"""Parts for the tests of live listening: a private sound server with a virtual input, clocks and fake microphones."""
 
 from __future__ import annotations
 

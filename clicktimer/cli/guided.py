@@ -55,9 +55,9 @@ class Guide(Protocol):
 
 
 STEADY_WORDS = (
-    "Steady-tap test. Open ONE tap to a steady flow, well under half of what the pump gives: a bath tap half open, not "
-    "a garden hose. Leave it alone, use no other water, and go away. Every cycle gives one more estimate of the run "
-    "with no water in use, whichever click is which. It stops by itself when the verdict is sure; Ctrl-C ends it sooner."
+    "Steady-tap test. Open ONE tap to a steady flow, well under half of what the pump gives: a bath tap half open, no "
+    "garden hose. Leave it alone, use no other water, and go away. Every cycle gives one more estimate of the run "
+    "with no water in use, whichever click is which. It ends by itself when the verdict is sure; Ctrl-C ends it too."
 )
 
 
@@ -86,7 +86,8 @@ class SteadyTap:
             return
         self._told = (run.count, round(run.seconds, 2))
         self.say(
-            f"after {run.count} cycles: run with no water in use {run.seconds:.1f} s, {run.low_s:.1f} to {run.high_s:.1f} s"
+            f"after {run.count} cycles: run with no water in use {run.seconds:.1f} s, "
+            f"{run.low_s:.1f} to {run.high_s:.1f} s"
             f"{'' if not run.doubt else '; ' + run.doubt}"
         )
         if run.count >= STEADY_LEAST and state.verdict.sure:
@@ -146,10 +147,11 @@ class Refill:
             self._next(session)
 
     def _hit(self, session: Session, said: Sequence[Said]) -> float | None:
-        """A click that may be the one that is waited for: told as such or, before the switch is known, any that stands out."""
+        """A click that may be the one waited for: told as such or, before the switch is known, any that stands out."""
         for one in said:
             if isinstance(one, Event) and (
-                (one.what == "kind" and one.kind == self._wants) or (one.what == "heard" and not session.engine.order_known)
+                (one.what == "kind" and one.kind == self._wants)
+                or (one.what == "heard" and not session.engine.order_known)
             ):
                 return one.time_s
         return None
@@ -174,7 +176,9 @@ class Refill:
             self.say("That was the last refill.")
             self.done = True
             return
-        self.say(f"Refill {self._done_runs} of {self.count} is done. If you catch the water until the next start, type how much (5 gal).")
+        self.say(
+            f"Refill {self._done_runs} of {self.count} is done. If you catch the next water, type how much: 5 gal."
+        )
         self._wants = "cut-in"
         self._ask_open()
 
@@ -201,7 +205,9 @@ def with_caught(guide: Refill, session: Session) -> None:
     system = session.options.system
     lengths = [c.run_s for c in session.state().cycles if c.complete and c.run_s is not None]
     texts = tuple(
-        f"{volume} in {lengths[number]:.2f} s" for number, volume in sorted(guide.caught.items()) if 0 < number < len(lengths)
+        f"{volume} in {lengths[number]:.2f} s"
+        for number, volume in sorted(guide.caught.items())
+        if 0 < number < len(lengths)
     )
     if not texts or system is None or "caught" in system.given or "pump_rate" in system.given:
         return

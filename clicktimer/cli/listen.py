@@ -28,10 +28,10 @@ if TYPE_CHECKING:
     from clicktimer.settings import MeasureOptions
 
 KEPT = {
-    "default": "Kept: the time and print of each sudden sound, coarse levels, and one second of sound around each click "
-    "that is taken for the switch and around at most 20 doubtful ones an hour. Talk is not kept as sound.",
-    "all": "Kept: EVERYTHING that is heard, as sound. People who may be heard should know and agree; in many places the "
-    "law asks for it.",
+    "default": "Kept: the time and print of each sudden sound, coarse levels, and one second of sound around each "
+    "click that is taken for the switch and around at most 20 doubtful ones an hour. Talk is not kept as sound.",
+    "all": "Kept: EVERYTHING that is heard, as sound. People who may be heard should know and agree; in many places "
+    "the law asks for it.",
     "none": "Kept: the time and print of each sudden sound and coarse levels; no sound at all.",
 }
 Why = Literal["asked", "time", "signal", "end of the recording", "verdict"]
@@ -206,8 +206,11 @@ def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | 
         _say(power_text())
     free, needed = free_bytes(session.folder.path), needed_bytes(length_s or 86_400.0, keep, session.source.rate_hz)
     if free < needed:
-        _say(f"The disk has {free / 1e9:.1f} GB free; {'a day' if length_s is None else 'so long'} may need {needed / 1e9:.1f} "
-             "GB. When it is nearly full no more sound is kept; the timing goes on.")  # fmt: skip
+        length = "a day" if length_s is None else "so long"
+        _say(
+            f"The disk has {free / 1e9:.1f} GB free; {length} may need {needed / 1e9:.1f} GB. When it is nearly full no "
+            "more sound is kept; the timing goes on."
+        )
     _say(f"! {cautions.LISTEN}")
 
 
@@ -302,7 +305,9 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     if isinstance(guide, Refill):
         for text in refill_lines(guide, measured):
             click.echo("\n" + "\n".join(wrap(text, "  ")))
-    click.echo(f"\nKept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}")
+    click.echo(
+        f"\nKept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
+    )
     return MEASURED if measured.run is not None else NOT_MEASURED
 
 

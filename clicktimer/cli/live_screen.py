@@ -18,7 +18,11 @@ from clicktimer.sound.microphone import DeviceNote
 from clicktimer.store.folder import Event
 
 WIDTH = 79
-KIND = {"cut-in": "cut-in, the pump starts", "cut-out": "cut-out, the pump stops", "unknown": "the switch, which way is not known"}
+KIND = {
+    "cut-in": "cut-in, the pump starts",
+    "cut-out": "cut-out, the pump stops",
+    "unknown": "the switch, which way is not known",
+}
 
 
 class Screen:
@@ -105,7 +109,9 @@ class Screen:
         told = {**os.environ, "CLICKTIMER_EVENT": note.code, "CLICKTIMER_TEXT": note.text}
         try:
             self._children.append(
-                subprocess.Popen(self._command, shell=True, env=told, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+                subprocess.Popen(
+                    self._command, shell=True, env=told, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL
+                )
             )
         except OSError as error:
             self.line(f"          the command could not be run: {error.strerror}")
@@ -141,4 +147,8 @@ def stopwatch(seconds: float) -> str:
     '1:15'
     """
     whole = int(seconds)
-    return f"{whole // 60}:{whole % 60:02d}" if whole < 3600 else f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+    return (
+        f"{whole // 60}:{whole % 60:02d}"
+        if whole < 3600
+        else f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+    )

@@ -1,4 +1,4 @@
-"""What the computer itself may do to an unattended listening: sleep, run out of battery. Asked and told, never changed."""
+"""What the computer may do to an unattended listening: sleep, run out of battery. Asked and told."""
 
 from __future__ import annotations
 
@@ -9,7 +9,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 AWAKE = "This computer is kept awake while it listens; the lid must stay open."
-MAY_SLEEP = "This computer could not be kept awake ({why}): switch its sleep off in the settings; the lid must stay open."
+MAY_SLEEP = (
+    "This computer could not be kept awake ({why}): switch its sleep off in the settings; the lid must stay open."
+)
 
 
 @contextlib.contextmanager
@@ -30,7 +32,9 @@ def on_battery() -> bool | None:
         if sys.platform == "win32":
             return _windows()
         if sys.platform == "darwin":
-            said = subprocess.run(["pmset", "-g", "batt"], capture_output=True, text=True, timeout=5, check=False).stdout
+            said = subprocess.run(
+                ["pmset", "-g", "batt"], capture_output=True, text=True, timeout=5, check=False
+            ).stdout
             return "Battery Power" in said if said else None
         return _linux(Path("/sys/class/power_supply"))
     except (OSError, subprocess.SubprocessError, ValueError):

@@ -2,7 +2,7 @@
 
 The detector and the decision are those of recordings. While listening, the decision looks at a bounded part of what was
 heard: the last minutes, and the surroundings of the clicks that are already known, by which the next one is recognised.
-What it says is provisional; the whole is decided at the end (clicktimer.live.whole), and the two are held together there.
+What it says is provisional; the whole is decided at the end (clicktimer.live.whole), and the two are held together.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
@@ -121,13 +121,7 @@ class Engine:
 
     def _take_levels(self, fed: Fed, *, closed: bool = False) -> None:
         """The steps of the level track that were not handed out yet."""
-        if closed:
-            segment: LevelSegment | None = self.finder.levels()[-1] if self._stretch is not None else None
-            if segment is not None and self._stretch is not None:
-                start_s, steps = self._stretch
-                if len(segment.codes) > steps:
-                    at_s = start_s + steps * segment.step_s
-                    fed.levels.append((start_s, LevelSegment(at_s, segment.step_s, segment.codes[steps:], segment.used)))
+        if closed:  # all its steps were handed out: the end of a stretch adds none
             self._stretch = None
             return
         start_s = self.finder.stretch_start_s()
@@ -160,9 +154,7 @@ class Engine:
 
     def due(self) -> bool:
         """Whether it is time to decide again, within the share of the processor that this may take."""
-        self._budget_s = min(
-            self._budget_s + BUDGET_SHARE * (self.end_s - self._budget_at_s), BUDGET_BURST_S
-        )
+        self._budget_s = min(self._budget_s + BUDGET_SHARE * (self.end_s - self._budget_at_s), BUDGET_BURST_S)
         self._budget_at_s = self.end_s
         wanted = any(t <= self.end_s for t in self._due) or self.end_s - self._decided_s >= ROUTINE_S
         return wanted and self._budget_s > 0.0
@@ -196,11 +188,12 @@ class Engine:
         inside = np.zeros(len(found), bool)
         for first, last in pieces:
             inside |= (found.time_s >= first) & (found.time_s <= last)
-        levels = [cut for segment in self.finder.levels() for first, last in pieces if (cut := _cut(segment, first, last))]
+        levels = [
+            cut for segment in self.finder.levels() for first, last in pieces if (cut := _cut(segment, first, last))
+        ]
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
-        heard = find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
-        return heard
+        return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
 
     def _compare(self, heard: Heard, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []
@@ -228,7 +221,6 @@ class Engine:
                 continue
             age_s = self.end_s - known.time_s
             told = known.kind is not None
-            # A told click at the rim of what is looked at may fall out of it and back: only one well inside is withdrawn.
             gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
             if gone or (not told and age_s > FORGOTTEN_S / 2):
                 self.known.remove(known)
@@ -238,11 +230,9 @@ class Engine:
         self.known.sort(key=lambda k: k.time_s)
         return events
 
-    def _said(self, what: str, click: Click) -> Event:
-        return Event(
-            self.end_s, "settled" if what == "settled" else "kind", click.time_s, click.kind, round(click.confidence, 3),
-            None if click.level_db is None else round(click.level_db, 1),
-        )  # fmt: skip
+    def _said(self, what: Literal["kind", "settled"], click: Click) -> Event:
+        level_db = None if click.level_db is None else round(click.level_db, 1)
+        return Event(self.end_s, what, click.time_s, click.kind, round(click.confidence, 3), level_db)
 
     def settle(self, final: tuple[Click, ...]) -> list[Event]:
         """The whole has been decided: settle what it holds, withdraw what it does not."""

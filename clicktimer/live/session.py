@@ -47,7 +47,7 @@ class Source(Protocol):
 
 
 class RecordingSource:
-    """A recording as a source, as fast as it can be read: for ``measure --into``, and to test what a microphone does."""
+    """A recording as a source, as fast as it can be read: for ``measure --into``, and for tests."""
 
     def __init__(self, blocks: Iterator[Block], rate_hz: int, name: str, *, piece_s: float = 0.25) -> None:
         self.rate_hz, self.name, self.ended = rate_hz, name, False
@@ -243,7 +243,9 @@ class Session:
         if abs(jump_s) < CLOCK_JUMP_S:
             return []
         way = "forward" if jump_s > 0 else "back"
-        text = f"the computer's clock was set {way} by {abs(jump_s):.0f} s; runs are counted in samples and do not change"
+        text = (
+            f"the computer's clock was set {way} by {abs(jump_s):.0f} s; runs are counted in samples and do not change"
+        )
         self._batch.log.append((self.engine.end_s, "clock", text))
         return [Note("clock", text)]
 
@@ -259,7 +261,9 @@ class Session:
         engine = self.engine
         return state_of(engine.clicks(), engine.gaps, engine.end_s, engine.finder.level_db(), self._free, self.options)
 
-    def finish(self, why: Literal["asked", "time", "signal", "end of the recording", "verdict"] = "asked") -> Measurement:
+    def finish(
+        self, why: Literal["asked", "time", "signal", "end of the recording", "verdict"] = "asked"
+    ) -> Measurement:
         """End the session: the whole is decided as a recording of the same sound would be, and that is written too."""
         self.source.close()
         self._note(self.engine.flush())
@@ -271,7 +275,9 @@ class Session:
             if self._whole is not None:
                 self._batch.sounds += self._whole.close()
         except OSError as error:
-            self._batch.log.append((self.engine.end_s, "disk", f"the last sound was not kept ({error.strerror or error})"))
+            self._batch.log.append(
+                (self.engine.end_s, "disk", f"the last sound was not kept ({error.strerror or error})")
+            )
         batch = self._take_batch()
         batch.pending, batch.notices = self.engine.finder.pending(), self._watch.notices()
         self.folder.commit(batch, ended=why)

@@ -121,7 +121,11 @@ class Alarms:
         began_s = state.end_s - state.since_s
         if state.since_s < limit_s:
             return []
-        if self._told_run is not None and abs(self._told_run[0] - began_s) < 1.0 and state.end_s - self._told_run[1] < AGAIN_S:
+        if (
+            self._told_run is not None
+            and abs(self._told_run[0] - began_s) < 1.0
+            and state.end_s - self._told_run[1] < AGAIN_S
+        ):
             return []
         self._told_run = (began_s, state.end_s)
         text = f"the pump has been running for {format_time(state.since_s)} and has not stopped"
@@ -130,9 +134,11 @@ class Alarms:
     def _short(self, state: State) -> list[Note]:
         mark_s = self._options.marks_s[0]
         short = [
-            c for c in state.cycles
-            if c.complete and c.run_s is not None and c.run_s < mark_s and c.confidence >= 0.8 and (c.cut_out_s or 0.0) > self._from_s
-        ]  # fmt: skip
+            c
+            for c in state.cycles
+            if c.complete and c.run_s is not None and c.run_s < mark_s
+            if c.confidence >= 0.8 and (c.cut_out_s or 0.0) > self._from_s
+        ]
         if len(short) < 2 or (short[-1].cut_out_s or 0.0) - self._told_short < 3600.0:
             return []
         self._told_short = short[-1].cut_out_s or 0.0

@@ -38,7 +38,9 @@ def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str,
         "keep": keep,
         "taps": options.taps,
         "pump_at_start": options.pump_at_start,
-        "system": {} if system is None else {"given": system.given, "origins": dict(system.origins), "site": system.site},
+        "system": {}
+        if system is None
+        else {"given": system.given, "origins": dict(system.origins), "site": system.site},
     }
 
 
@@ -87,7 +89,9 @@ def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
 
 def _cut_off(stored: Stored) -> list[Notice]:
     """Sessions that had no proper end: power, kill, or still being listened to."""
-    text = "the listening was cut off here (power, or the program was ended by force); at most a second before it is lost"
+    text = (
+        "the listening was cut off here (power, or the program was ended by force); at most a second before it is lost"
+    )
     return [Notice("cut-off", text, s.end_s) for s in stored.sessions if s.ended is None]
 
 
@@ -105,6 +109,6 @@ def clock_text(session: SessionNote) -> str:
         return ""
     way = "forward" if off_s > 0 else "back"
     return (
-        f"the computer's clock was set {way} by {format_time(abs(off_s))} while it listened; times of day after that are off "
-        "by so much, the runs are not"
+        f"the computer's clock was set {way} by {format_time(abs(off_s))} while it listened; times of day "
+        "after that are off by so much, the runs are not"
     )

@@ -15,12 +15,12 @@ import numpy.typing as npt
 from clicktimer.errors import DeviceError
 
 NO_PORTAUDIO = (
-    "live listening needs the PortAudio library, which is missing: on Debian or Ubuntu install libportaudio2, on Fedora "
-    "portaudio; recordings can be measured without it"
+    "live listening needs the PortAudio library, which is missing: on Debian or Ubuntu install libportaudio2, on "
+    "Fedora portaudio; recordings can be measured without it"
 )
 NO_INPUT = (
-    "no sound input was found: plug in a microphone, and allow the terminal to use it in the system's privacy settings; "
-    "clicktimer check tells more"
+    "no sound input was found: plug in a microphone, and allow the terminal to use it in the system's privacy "
+    "settings; clicktimer check tells more"
 )
 WANTED_HZ = 48_000
 
@@ -47,8 +47,8 @@ def inputs() -> list[Input]:
             with contextlib.suppress(sd.PortAudioError, ValueError):
                 default = sd.query_devices(None, "input")["index"]
         return [
-            Input(i, str(d["name"]), systems[d["hostapi"]], int(d["max_input_channels"]), round(d["default_samplerate"]),
-                  i == default)
+            Input(i, str(d["name"]), systems[d["hostapi"]], int(d["max_input_channels"]),
+                  round(d["default_samplerate"]), i == default)
             for i, d in enumerate(sd.query_devices())
             if d["max_input_channels"] > 0
         ]  # fmt: skip

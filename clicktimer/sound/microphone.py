@@ -1,8 +1,8 @@
 """Stage 1, live: a microphone in, blocks of mono sound with times and gaps out, and what befell the device.
 
-The callback only copies and queues. PortAudio raises nothing when a device goes, so its end is found by the stream's own
-end and by the time since the last block; after that it is opened again and again until it is back. The count of samples
-is the clock; the computer's clock (one that goes on while the machine sleeps) only measures what is missing.
+The callback only copies and queues. PortAudio raises nothing when a device goes, so its end is found by the stream's
+own end and by the time since the last block; after that it is opened again and again until it is back. The count of
+samples is the clock; the computer's clock (one that goes on while the machine sleeps) only measures what is missing.
 """
 
 from __future__ import annotations
@@ -212,7 +212,9 @@ class Microphone:
             self._lose("again", "the device says that it runs but sends no sound: it is opened anew")
         elif since_s >= patience_s and not self._said_silent:
             self._said_silent = True
-            self._notes.append(DeviceNote("silent", "no sound has come from the device; still waiting for it", self.now_s))
+            self._notes.append(
+                DeviceNote("silent", "no sound has come from the device; still waiting for it", self.now_s)
+            )
         return self._notes.pop(0) if self._notes else None
 
     # -- taking ----------------------------------------------------------------------------------------------------
@@ -220,7 +222,10 @@ class Microphone:
     def _take(self, got: Delivered | None) -> Block | DeviceNote | None:
         if got is None:
             block = self._flush_held()
-            self._lose("gone", "the microphone is gone (unplugged, or the sound server stopped); it is opened again as soon as it is back")
+            self._lose(
+                "gone",
+                "the microphone is gone (unplugged, or the sound server stopped); it is opened again once it is back",
+            )
             return block or self._notes.pop(0)
         self._waiting[0] -= len(got.samples)
         began_s = got.at_s - len(got.samples) / self.rate_hz
@@ -234,10 +239,16 @@ class Microphone:
         if self._dropped[0]:
             lost, self._dropped[0] = self._dropped[0], 0
             self._add_gap(lost / self.rate_hz, "the computer was too busy to take the sound")
-            self._notes.append(DeviceNote("dropped", f"{lost / self.rate_hz:.1f} s of sound were lost: the computer was too busy", self.now_s))
+            self._notes.append(
+                DeviceNote(
+                    "dropped", f"{lost / self.rate_hz:.1f} s of sound were lost: the computer was too busy", self.now_s
+                )
+            )
         if got.overflow:
             self._add_gap(None, "the sound driver threw sound away")
-            self._notes.append(DeviceNote("overflow", "the sound driver threw sound away; how much is not known", self.now_s))
+            self._notes.append(
+                DeviceNote("overflow", "the sound driver threw sound away; how much is not known", self.now_s)
+            )
         first = self._last_at_s is None
         stalled = not first and got.at_s - (self._last_at_s or 0.0) >= STALL_S
         self._last_at_s, self._said_silent = got.at_s, False
@@ -251,11 +262,18 @@ class Microphone:
 
     def _lag(self, got: Delivered, samples_before: int) -> float:
         """By how much the samples are behind the clock, since this stream began; only its changes mean anything."""
-        return got.at_s - self._opened_at_s - (self._count + samples_before + len(got.samples)) / self.rate_hz - self._start_s
+        return (
+            got.at_s
+            - self._opened_at_s
+            - (self._count + samples_before + len(got.samples)) / self.rate_hz
+            - self._start_s
+        )
 
     def _settled(self) -> bool:
         """After a stall: have the samples caught up, or will they not any more?"""
-        return self._late_s() < LOST_S or max(self._clock.boot_s(), self._held[-1].at_s) - self._held_since_s >= CATCH_UP_S
+        return (
+            self._late_s() < LOST_S or max(self._clock.boot_s(), self._held[-1].at_s) - self._held_since_s >= CATCH_UP_S
+        )
 
     def _late_s(self) -> float:
         before = sum(len(h.samples) for h in self._held[:-1])
@@ -266,7 +284,9 @@ class Microphone:
         late_s = self._late_s()
         if late_s >= LOST_S:
             self._add_gap(late_s, "sound was lost while the computer slept or the driver hung")
-            self._notes.append(DeviceNote("slept", f"{late_s:.1f} s of sound were lost (sleep, or the driver hung)", self.now_s))
+            self._notes.append(
+                DeviceNote("slept", f"{late_s:.1f} s of sound were lost (sleep, or the driver hung)", self.now_s)
+            )
         held, self._held = self._held, []
         whole = replace(held[-1], samples=np.concatenate([h.samples for h in held]))
         return self._block(whole)

@@ -32,7 +32,7 @@ Keep = Literal["default", "all", "none"]
 class Event:
     """Something said of one click. at_s: when, by the sound; time_s: of the click.
 
-    what: "heard" (kind unknown yet), "kind" (told, provisional), "settled", "withdrawn" (it is not the switch after all).
+    what: "heard" (kind unknown yet), "kind" (told, provisional), "settled", "withdrawn" (not the switch after all).
     """
 
     at_s: float
@@ -46,7 +46,7 @@ class Event:
 
 @dataclass
 class Batch:
-    """What is to be committed together. pending: replaces what was pending; stretch_s: beginning of ``levels``' stretch."""
+    """What is committed together. pending: replaces what was pending; levels: each with its stretch's beginning."""
 
     end_s: float = 0.0
     candidates: list[Candidates] = field(default_factory=list)
@@ -73,7 +73,12 @@ class Folder:
     """A listening folder that is open for writing."""
 
     def __init__(
-        self, path: Path, connection: sqlite3.Connection, lock: sqlite3.Connection, clock: Clock, resumed: Resumed | None
+        self,
+        path: Path,
+        connection: sqlite3.Connection,
+        lock: sqlite3.Connection,
+        clock: Clock,
+        resumed: Resumed | None,
     ) -> None:
         self.path, self.resumed = path, resumed
         self._db, self._lock, self._clock = connection, lock, clock
@@ -106,7 +111,7 @@ class Folder:
         """Go on in a folder, whatever end it had. Raises StoreError (none of ours, newer, in use, damaged)."""
         clock = clock or Clock()
         if not is_listening(path):
-            raise StoreError(f"{path}: no listening of clicktimer lies in it; give a folder that clicktimer listen made")
+            raise StoreError(tables.NOT_OURS.format(path=path))
         lock = _locked(path)
         try:
             connection = tables.connect(path / tables.DATABASE)
@@ -127,10 +132,9 @@ class Folder:
         """Begin a session: from now on ``commit`` may be called."""
         now, boot_s = self._clock.wall(), self._clock.boot_s()
         offset = now.utcoffset()
-        row = (
-            start_s, rate_hz, device, _utc(now), 0 if offset is None else round(offset.total_seconds()), self._clock.zone(), boot_s, program,
-            start_s, _utc(now), boot_s,
-        )  # fmt: skip
+        offset_s = 0 if offset is None else round(offset.total_seconds())
+        utc, zone = _utc(now), self._clock.zone()
+        row = (start_s, rate_hz, device, utc, offset_s, zone, boot_s, program, start_s, utc, boot_s)
         cursor = self._db.execute(
             "INSERT INTO sessions (start_s, rate_hz, device, began_utc, offset_s, zone, began_boot_s, program, end_s, "
             "end_utc, end_boot_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -170,13 +174,21 @@ class Folder:
                 tables.put_candidates(db, "pending", batch.pending)
         for stretch_s, new in batch.levels:
             tables.put_levels(db, stretch_s, new)
-        db.executemany("INSERT INTO gaps (from_s, to_s, why) VALUES (?, ?, ?)", [(g.from_s, g.to_s, g.why) for g in batch.gaps])
         db.executemany(
-            "INSERT INTO events (at_s, utc, what, time_s, kind, confidence, level_db, note) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO gaps (from_s, to_s, why) VALUES (?, ?, ?)", [(g.from_s, g.to_s, g.why) for g in batch.gaps]
+        )
+        db.executemany(
+            "INSERT INTO events (at_s, utc, what, time_s, kind, confidence, level_db, note) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
             [(e.at_s, utc, e.what, e.time_s, e.kind, e.confidence, e.level_db, e.note) for e in batch.events],
         )
-        db.executemany("INSERT INTO marks (time_s, utc, what, text) VALUES (?, ?, ?, ?)", [(t, utc, w, x) for t, w, x in batch.marks])
-        db.executemany("INSERT INTO log (at_s, utc, code, text) VALUES (?, ?, ?, ?)", [(t, utc, c, x) for t, c, x in batch.log])
+        db.executemany(
+            "INSERT INTO marks (time_s, utc, what, text) VALUES (?, ?, ?, ?)",
+            [(t, utc, w, x) for t, w, x in batch.marks],
+        )
+        db.executemany(
+            "INSERT INTO log (at_s, utc, code, text) VALUES (?, ?, ?, ?)", [(t, utc, c, x) for t, c, x in batch.log]
+        )
         db.executemany("INSERT INTO sounds (from_s, length_s, why, file) VALUES (?, ?, ?, ?)", batch.sounds)
         if batch.notices is not None:
             db.execute("DELETE FROM notices WHERE session = ?", (self._session,))
@@ -205,8 +217,10 @@ def is_listening(path: Path) -> bool:
 
 
 def _where(connection: sqlite3.Connection, clock: Clock) -> Resumed:
-    """The end of the last session, and how long ago that was by clocks that agree or, failing that, by the better one."""
-    row = connection.execute("SELECT end_s, end_utc, end_boot_s, ended FROM sessions ORDER BY id DESC LIMIT 1").fetchone()
+    """The end of the last session, and how long ago that was: by clocks that agree, else by the better one."""
+    row = connection.execute(
+        "SELECT end_s, end_utc, end_boot_s, ended FROM sessions ORDER BY id DESC LIMIT 1"
+    ).fetchone()
     if row is None:
         return Resumed(0.0, 0.0, False)
     end_s, end_utc, end_boot_s, ended = row
@@ -226,7 +240,9 @@ def _locked(path: Path) -> sqlite3.Connection:
         lock.close()
         if "locked" not in str(error):
             raise
-        raise StoreError(f"{path}: another clicktimer is listening into it; stop that one or give another --into") from None
+        raise StoreError(
+            f"{path}: another clicktimer is listening into it; stop that one or give another --into"
+        ) from None
     return lock
 
 

@@ -1,4 +1,4 @@
-"""Where listening folders go when nobody says: the user's documents folder, named by date and site, never one in use."""
+"""Where listening folders go when nobody says: the documents folder, named by date and site, never one in use."""
 
 from __future__ import annotations
 

@@ -69,7 +69,7 @@ class ClickSounds:
         self._ring.add(block)
 
     def want(self, time_s: float, why: str) -> None:
-        """Keep the second around this moment as soon as it is whole. why: "click" or "doubtful" (20 an hour at most)."""
+        """Keep the second around this moment once it is whole. why: "click" or "doubtful" (20 an hour at most)."""
         if any(abs(t - time_s) < 0.05 for t in self._kept):
             return
         if why == "doubtful":
@@ -174,7 +174,8 @@ class WholeSound:
 
 def to_int16(samples: npt.NDArray[np.float32]) -> Int16:
     """Full scale 1 to 16 bit."""
-    return np.clip(np.rint(samples * np.float32(32768.0)), -32768, 32767).astype(np.int16)
+    whole: Int16 = np.clip(np.rint(samples * np.float32(32768.0)), -32768, 32767).astype(np.int16)
+    return whole
 
 
 def free_bytes(folder: Path) -> int:

@@ -59,7 +59,7 @@ class Stored:
 def read_folder(path: Path) -> Stored:
     """Read a listening folder; it may still be written to. Raises StoreError."""
     if not is_listening(path):
-        raise StoreError(f"{path}: no listening of clicktimer lies in it; give a folder that clicktimer listen made")
+        raise StoreError(tables.NOT_OURS.format(path=path))
     try:
         connection = tables.connect(path / tables.DATABASE, read_only=True)
         try:
@@ -77,7 +77,19 @@ def _read(db: sqlite3.Connection, path: Path) -> Stored:
         for name, value in tables.check_format(db, path).items()
     }
     sessions = tuple(
-        SessionNote(start_s, end_s, rate_hz, device, _local(began, offset_s), _local(end, offset_s), zone, program, ended, b0, b1)
+        SessionNote(
+            start_s,
+            end_s,
+            rate_hz,
+            device,
+            _local(began, offset_s),
+            _local(end, offset_s),
+            zone,
+            program,
+            ended,
+            b0,
+            b1,
+        )
         for start_s, end_s, rate_hz, device, began, end, offset_s, zone, program, ended, b0, b1 in db.execute(
             "SELECT start_s, end_s, rate_hz, device, began_utc, end_utc, offset_s, zone, program, ended, began_boot_s, "
             "end_boot_s FROM sessions ORDER BY id"

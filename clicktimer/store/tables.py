@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from clicktimer.onsets import Candidates, LevelSegment
 DATABASE: Final = "listening.sqlite"
 FORMAT: Final = "clicktimer-listening"
 VERSION: Final = 1
+NOT_OURS: Final = "{path}: no listening of clicktimer lies in it; give a folder that clicktimer listen made"
 
 _TABLES: Final = """
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
@@ -35,14 +36,16 @@ CREATE TABLE levels (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s RE
 CREATE TABLE gaps (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, to_s REAL, why TEXT NOT NULL);
 CREATE TABLE events (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, what TEXT NOT NULL,
     time_s REAL NOT NULL, kind TEXT NOT NULL, confidence REAL, level_db REAL, note TEXT NOT NULL);
-CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT NULL, what TEXT NOT NULL, text TEXT NOT NULL);
-CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL, text TEXT NOT NULL);
+CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT NULL, what TEXT NOT NULL,
+    text TEXT NOT NULL);
+CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL,
+    text TEXT NOT NULL);
 CREATE TABLE notices (session INTEGER NOT NULL, code TEXT NOT NULL, text TEXT NOT NULL, time_s REAL);
 CREATE TABLE sounds (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, length_s REAL NOT NULL, why TEXT NOT NULL,
     file TEXT NOT NULL);
 """
 
-_ARRAYS: Final = {
+_ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "time_s": np.dtype("<f8"), "rise_db": np.dtype("<f4"), "timing_sd_s": np.dtype("<f4"), "attack_s": np.dtype("<f4"),
     "decay_s": np.dtype("<f4"), "peak_db": np.dtype("<f4"), "prints": np.dtype("u1"), "context": np.dtype("u1"),
     "room": np.dtype("u1"), "bands": np.dtype("u1"),
@@ -78,13 +81,11 @@ def check_format(connection: sqlite3.Connection, folder: Path) -> dict[str, str]
     try:
         about = dict(connection.execute("SELECT name, value FROM about").fetchall())
     except sqlite3.Error:
-        raise StoreError(f"{folder}: no listening of clicktimer lies in it; give a folder that clicktimer listen made") from None
+        raise StoreError(NOT_OURS.format(path=folder)) from None
     if about.get("format") != FORMAT:
-        raise StoreError(f"{folder}: no listening of clicktimer lies in it; give a folder that clicktimer listen made")
+        raise StoreError(NOT_OURS.format(path=folder))
     if int(about.get("version", "0")) > VERSION:
-        raise StoreError(
-            f"{folder}: written by a newer clicktimer ({about.get('program', '?')}); install that version or a later one"
-        )
+        raise StoreError(f"{folder}: written by a newer clicktimer ({about.get('program', '?')}); install that one")
     return about
 
 
