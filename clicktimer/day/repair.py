@@ -117,9 +117,11 @@ def _step(
     if a[1] and not b[1]:
         if gap_s < SHORT_RATIO * r0_s:
             return IMPOSSIBLE
-        if gap_s <= LONG_RATIO * r0_s or often_long:
-            return 0.0
-        return min(2.0 * MISSED_COST, 2.0 + 3.0 * math.log(gap_s / (LONG_RATIO * r0_s)))
+        # long runs are rare: of two stories the one with the shorter run is likelier
+        cost = 1.5 * math.log(max(1.0, gap_s / (1.5 * r0_s)))
+        if gap_s > LONG_RATIO * r0_s and not often_long:
+            cost += 2.0
+        return min(2.0 * MISSED_COST - 0.5, cost)
     if not a[1] and b[1]:
         return rest(gap_s)
     if gap_s < SHORT_RATIO * r0_s:

@@ -20,6 +20,7 @@ from clicktimer.day.water import Amount
 DICE: Final = 12
 SEED: Final = 20
 HEAT_S: Final = 80.0
+HEAT_PART: Final = 0.35
 ADIABATIC_LOSS: Final = 0.255
 LAW_SHARE: Final = 0.05  # what a constant rate and settled air leave out, either way (simulated)
 
@@ -28,7 +29,7 @@ LAW_SHARE: Final = 0.05  # what a constant rate and settled air leave out, eithe
 class Replayed:
     """The day through another tank. times: its drawdown over that of the tank that is there.
 
-    starts, worst_hour: counts in the log's time. run_s: mean run; no_use_run_s: its r0, both seconds. name: of the tank.
+    starts, worst_hour: counts in the log's time. run_s: mean run, no_use_run_s: its r0, seconds. name: of the tank.
     """
 
     name: str
@@ -55,7 +56,8 @@ def replay(
         rng = np.random.default_rng([SEED, throw])
         flows = rebuild(log, no_use.seconds, no_use.steady, leak_duty, rng)
         for row, (_, times) in zip(results, others, strict=True):
-            starts_s, runs_s = runs_through(flows, no_use.seconds * times * warmed(no_use.seconds, times), log.duration_s, flows.start_level)
+            tankful_s = no_use.seconds * times * warmed(no_use.seconds, times)
+            starts_s, runs_s = runs_through(flows, tankful_s, log.duration_s, flows.start_level)
             mean_s = float(runs_s.mean()) if len(runs_s) else math.nan
             row.append((float(len(starts_s)), float(worst_hour(starts_s)[0]), mean_s))
     heard = float(len(all_starts_s(log.cycles)))
@@ -78,8 +80,8 @@ def replay(
 def warmed(no_use_run_s: float, times: float) -> float:
     """How much more than its share a larger tank gives, since its slower refill leaves the air cooler.
 
-    f(t) = 1 - 0.255 (tau/t) (1 - exp(-t/tau)), 0.255 from the adiabatic bound at 40/60; returned is the root of
-    f(times r0) / f(r0), half way between air that stays at one temperature and air that is heated with tau = 80 s, since
+    f(t) = 1 - 0.255 (tau/t) (1 - exp(-t/tau)), 0.255 from the adiabatic bound at 40/60; returned is
+    (f(times r0) / f(r0))^0.35: between air that stays at one temperature and air that is heated with tau = 80 s, since
     nobody knows the tau of a tank. Seconds.
 
     >>> warmed(60.0, 1.0)
@@ -89,7 +91,7 @@ def warmed(no_use_run_s: float, times: float) -> float:
     def fast(t_s: float) -> float:
         return 1.0 - ADIABATIC_LOSS * (HEAT_S / t_s) * (1.0 - math.exp(-t_s / HEAT_S))
 
-    return math.sqrt(fast(times * no_use_run_s) / fast(no_use_run_s))
+    return float((fast(times * no_use_run_s) / fast(no_use_run_s)) ** HEAT_PART)
 
 
 def _amount(values: np.ndarray, count_half: float) -> Amount:

@@ -152,6 +152,4 @@ _TOLD = (
     "that runs, a dripping tap, a leaking pipe, a check valve in the well that lets water back, or a steady user such "
     "as a humidifier or a drip line that never stops."
 )
-_PART = (
-    "A constant flow for a part of the time only: a drip line, a timer or a tap left open; not told as seeping."
-)
+_PART = "A constant flow for a part of the time only: a drip line, a timer or a tap left open; not told as seeping."

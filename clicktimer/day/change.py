@@ -1,0 +1,117 @@
+"""Runs in, change over time out: within runs that follow each other closely, over hours, over days; with its chance.
+
+Told only where chance alone would do as much once in a hundred times (Kendall's rank correlation, no shape assumed)
+and the change is larger than the heat of the air explains.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from clicktimer.day.log import DayLog, Floats, whole_runs
+from clicktimer.day.norun import NoUseRun
+
+CHANCE: Final = 0.01
+LEAST: Final = 8
+CLOSE_RATIO: Final = 1.0  # a rest shorter than the run before it: back to back
+LEAST_CHANGE: Final = 0.04
+DAY_S: Final = 86_400.0
+BAND: Final = (0.88, 1.15)  # runs that carry r0, in r0
+
+What = Literal["back to back", "over hours", "over days"]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change. share: over the whole stretch, +0.1 = ten percent longer. chance: that nothing changed. told: sure."""
+
+    what: What
+    share: float | None
+    low: float | None
+    high: float | None
+    chance: float | None
+    count: int
+    told: bool
+    text: str
+
+
+def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
+    """Look for change in a log; hours and days need r0."""
+    runs = whole_runs(log.cycles)
+    found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s)]
+    if no_use.seconds is not None:
+        times, values = _carriers(log, no_use)
+        over_days = log.duration_s > 1.9 * DAY_S
+        what: What = "over days" if over_days else "over hours"
+        found.append(_trend(what, times, values, _words(what)))
+    return tuple(found)
+
+
+def _carriers(log: DayLog, no_use: NoUseRun) -> tuple[Floats, Floats]:
+    """Each cycle that tells r0, and what it tells: under steady use both parts, else the run near the edge."""
+    runs = whole_runs(log.cycles)
+    r0_s = no_use.seconds or 1.0
+    times, values = [], []
+    for start_s, run_s, rest_s in zip(runs.starts_s, runs.runs_s, runs.rests_s, strict=True):
+        steady = any(u.from_s <= start_s < u.to_s for u in no_use.steady)
+        own_s = run_s * rest_s / (run_s + rest_s) if steady else run_s
+        if np.isfinite(own_s) and BAND[0] <= own_s / r0_s <= BAND[1]:
+            times.append(start_s)
+            values.append(own_s / r0_s)
+    return np.array(times), np.array(values)
+
+
+def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
+    """Runs that follow each other closely, each stretch against its own mean."""
+    places, values = [], []
+    stretch: list[int] = []
+    for i in range(len(runs_s)):
+        stretch.append(i)
+        if not (np.isfinite(rests_s[i]) and rests_s[i] < CLOSE_RATIO * runs_s[i]):
+            if len(stretch) >= 4:
+                own = runs_s[stretch]
+                values += list(own / own.mean())
+                places += list(np.linspace(0.0, 1.0, len(stretch)))
+            stretch = []
+    return _trend("back to back", np.array(places), np.array(values), _words("back to back"))
+
+
+def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -> Change:
+    if len(values) < LEAST or float(np.ptp(places)) == 0.0:
+        return Change(what, None, None, None, None, len(values), False, f"Too few runs to tell a change {what}.")
+    from scipy.stats import kendalltau, theilslopes
+
+    chance = float(kendalltau(places, values).pvalue)
+    slope, _, low, high = (float(x) for x in theilslopes(values, places))
+    span = float(np.ptp(places))
+    share, low, high = slope * span, low * span, high * span
+    told = chance < CHANCE and abs(share) >= LEAST_CHANGE
+    text = (
+        words[share > 0] + f" ({share:+.0%}, 95 % {low:+.0%} to {high:+.0%}, {len(values)} runs)."
+        if told
+        else f"No change {what} that is more than chance ({len(values)} runs)."
+    )
+    return Change(what, share, low, high, chance, len(values), told, text)
+
+
+def _words(what: What) -> tuple[str, str]:
+    if what == "back to back":
+        return (
+            "Runs grow shorter while they follow each other closely: the air in the tank warms, or use falls off",
+            "Runs grow longer while they follow each other closely: the water in the well goes down and the pump gives "
+            "less, or more water is drawn",
+        )
+    if what == "over hours":
+        return (
+            "The run with no water grows shorter over the hours: over so short a time it is more often the pump's rate "
+            "or temperature than air that is lost",
+            "The run with no water grows longer over the hours: the pump gives less (the well goes down), or "
+            "temperature",
+        )
+    return (
+        "The run with no water grows shorter from day to day: the tank loses air, most likely; measure its charge",
+        "The run with no water grows longer from day to day: the pump gives less, or air was added",
+    )

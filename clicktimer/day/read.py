@@ -1,0 +1,168 @@
+"""The reading of a day: a log and what is known of the system in, everything that the day tells out. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from clicktimer.day.change import Change, find_changes
+from clicktimer.day.log import DayLog, whole_runs
+from clicktimer.day.norun import FIELD_FLOOR, NoUseRun, no_use_run_of_day
+from clicktimer.day.replay import Replayed, replay
+from clicktimer.day.seeping import Seeping, find_seeping
+from clicktimer.day.starts import Starts, read_starts
+from clicktimer.day.walltime import parse_span, parse_zone, spans_s
+from clicktimer.day.water import Amount, Water, read_water
+from clicktimer.errors import SettingsError
+from clicktimer.records import RunTime, Verdict
+from clicktimer.tank.drawdown import fraction
+from clicktimer.tank.system import System, Tank
+from clicktimer.units import L_PER_US_GAL
+from clicktimer.verdict import judge
+
+STOCK_GAL: Final = (20.0, 32.0, 44.0, 62.0, 86.0, 119.0)
+"""Stock sizes of bladder tanks, US gallons (as in the sizing table; common practice)."""
+NIGHT: Final = (0, 5 * 60)
+
+
+@dataclass(frozen=True, slots=True)
+class DayReading:
+    """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
+
+    seeping_l_per_min and limit_l_per_min: None without a pump rate. night_water: midnight to five, None without a
+    start. log_facts: for the table of causes.
+    """
+
+    log: DayLog
+    no_use: NoUseRun
+    run: RunTime | None
+    verdict: Verdict
+    seeping: Seeping
+    seeping_l_per_min: Amount | None
+    limit_l_per_min: float | None
+    starts: Starts
+    water: Water | None
+    night_water: float | None
+    changes: tuple[Change, ...]
+    replayed: tuple[Replayed, ...]
+    log_facts: dict[str, str]
+
+
+def read_day(
+    log: DayLog,
+    *,
+    system: System | None = None,
+    nobody: Sequence[str] = (),
+    others: Sequence[tuple[str, float]] = (),
+    bursts: int = 0,
+    floor_share: float = FIELD_FLOOR,
+    marks_s: tuple[float, float] = (30.0, 60.0),
+    with_motor: bool = True,
+) -> DayReading:
+    """Read a log. nobody: stretches of the day with every tap shut, "01:00-05:00". others: (name, times the drawdown).
+
+    bursts: clicks heard as a burst. Raises SettingsError where ``nobody`` is given and the start is not known.
+    """
+    zone = parse_zone(log.zone)
+    quiet: tuple[tuple[float, float], ...] = ()
+    if nobody:
+        if log.started_s is None:
+            raise SettingsError(
+                "--nobody needs to know when the recording began: give --started, or measure without --nobody"
+            )
+        for text in nobody:
+            quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
+    seeping = find_seeping(log)
+    no_use = no_use_run_of_day(log, seeping=seeping, nobody_s=quiet, floor_share=floor_share)
+    run = no_use.as_run_time()
+    verdict = judge(run, marks_s=marks_s, motor_hp=None)
+    if run is None:
+        verdict = replace(verdict, text=no_use.reason, settle=no_use.reason)
+    rate = None if system is None or system.pump is None else system.pump
+    rate_l_per_min = None if rate is None else rate.l_per_min
+    motor = None if system is None else system.motor
+    starts = read_starts(
+        log, no_use, rate_l_per_min=rate_l_per_min, power_w=None if motor is None else motor.power_w,
+        phase=None if motor is None else motor.phase,
+        maker_least_run_s=None if motor is None else motor.least_run_s, with_motor=with_motor, bursts=bursts,
+    )  # fmt: skip
+    water = read_water(
+        log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=None if rate is None else rate.sd_l_per_min
+    )
+    flow = None
+    if rate_l_per_min is not None and seeping.told and seeping.duty is not None:
+        low, high = seeping.low or 0.0, seeping.high or 0.0
+        spread = 0.0 if rate is None or rate.sd_l_per_min is None else 1.96 * rate.sd_l_per_min / rate_l_per_min
+        flow = Amount(
+            seeping.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
+        )
+    limit = None
+    if rate_l_per_min is not None and seeping.limit_duty is not None:
+        limit = seeping.limit_duty * rate_l_per_min
+    return DayReading(
+        log, no_use, run, verdict, seeping, flow, limit, starts, water, _night(log, water, zone),
+        find_changes(log, no_use), replay(log, no_use, seeping, others) if others else (),
+        _facts(seeping, no_use, starts, log),
+    )  # fmt: skip
+
+
+def _night(log: DayLog, water: Water | None, zone: Any) -> float | None:
+    """Water from midnight to five, per night, in the unit of ``water``, from hours of the log spread evenly."""
+    if water is None or log.started_s is None:
+        return None
+    nights = spans_s(NIGHT, log.started_s, log.duration_s, zone)
+    full = [n for n in nights if n[1] - n[0] > 4 * 3600]
+    if not full:
+        return None
+    total = 0.0
+    for from_s, to_s in full:
+        for hour, amount in enumerate(water.by_hour):
+            overlap_s = min(to_s, (hour + 1) * 3600.0) - max(from_s, hour * 3600.0)
+            total += amount * max(0.0, overlap_s) / 3600.0
+    return total / len(full)
+
+
+def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:
+    """Stock sizes as (name, times the drawdown that is there); empty where the tank that is there is not known.
+
+    All with the switch and the charge that the system has.
+    """
+    if system is None or not system.tanks:
+        return ()
+    here_l = sum(t.volume_l * _fraction(system, t) for t in system.tanks)
+    if here_l <= 0:
+        return ()
+    bladder = fraction(system.precharge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
+    named = [("this tank", 1.0)]
+    return tuple(named + [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_GAL])
+
+
+def times_of(system: System, other: System) -> float:
+    """The drawdown of another tank, charge or switch over that of the tank that is there, by labels."""
+    here_l = sum(t.volume_l * _fraction(system, t) for t in system.tanks)
+    there_l = sum(t.volume_l * _fraction(other, t) for t in other.tanks)
+    if here_l <= 0 or there_l <= 0:
+        raise SettingsError("both tanks need a volume, a charge and a switch with which they give water")
+    return there_l / here_l
+
+
+def _fraction(system: System, tank: Tank) -> float:
+    charge_kpag = 0.0 if tank.kind == "plain" else system.charge_of(tank)
+    return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
+
+
+def _facts(seeping: Seeping, no_use: NoUseRun, starts: Starts, log: DayLog) -> dict[str, str]:
+    """Facts of the day's log by the names of the table of causes; only those that the table knows are handed on."""
+    from clicktimer.causes.table import table
+
+    known = {fact.name: fact.values for fact in table().facts if fact.origin == "log"}
+    runs = whole_runs(log.cycles)
+    heard_long = runs.count >= 8
+    said = {
+        "rests": "seeping" if seeping.told else "timed" if seeping.pattern == "timed restarts" else None,
+        "seeping": "yes" if seeping.told else "no" if seeping.limit_duty is not None and heard_long else None,
+        "steady-use": "yes" if starts.flows else "no" if heard_long else None,
+        "timed-restarts": "yes" if seeping.pattern == "timed restarts" else None,
+    }
+    return {name: value for name, value in said.items() if value is not None and value in known.get(name, ())}
