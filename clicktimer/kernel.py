@@ -22,15 +22,24 @@ _TINY = np.float32(1e-20)
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def filter_frames(
-    x: F32, coef: F32, state: F32, low_coef: F32, low_state: F32, acc: F32, pos: I64, frame_len: int, every: int,
-    frames: F32, low: F32,
+    x: F32,
+    coef: F32,
+    state: F32,
+    low_coef: F32,
+    low_state: F32,
+    acc: F32,
+    pos: I64,
+    frame_len: int,
+    every: int,
+    frames: F32,
+    low: F32,
 ) -> tuple[int, int]:
     """Band energies of consecutive frames, and the low-passed signal at a lower rate.
 
-    x: samples, shape (n,). coef: shape (6, bands): gain, a1, a2 of two band-pass sections in cascade.
-    state: shape (4, bands). low_coef: (5,) one low-pass section. low_state: (2,). acc: (bands,) energy of the frame begun.
-    pos: (2,) samples into the frame, samples since the last low-rate sample. frames: out, (k, bands), mean square.
-    low: out, (m,). Returns how many frames and low-rate samples were written.
+    x: samples, shape (n,). coef: shape (6, bands): gain, a1, a2 of two band-pass sections in cascade. state: shape
+    (4, bands). low_coef: (5,) one low-pass section. low_state: (2,). acc: (bands,) energy of the frame begun. pos:
+    (2,) samples into the frame, samples since the last low-rate sample. frames: out, (k, bands), mean square. low:
+    out, (m,). Returns how many frames and low-rate samples were written.
     """
     bands = coef.shape[1]
     n_frames = 0
@@ -83,15 +92,29 @@ def filter_frames(
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
 def rise_of_frames(
-    level: F32, first: int, last: int, floor: F64, seen: I64, used: int, before: int, guard: int, after: int,
-    quantile: float, step: float, cap: float, better_discount: float, rise: F32, floors: F32,
+    level: F32,
+    first: int,
+    last: int,
+    floor: F64,
+    seen: I64,
+    used: int,
+    before: int,
+    guard: int,
+    after: int,
+    quantile: float,
+    step: float,
+    cap: float,
+    better_discount: float,
+    rise: F32,
+    floors: F32,
 ) -> None:
     """Rise of the energy at each frame over the room, in dB, and the room's running level.
 
-    level: mean square of the frames, shape (n, bands). Frames ``first`` to ``last`` are judged: before them there must be
-    ``before + guard`` frames, after them ``after - 1``. floor: (bands,) running quantile of the energy, seen: (1,) frames
-    behind it. used: number of bands below half the sample rate. step: most that the floor may change in a frame, as a
-    ratio - 1. cap: largest ratio that counts. better_discount: dB. rise: out, (n,). floors: out, (n, bands), energy.
+    level: mean square of the frames, shape (n, bands). Frames ``first`` to ``last`` are judged: before them there
+    must be ``before + guard`` frames, after them ``after - 1``. floor: (bands,) running quantile of the energy,
+    seen: (1,) frames behind it. used: number of bands below half the sample rate. step: most that the floor may
+    change in a frame, as a ratio - 1. cap: largest ratio that counts. better_discount: dB. rise: out, (n,). floors:
+    out, (n, bands), energy.
 
     The mean of the bands' rises in dB is taken as the logarithm of their product: one logarithm a frame.
     """

@@ -1,8 +1,8 @@
 """How alike are two sudden sounds? Prints compared band by band and slice by slice, above what the room hides.
 
-A print is the energy of six time slices in eight bands. Compared with a pattern (the mean print of several clicks), the
-pattern is first set to the candidate's own level, then the candidate's room is added to it: a cell that the room buries
-says nothing for or against.
+A print is the energy of six time slices in eight bands. Compared with a pattern (the mean print of several clicks),
+the pattern is first set to the candidate's own level, then the candidate's room is added to it: a cell that the
+room buries says nothing for or against.
 """
 
 from __future__ import annotations
@@ -44,7 +44,9 @@ def linear_prints(candidates: Candidates) -> Prints:
 
 def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
     """The mean print of some clicks, each set to the same level, room taken off: (slices, bands), energy, sum 1."""
-    signal = np.maximum(prints.energy[members] - prints.room[members][:, None, :], 0.02 * prints.room[members][:, None, :])
+    signal = np.maximum(
+        prints.energy[members] - prints.room[members][:, None, :], 0.02 * prints.room[members][:, None, :]
+    )
     signal[:, :, prints.used :] = 0.0
     signal /= signal[:, :4].sum(axis=(1, 2), keepdims=True) + 1e-20
     # The geometric mean: one member with a thump in it must not make the pattern.
@@ -107,4 +109,5 @@ def seed_vectors(prints: Prints) -> F32:
     over = 10.0 * np.log10(np.maximum(prints.energy / (prints.room[:, None, :] + 1e-20), 1.0))
     over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(prints), N_SLICES * prints.used)
     over = over - over.mean(axis=1, keepdims=True)
-    return (over / (np.linalg.norm(over, axis=1, keepdims=True) + 1e-6)).astype(np.float32)
+    length = np.linalg.norm(over, axis=1, keepdims=True) + 1e-6
+    return np.asarray(over / length, np.float32)

@@ -1,8 +1,9 @@
 """Stage 2: blocks of sound -> candidates (anything that could be a click) and the level track (for the pump).
 
-``OnsetFinder.feed(block)`` takes sound in pieces of any size, ``flush()`` the rest; the result does not depend on the
-cutting. It looks back only: a rise is measured against a running estimate of the room, never against the whole file, so
-that one bang cannot hide a click ten seconds away. What is kept is small and of fixed size for each candidate.
+``OnsetFinder.feed(block)`` takes sound in pieces of any size, ``flush()`` the rest; the result does not depend on
+the cutting. It looks back only: a rise is measured against a running estimate of the room, never against the whole
+file, so that one bang cannot hide a click ten seconds away. What is kept is small and of fixed size for each
+candidate.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ _RAW_TAIL_S = 0.25
 def to_codes(energy: npt.NDArray[np.floating]) -> U8:
     """Mean square -> half decibels in one byte (0 = -128 dB of full scale, 255 = -0.5 dB)."""
     db = 10.0 * np.log10(np.maximum(energy, 1e-13))
-    return np.clip(np.round(2.0 * (db + 128.0)), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(np.round(2.0 * (db + 128.0)), 0, 255), np.uint8)
 
 
 def from_codes(codes: U8) -> npt.NDArray[np.float32]:
@@ -42,11 +43,11 @@ def from_codes(codes: U8) -> npt.NDArray[np.float32]:
 class Candidates:
     """Sudden rises, in order of time; n of them.
 
-    time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,).
-    attack_s, decay_s: (n,) from the onset to the loudest point, and from there until the energy stays below a tenth.
-    peak_db: (n,) largest sample, dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and
-    after, and room: (n, bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0.
-    bands: (n,) bands below half the sample rate.
+    time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,). attack_s, decay_s: (n,) from the
+    onset to the loudest point, and from there until the energy stays below a tenth. peak_db: (n,) largest sample,
+    dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
+    bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
+    below half the sample rate.
     """
 
     time_s: F64
@@ -143,10 +144,17 @@ class _Stretch:
         def frames(seconds: float) -> int:
             return max(round(seconds * rate_hz / self.frame_len), 1)
 
-        self._before, self._guard, self._after = frames(settings.before_s), frames(settings.guard_s), frames(settings.after_s)
+        self._before, self._guard, self._after = (
+            frames(settings.before_s),
+            frames(settings.guard_s),
+            frames(settings.after_s),
+        )
         self._apart = frames(settings.apart_s)
         self._slices = [0, *(frames(edge) for edge in SLICE_EDGES_S[1:])]
-        self._context = [(-frames(-CONTEXT_S[0][0]), -frames(-CONTEXT_S[0][1])), (frames(CONTEXT_S[1][0]), frames(CONTEXT_S[1][1]))]
+        self._context = [
+            (-frames(-CONTEXT_S[0][0]), -frames(-CONTEXT_S[0][1])),
+            (frames(CONTEXT_S[1][0]), frames(CONTEXT_S[1][1])),
+        ]
         self._back = self._before + self._guard
         self._behind = max(self._back, -self._context[0][0])
         self._ahead = max(self._context[1][1], self._after, self._apart) + 1  # far more than an onset's window needs
@@ -186,7 +194,9 @@ class _Stretch:
         self._every = max(rate // 4000, 1)
         self._low_coef = filters.low_pass(min(1200.0, 0.4 * rate), rate)
         low_rate = rate / self._every
-        self._low_len = int(max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every)
+        self._low_len = int(
+            max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every
+        )
         bins = np.fft.rfftfreq(self._low_len, 1.0 / low_rate)
         self._low_bins = np.searchsorted(bins, LOW_EDGES_HZ)
         self._low_window = np.hanning(self._low_len).astype(np.float32)
@@ -200,8 +210,8 @@ class _Stretch:
         frames = np.zeros((x.size // self.frame_len + 2, N_BANDS), np.float32)
         low = np.zeros(x.size // self._every + 2, np.float32)
         n_frames, n_low = kernel.filter_frames(
-            x, self._coef, self._state, self._low_coef, self._low_state, self._acc, self._pos, self.frame_len, self._every,
-            frames, low,
+            x, self._coef, self._state, self._low_coef, self._low_state, self._acc, self._pos, self.frame_len,
+            self._every, frames, low,
         )  # fmt: skip
         self._total += x.size
         self._raw = np.concatenate([self._raw, x])
@@ -244,7 +254,12 @@ class _Stretch:
         if judged > self._picked:
             out = np.zeros(judged - self._picked, np.int64)
             n = kernel.pick_peaks(
-                self._rise, self._picked - self._first_frame, judged - self._first_frame, self._apart, s.least_rise_db, out
+                self._rise,
+                self._picked - self._first_frame,
+                judged - self._first_frame,
+                self._apart,
+                s.least_rise_db,
+                out,
             )
             self._picked = judged
             if n:
@@ -287,18 +302,21 @@ class _Stretch:
         prints[:, :, self.used :] = 0
         context[:, :, self.used :] = 0
         room[:, self.used :] = 0
-        onsets = self._onsets((at + self._first_frame) * self.frame_len)
+        time_s, *shape = self._onsets((at + self._first_frame) * self.frame_len)
+        sd_s, attack_s, decay_s, peak_db = (values.astype(np.float32) for values in shape)
         return Candidates(
-            onsets[0], self._rise[at].copy(), *(o.astype(np.float32) for o in onsets[1:]), prints, context, room,
+            time_s, self._rise[at].copy(), sd_s, attack_s, decay_s, peak_db, prints, context, room,
             np.full(n, self.used, np.uint8),
         )  # fmt: skip
 
     def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64]:
-        """Time, its deviation, attack, decay and peak: the onset of the sound's energy near each of the given samples, to a fraction of a millisecond.
+        """Time, its deviation, attack, decay and peak: the onset of the sound's energy near each of the given
+        samples, to a fraction of a millisecond.
 
-        The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the loudest
-        point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the noise before allows:
-        the onset is the end of that quiet. A faint approach before the main click is thus not the onset.
+        The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the
+        loudest point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the
+        noise before allows: the onset is the end of that quiet. A faint approach before the main click is thus not
+        the onset.
         """
         rate = self.rate_hz
         half = max(round(0.0008 * rate), 1)
@@ -331,7 +349,9 @@ class _Stretch:
         sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
         around = slice(half + zero - round(0.003 * rate), half + zero + round(0.013 * rate))
         peak = np.abs(wave[:, around]).max(axis=1)
-        loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (columns >= top[:, None])
+        loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (
+            columns >= top[:, None]
+        )
         end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
         return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7))
 
@@ -372,7 +392,9 @@ class _Stretch:
 
     def _forget(self) -> None:
         """Drop frames and samples that nothing will ask for again."""
-        need = min(self._picked - self._behind - self._apart, self._levels_done * self._level_frames) - self._first_frame
+        need = (
+            min(self._picked - self._behind - self._apart, self._levels_done * self._level_frames) - self._first_frame
+        )
         if need > 0:
             self._level, self._rise, self._floors = self._level[need:], self._rise[need:], self._floors[need:]
             self._first_frame += need

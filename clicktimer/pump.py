@@ -1,13 +1,14 @@
 """Is the pump running? The level track read as two states, off and on.
 
-A track is a guess at which bands the pump is heard in. Guesses come from the steps of level at the candidates; each is
-refined by itself (two states, weights by how far apart they are in each band) and judged later by the clicks: the right
-one is that whose edges have clicks on them.
+A track is a guess at which bands the pump is heard in. Guesses come from the steps of level at the candidates; each
+is refined by itself (two states, weights by how far apart they are in each band) and judged later by the clicks:
+the right one is that whose edges have clicks on them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numba
 import numpy as np
@@ -57,7 +58,7 @@ def gather(segments: list[LevelSegment]) -> Levels | None:
     db = np.concatenate([from_codes(s.codes) for s in segments])[:, :used]
     first = np.concatenate([[0], np.cumsum([len(s.codes) for s in segments])])
     change = np.zeros_like(db)
-    for a, b in zip(first[:-1], first[1:], strict=True):
+    for a, b in pairwise(first):
         change[a:b] = _changes(db[a:b])
     spread = 1.4826 * np.median(np.abs(change - np.median(change, axis=0)), axis=0)
     return Levels(
@@ -84,8 +85,9 @@ def _changes(db: F32) -> F32:
 class Track:
     """One guess at the pump.
 
-    llr: (n,) log-likelihood ratio on : off of each level step, bounded. weights: (bands,). contrast_db: (bands,) on less off.
-    apart: distance of the two states in standard deviations of one step. on: (n,) bool, by the level alone.
+    llr: (n,) log-likelihood ratio on : off of each level step, bounded. weights: (bands,). contrast_db: (bands,) on
+    less off. apart: distance of the two states in standard deviations of one step. on: (n,) bool, by the level
+    alone.
     """
 
     llr: F32
@@ -142,7 +144,8 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
         apart = (m1 - m0) / sd
         if apart <= 0:
             return None
-        # Neighbouring steps are alike (a pump wobbles, rain swells): a step counts for a third of itself, and never much.
+        # Neighbouring steps are alike (a pump wobbles, rain swells): a step counts for a third of itself, and never
+        # much.
         raw = ((y - m0) ** 2 - (y - m1) ** 2) / (2.0 * sd * sd) / 3.0
         llr = np.clip(raw, -1.2, 1.2).astype(np.float32)
         _two_states(llr, levels.first, 5.0, on)
@@ -163,17 +166,17 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
 def _position(db: F32, low: F32, high: F32, spread: F32) -> F32:
     """Where each step lies between off (0) and on (1), by the bands in which the two differ.
 
-    Other sounds only ever add. So where enough bands tell, the lower half of them decides: a voice fills some bands for
-    some of the time, a running pump all of its own all the time.
+    Other sounds only ever add. So where enough bands tell, the lower half of them decides: a voice fills some bands
+    for some of the time, a running pump all of its own all the time.
     """
     contrast = high - low
     telling = np.flatnonzero((contrast > 2.5) & (contrast > 1.2 * spread))
     if len(telling) >= 4:
         place = np.sort(np.clip((db[:, telling] - low[telling]) / contrast[telling], -1.0, 2.0), axis=1)
-        return place[:, : (len(telling) + 1) // 2].mean(axis=1)
+        return np.asarray(place[:, : (len(telling) + 1) // 2].mean(axis=1), np.float32)
     weights = contrast / spread**2
     scale = float(contrast @ weights)
-    return ((db - low) @ weights) / max(scale, 1e-9)
+    return np.asarray(((db - low) @ weights) / max(scale, 1e-9), np.float32)
 
 
 def _middle(values: F32) -> tuple[float, float]:
@@ -228,7 +231,9 @@ def levels_around(levels: Levels, ins: np.ndarray, outs: np.ndarray) -> tuple[F3
     return np.median(np.array(off), axis=0), np.median(np.array(on), axis=0)
 
 
-def runs_by_sound(levels: Levels, track: Track, *, least_s: float = 5.0, least_runs: int = 3) -> list[tuple[float, bool]]:
+def runs_by_sound(
+    levels: Levels, track: Track, *, least_s: float = 5.0, least_runs: int = 3
+) -> list[tuple[float, bool]]:
     """Starts (True) and stops of the pump by its sound alone, (time_s, is a start); empty where that cannot be told.
 
     Asked for are several runs much alike, each begun and ended within half a second and standing far out of the room:
@@ -241,16 +246,20 @@ def runs_by_sound(levels: Levels, track: Track, *, least_s: float = 5.0, least_r
     height = float(track.contrast_db[bands].mean())
     found: list[tuple[float, bool]] = []
     whole = 0
-    for a, b in zip(levels.first[:-1], levels.first[1:], strict=True):
+    for a, b in pairwise(levels.first):
         edges = [e for e in track.edges.tolist() if a < e < b]
         step_s = float(levels.step_s[int(np.searchsorted(levels.first, a, side="right") - 1)])
         bounds = [int(a), *edges, int(b)]
-        if any((q - p) * step_s < least_s for p, q in zip(bounds[1:-2], bounds[2:-1], strict=True)):
+        if any((q - p) * step_s < least_s for p, q in pairwise(bounds[1:-1])):
             return []
         for e in edges:
-            sharp = abs(float(np.median(y[min(e + 1, b - 1) : e + 4]) - np.median(y[max(e - 4, a) : max(e - 1, a + 1)])))
+            sharp = abs(
+                float(np.median(y[min(e + 1, b - 1) : e + 4]) - np.median(y[max(e - 4, a) : max(e - 1, a + 1)]))
+            )
             if sharp < 0.6 * height:
                 return []
             found.append((levels.time_of(e), bool(track.on[e])))
-        whole += sum(1 for p, q in zip(edges[:-1], edges[1:], strict=True) if track.on[p] and not track.on[min(q, b - 1)])
+        whole += sum(
+            1 for p, q in pairwise(edges) if track.on[p] and not track.on[min(q, b - 1)]
+        )
     return found if whole >= least_runs else []

@@ -101,9 +101,9 @@ class Click:
 class Cycle:
     """A run and the rest after it. Unknown is None.
 
-    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run timed
-    by the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not complete.
-    run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
+    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run
+    timed by the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not
+    complete. run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
     """
 
     cut_in_s: float | None

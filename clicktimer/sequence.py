@@ -1,8 +1,8 @@
 """The most likely sequence of cut-ins and cut-outs through the candidates and the level of the pump.
 
-Two states, off and on. A candidate may turn off to on (as a cut-in) or on to off (as a cut-out) for its own score; a change
-without a click is possible at a price; between changes every level step speaks for off or on. All scores are natural
-logarithms of likelihood ratios against "this candidate is just another noise", so that they add up.
+Two states, off and on. A candidate may turn off to on (as a cut-in) or on to off (as a cut-out) for its own score;
+a change without a click is possible at a price; between changes every level step speaks for off or on. All scores
+are natural logarithms of likelihood ratios against "this candidate is just another noise", so that they add up.
 """
 
 from __future__ import annotations
@@ -113,7 +113,7 @@ def _log_add(a: float, b: float) -> float:
         a, b = b, a
     if b < -1e8:
         return a
-    return a + np.log1p(np.exp(b - a))
+    return float(a + np.log1p(np.exp(b - a)))
 
 
 @numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
@@ -121,7 +121,9 @@ def _posteriors(
     llr: F32, first: I64, row: I64, score_in: F64, score_out: F64, silent: float, start_off: float, start_on: float,
     over_gap: float, chance_in: F64, chance_out: F64,
 ) -> None:  # fmt: skip
-    """Forward and backward sums over all paths. The least length of a run is left out: it would need a longer memory."""
+    """Forward and backward sums over all paths. The least length of a run is left out: it would need a longer
+    memory.
+    """
     rows = llr.shape[0]
     n = row.shape[0]
     f0 = np.zeros(n)
@@ -171,7 +173,9 @@ def decode(
     over_gap: float = 1.0,
     posteriors: bool = True,
 ) -> Path:
-    """The best path. llr: (rows,) per level step, zeros where no pump is heard; row: (n,) row of each candidate, in order."""
+    """The best path. llr: (rows,) per level step, zeros where no pump is heard; row: (n,) row of each candidate, in
+    order.
+    """
     n = len(row)
     kind = np.zeros(n, np.int8)
     silent_kind = np.zeros(len(llr), np.int8)
@@ -182,9 +186,10 @@ def decode(
     )
     none = np.zeros(0, np.int64)
     nothing = np.zeros(0)
+    unused = np.zeros(len(llr), np.int8)
     alone = _viterbi(
-        llr, args[1], none, nothing, nothing, nothing, silent, least_s, start[0], start[1], over_gap, none.astype(np.int8),
-        np.zeros(len(llr), np.int8), np.zeros(len(llr), np.int8),
+        llr, args[1], none, nothing, nothing, nothing, silent, least_s, start[0], start[1], over_gap,
+        none.astype(np.int8), unused, unused.copy(),
     )  # fmt: skip
     chance_in, chance_out = np.zeros(n), np.zeros(n)
     if posteriors:

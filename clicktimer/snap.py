@@ -1,9 +1,9 @@
 """How much does a sudden sound resemble a snap-action switch, whatever the switch?
 
-An additive logistic score of a candidate's shape: how fast it rises and is over, how broad it is, how quiet it is around
-it. Each feature counts by a line with two bends, held to the range that was seen in fitting. The numbers (snap.csv) come
-from tests/benchmarks/train_snap.py, fitted on the develop half of the sounds. The score only ranks: how rare a score is in
-*this* recording is counted there (see clicks.py).
+An additive logistic score of a candidate's shape: how fast it rises and is over, how broad it is, how quiet it is
+around it. Each feature counts by a line with two bends, held to the range that was seen in fitting. The numbers
+(snap.csv) come from tests/benchmarks/train_snap.py, fitted on the develop half of the sounds. The score only ranks:
+how rare a score is in *this* recording is counted there (see clicks.py).
 """
 
 from __future__ import annotations
@@ -58,8 +58,8 @@ def features(candidates: Candidates) -> F64:
 def terms(x: F64, table: F64) -> F64:
     """What the score is a sum of, (n, terms): each feature as a line with two bends, and the products of every two.
 
-    table: (features, 4) lowest and highest value that counts, first and second bend. Products are of features brought to
-    the range -1 to 1, so that nothing runs away outside what was seen in fitting.
+    table: (features, 4) lowest and highest value that counts, first and second bend. Products are of features
+    brought to the range -1 to 1, so that nothing runs away outside what was seen in fitting.
     """
     low, high, first, second = table.T
     held = np.clip(x, low, high)

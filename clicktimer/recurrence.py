@@ -1,0 +1,128 @@
+"""Stage 3, where no pump is heard yet: pairs of sounds that recur and take turns, and whether the level turns with
+them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from clicktimer import likeness, pump
+from clicktimer.kernel import F32
+from clicktimer.learning import HAZARD_PER_S, Field, Seed, Solution, learn, like_score, snap_likelihood, worth_of
+
+_GROUPS = 12
+_SEEDS = 14
+_KEPT = 8
+
+
+def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | None]:
+    """Answers without the pump's sound, from pairs of sounds that recur."""
+    order = np.argsort(-field.snap, kind="stable")[:1200]
+    vectors = likeness.seed_vectors(field.prints)[order]
+    alike = vectors @ vectors.T
+    near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
+    alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
+    groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0))
+    seeds = []
+    others = np.ones(len(field.cand), bool)
+    for group in groups:
+        chosen = order[group[:40]]
+        others[:] = True
+        others[chosen] = False
+        seeds.append(Seed(chosen, like_score(field, chosen, others)))
+    # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves.
+    alone = [float(np.sum(np.maximum(snap_likelihood(field, s.members, s.members)[s.members] + s.like[s.members], -3.0)
+                          + np.log(HAZARD_PER_S))) for s in seeds]  # fmt: skip
+    seeds = [seeds[k] for k in np.argsort(-np.array(alone), kind="stable")[:_SEEDS]]
+    tries: list[tuple[float, int, int, set[int]]] = []
+    for a in range(len(seeds)):
+        for b in range(0 if start[0] != start[1] else a, len(seeds)):
+            one = learn(field, None, (seeds[a], seeds[b]), start, rounds=1)
+            if one is not None:
+                tries.append((worth_of(field, one), a, b, set(np.flatnonzero(one.path.kind).tolist())))
+    tries.sort(key=lambda t: -t[0])
+    kept: list[tuple[float, int, int, set[int]]] = []
+    for one_try in tries:  # the best, and what is quite different from it: a rival must have had its chance
+        alike_tries = sum(len(one_try[3] & k[3]) > 0.6 * min(len(one_try[3]), len(k[3])) for k in kept)
+        if alike_tries < 2 and len(kept) < _KEPT:
+            kept.append(one_try)
+    return [learn(field, None, (seeds[a], seeds[b]), start) for _, a, b, _ in kept]
+
+
+def _groups(alike: F32, weight: F32) -> list[np.ndarray]:
+    """Groups of sounds that resemble each other, the most alike first in each.
+
+    Leaders are chosen twice: by how much resembles them, and by how much they resemble a snap; a few clear clicks
+    would else drown in the hundreds of a clock or of rain. Cut-in and cut-out may be much alike, so that of each
+    group the whole and its two halves are worth a try.
+    """
+    found: dict[tuple[int, ...], np.ndarray] = {}
+    strength = np.maximum(alike - 0.72, 0.0)
+    for by_support in (True, False):
+        free = np.ones(len(weight), bool)
+        for _ in range(_GROUPS):
+            score = (strength @ (free * weight)) * np.sqrt(weight) if by_support else weight
+            top = int(np.argmax(np.where(free, score, -1.0)))
+            if not free[top]:
+                break
+            group = np.flatnonzero((alike[top] > 0.80) & free)
+            free[top] = False
+            if len(group) < 2:
+                continue
+            free[group] = False
+            group = group[np.argsort(-alike[top, group], kind="stable")]
+            tight = alike[top, group] > 0.91
+            for part in (group, group[tight], group[~tight]):
+                if len(part) >= 2 and (part is group or (len(group) >= 4 and not tight.all())):
+                    found[tuple(sorted(part.tolist()))] = part
+    return list(found.values())
+
+
+def turn_of(field: Field, solution: Solution) -> float:
+    """How surely the level rises at the first kind of click and falls at the second: a t value, negative the other
+    way.
+
+    Each click is judged by the direction that the others show, so that chance does not vouch for itself.
+    """
+    first, second = solution.members
+    if len(first) < 2 or len(second) < 2:
+        return 0.0
+    change = field.levels.change_db[field.row] / field.levels.spread_db
+    sign = np.concatenate([np.ones(len(first)), -np.ones(len(second))])
+    signed = np.clip(change[np.concatenate([first, second])] * sign[:, None], -6.0, 6.0)
+    total = signed.sum(axis=0)
+    own = np.array([float(row @ (total - row)) / (float(np.linalg.norm(total - row)) + 1e-9) for row in signed])
+    t = float(own.mean() / (own.std() / np.sqrt(len(own)) + 0.3))
+    return t if float(total.sum()) > 0 else -t
+
+
+def with_pump(field: Field, solution: Solution, start: tuple[float, float]) -> Solution | None:
+    """The same sounds, if the level changes one way at the one and the other way at the other: then a pump is
+    heard.
+    """
+    turn = turn_of(field, solution)
+    if abs(turn) < 3.0:
+        return None
+    ins, outs = solution.members if turn > 0 else solution.members[::-1]
+    low, high = pump.levels_around(field.levels, field.row[ins], field.row[outs])
+    track = pump.refine(field.levels, low, high)
+    if track is None:
+        return None
+    like = solution.like if turn > 0 else solution.like[::-1]
+    return learn(field, track, (Seed(ins, like[0]), Seed(outs, like[1])), start)
+
+
+def together(
+    field: Field, tracks: list[pump.Track], recurring: list[Solution], start: tuple[float, float]
+) -> list[Solution | None]:
+    """The plainest tracks with the sounds that recur best, either way round: each may be wrong where the other is
+    right.
+    """
+    best = sorted(recurring, key=lambda s: -worth_of(field, s))[:3]
+    out = []
+    for track in sorted(tracks, key=lambda t: -t.apart)[:3]:
+        for solution in best:
+            seeds = tuple(Seed(m, like) for m, like in zip(solution.members, solution.like, strict=True))
+            out.append(learn(field, track, (seeds[0], seeds[1]), start))
+            out.append(learn(field, track, (seeds[1], seeds[0]), start))
+    return out
