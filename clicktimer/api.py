@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from clicktimer.errors import SettingsError
@@ -27,6 +28,8 @@ def measure(
     height: str | None = None,
     marks: str | None = None,
     started: str | None = None,
+    corrected: PathLike | None = None,
+    prove: bool = False,
     progress: Callable[[float, float | None], None] | None = None,
 ) -> Measurement:
     """Measure the pump's runs in one recording, or in the parts of one (a sequence of paths).
@@ -35,9 +38,12 @@ def measure(
     pump_at_start: "on" or "off" where it is known. The quantities are text with a unit, as on the command line:
     switch "40/60" (psi), precharge "38 psi", tank "33 gal" (several: a sequence), pump_rate "8 gpm", height "1200 ft",
     marks "30/60" (seconds), started "2031-05-04 06:30". None is the default of the command line.
+    corrected: a label file by which to measure (docs/correcting.md). prove: count how many copies of its own clicks are
+    caught (docs/proof.md).
     progress: called with the seconds heard so far and in all (None: not known).
 
-    Raises InputError where the recording cannot be read, QuantityError and SettingsError for the options.
+    Raises InputError where the recording or the label file cannot be read, QuantityError and SettingsError for the
+    options.
     """
     from clicktimer.cli.options import parse_system_options
     from clicktimer.pipeline import measure_recording
@@ -63,4 +69,19 @@ def measure(
         joined=joined,
         system=system,
     )
-    return measure_recording(recording, options=options, progress=progress)
+    labels = None
+    if corrected is not None:
+        from clicktimer.labels import read_labels
+
+        labels = read_labels(corrected)
+    measured = measure_recording(recording, options=options, progress=progress)
+    if prove:
+        from clicktimer.prove import prove_recording
+
+        paths = [recording] if isinstance(recording, str | os.PathLike) else list(recording)
+        measured = replace(measured, proof=prove_recording(paths, measured, options, progress=progress))
+    if labels is not None:
+        from clicktimer.pipeline import corrected as by_labels
+
+        measured = by_labels(measured, labels[1], options, name=labels[0])
+    return measured

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import itertools
 import math
+import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 from clicktimer import sentences
 from clicktimer.errors import InputError
@@ -66,13 +68,28 @@ def label_text(clicks: Sequence[Click]) -> str:
     return "".join(f"{c.time_s:.6f}\t{c.time_s:.6f}\t{_TEXTS[c.kind, c.how]}\n" for c in ordered)
 
 
+def read_labels(path: str | os.PathLike[str]) -> tuple[str, tuple[Label, ...]]:
+    """Read a label file: its name without the folder, and its labels in order of time.
+
+    Raises InputError where it cannot be read or understood.
+    """
+    name = Path(path).name
+    try:
+        with open(path, "rb") as file:
+            data = file.read(LARGEST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "no name of a file"
+        raise InputError(f"{path}: {why}; give the label file that you saved") from None
+    return name, parse_labels(decode_labels(data, name), name)
+
+
 def decode_labels(data: bytes, name: str) -> str:
     """The bytes of a label file as text: UTF-8, UTF-16 with its mark, or the old 8-bit alphabets of Windows.
 
     Raises InputError where it is no text.
     """
     if len(data) > LARGEST_BYTES:
-        raise InputError(f"{name}: {len(data)} bytes are no label file; give the text file with start, end and text")
+        raise InputError(f"{name}: too large for a label file; give the text file with start, end and text")
     coded = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
     try:
         text = data.decode(coded)

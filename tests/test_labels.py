@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import clicktimer
 from clicktimer.cli import run
 from clicktimer.errors import InputError
 from clicktimer.labels import HAND_SD_S, correct, decode_labels, label_text, parse_labels
@@ -258,6 +259,15 @@ def test_a_bad_label_file_is_one_line_and_an_empty_one_is_no_click(
 def test_a_missing_label_file_is_said_before_anything_is_measured(capsys: pytest.CaptureFixture[str]):
     assert run(["measure", "nothing.wav", "--corrected", "no-such-labels.txt"]) == 2
     assert "no-such-labels.txt" in capsys.readouterr().err
+
+
+def test_python_has_the_same(tmp_path: Path):
+    (tmp_path / "mine.txt").write_text("9\t9\tcut-in\n12\t12\tcut-out\n", "utf-8")
+    m = clicktimer.measure(FIXTURES / "very-short-3s.flac", taps="shut", corrected=tmp_path / "mine.txt")
+    assert m.run is not None
+    assert m.run.seconds == pytest.approx(3.0, abs=1e-3)
+    assert m.correction is not None
+    assert m.correction.file == "mine.txt"
 
 
 @settings(max_examples=30, deadline=None)

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
-from clicktimer.cli.measure import read_label_file
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.report.words import plain, wrap
@@ -59,7 +58,9 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
         raise SettingsError(f"{folder}: the folder {target.parent} does not exist; make it first")
     if labels and len(labels) != len(recordings):
         raise SettingsError(f"{len(labels)} label files for {len(recordings)} recordings; give one for each, in order")
-    read = [read_label_file(path) for path in labels]
+    from clicktimer.labels import read_labels
+
+    read = [read_labels(path) for path in labels]
     for line in wrap(CONSENT):
         click.echo(line)
     if not yes and not click.confirm("Write this?", default=False):

@@ -15,7 +15,7 @@ from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.waiting import compiling_is_told
-from clicktimer.errors import ClicktimerError, InputError, SettingsError
+from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.report.words import plain
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ class Beside:
     labels_target: str | None = None
     corrected: tuple[str, tuple[Label, ...]] | None = None
     prove: bool = False
+    into: str | None = None
 
 
 @click.command("measure", short_help="Time the pump's runs in a recording and judge them.")
@@ -48,6 +49,7 @@ class Beside:
 @click.option("--labels", "labels_target", metavar="OUT",
               help="Write the clicks as a label file (text) that audio editors open.")  # fmt: skip
 @click.option("--corrected", metavar="IN", help="Measure by this label file: the clicks as you corrected them.")
+@click.option("--into", metavar="FOLDER", help="Keep what was heard in a new folder, as clicktimer listen does.")
 @click.option("--prove", is_flag=True, help="Add copies of the clicks to the recording and count how many are caught.")
 @system_options
 def measure_command(
@@ -61,6 +63,7 @@ def measure_command(
     csv_target: str | None,
     labels_target: str | None,
     corrected: str | None,
+    into: str | None,
     prove: bool,
     system: Any,
 ) -> int:
@@ -70,17 +73,18 @@ def measure_command(
     flac, mp3, m4a, ogg, webm, or the sound of a video. Say --taps-shut or --steady-tap
     if you can: water in use makes a run longer and flatters the tank.
     """
+    from clicktimer.labels import read_labels
     from clicktimer.settings import MeasureOptions
 
     if taps_shut and steady_tap:
         raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
     if started is not None and len(recordings) > 1 and not joined:
         raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
-    for name, value in (("--labels", labels_target), ("--corrected", corrected)):
+    for name, value in (("--labels", labels_target), ("--corrected", corrected), ("--into", into)):
         if value is not None and len(recordings) > 1 and not joined:
             raise SettingsError(f"{name} fits one recording; measure one by one, or give --joined if they are parts")
     check_targets(json_target, csv_target, recordings, labels_target)
-    beside = Beside(labels_target, None if corrected is None else read_label_file(corrected), prove)
+    beside = Beside(labels_target, None if corrected is None else read_labels(corrected), prove, into)
     options = MeasureOptions(
         taps="shut" if taps_shut else "steady" if steady_tap else None,
         pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
@@ -91,18 +95,6 @@ def measure_command(
     )
     jobs = [recordings] if joined else [(r,) for r in recordings]
     return measure_all(jobs, options, json_target=json_target, csv_target=csv_target, beside=beside)
-
-
-def read_label_file(path: str) -> tuple[str, tuple[Label, ...]]:
-    """Read a label file: its name without the folder, and the labels. Raises InputError."""
-    from clicktimer.labels import decode_labels, parse_labels
-
-    name = Path(path).name
-    try:
-        data = Path(path).read_bytes()
-    except OSError as error:
-        raise InputError(f"{path}: {error.strerror}; give the label file that you saved") from None
-    return name, parse_labels(decode_labels(data, name), name)
 
 
 def measure_all(
@@ -139,7 +131,10 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
         logger.info("measuring %s", ", ".join(job))
         with compiling_is_told(), user_may_stop() as wish, ProgressBar(name) as bar:
             paths = list(job) if options.joined else job[0]
-            measurement = measure_recording(paths, options=options, progress=wish.watched(bar))
+            if beside.into is None:
+                measurement = measure_recording(paths, options=options, progress=wish.watched(bar))
+            else:
+                measurement = _measure_into(paths, beside.into, options, wish.watched(bar))
         if wish.asked:  # neither a proof nor a correction of the whole fits what was heard
             beside = replace(beside, prove=False, corrected=None)
         measurement = _beside(measurement, job, options, beside)
@@ -153,6 +148,16 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
     if wish.asked:
         raise KeyboardInterrupt
     return MEASURED if measurement.run is not None else NOT_MEASURED
+
+
+def _measure_into(paths: Any, into: str, options: MeasureOptions, progress: Any) -> Measurement:
+    """Measure and keep what was heard in a new folder."""
+    from clicktimer import __version__
+    from clicktimer.live.taken import measure_into
+
+    measured = measure_into(paths, Path(into), options, program=__version__, progress=progress)
+    click.echo(f"clicktimer: kept in {into}: clicks, prints, levels, one second of sound around each click", err=True)
+    return measured
 
 
 def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, beside: Beside) -> Measurement:
