@@ -22,6 +22,7 @@ from clicktimer.errors import ClicktimerError
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "measure": ("clicktimer.cli.measure", "measure_command", "Time the pump's runs in a recording and judge them."),
     "hear": ("clicktimer.cli.hear", "hear_command", "Say whether a place is good enough to hear the switch."),
+    "check": ("clicktimer.cli.check", "check_command", "Say what works on this computer, and what is missing."),
     "listen": ("clicktimer.cli.listen", "listen_command", "Listen live: a guided test, or a day unattended."),
     "tank": ("clicktimer.cli.tank", "tank_command", "Size the pressure tank, without a recording."),
     "well": ("clicktimer.cli.well", "well_command", "Say what the well gives, and whether it is enough."),

@@ -11,28 +11,53 @@ import click
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
     from clicktimer.place import Place
 
 
 @click.command("hear", short_help="Say whether a place is good enough to hear the switch.")
-@click.argument("recording", metavar="RECORDING")
+@click.argument("recording", metavar="[RECORDING]", required=False)
+@click.option("--list", "list_them", is_flag=True, help="List the sound inputs of this computer and stop.")
+@click.option("--device", metavar="NAME", help="Sound input: its name, part of it or its number. [the system's]")
+@click.option("--for", "for_text", metavar="TIME", help='Hear the microphone so long: "60 s". [one pump cycle]')
 @click.option("--prove", is_flag=True, help="Add copies of the clicks to the recording and count how many are caught.")
 @click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON.")
-def hear_command(recording: str, prove: bool, json_target: str | None) -> int:
+def hear_command(
+    recording: str | None,
+    list_them: bool,
+    device: str | None,
+    for_text: str | None,
+    prove: bool,
+    json_target: str | None,
+) -> int:
     """Say whether a place is good enough to hear the pressure switch.
 
-    RECORDING is a short one made there: best with a start and a stop of the pump in
-    it; if the pump does not run, snap your fingers a few times beside the switch.
-    It tells how far the clicks stand over the room, whether the recorder spoils them,
-    and what to do about it. Exit code 1: nothing was heard to judge by.
+    Without a RECORDING the microphone is heard, with a level meter, until the pump has
+    started and stopped once, or Ctrl-C. RECORDING is a short one made there: best
+    with a start and a stop of the pump in it; if the pump does not run, snap your
+    fingers a few times beside the switch. It tells how far the clicks stand over the
+    room, whether the recorder spoils them, and what to do about it. Exit code 1:
+    nothing was heard to judge by.
     """
+    from clicktimer.cli.hear_live import hear_microphone, list_inputs
+    from clicktimer.quantities import parse_time_s
     from clicktimer.report.place import place_json, render_place
 
-    check_targets(json_target, None, [recording])
-    with ProgressBar(Path(recording).name) as progress:
-        place = _judged(recording, prove, progress)
+    if list_them:
+        list_inputs()
+        return MEASURED
+    check_targets(json_target, None, [] if recording is None else [recording])
+    if recording is None:
+        if prove:
+            raise SettingsError("--prove needs a recording: make a short one there and give it")
+        place = hear_microphone(device, None if for_text is None else parse_time_s(for_text))
+    elif device is not None or for_text is not None:
+        raise SettingsError("--device and --for belong to the microphone; leave them out, or the recording")
+    else:
+        with ProgressBar(Path(recording).name) as progress:
+            place = _judged(recording, prove, progress)
     if json_target != STDOUT:
         click.echo(render_place(place, emphasis=emphasis_for()), nl=False)
     if json_target is not None:

@@ -23,7 +23,7 @@ from clicktimer.report.words import wrap
 
 if TYPE_CHECKING:
     from clicktimer.cli.guided import Guide
-    from clicktimer.live.session import Session
+    from clicktimer.live.session import Session, Why
     from clicktimer.records import Measurement
     from clicktimer.settings import MeasureOptions
 
@@ -34,7 +34,6 @@ KEPT = {
     "the law asks for it.",
     "none": "Kept: the time and print of each sudden sound and coarse levels; no sound at all.",
 }
-Why = Literal["asked", "time", "signal", "end of the recording", "verdict"]
 
 
 @click.command("listen", short_help="Listen live: a guided test, or a day unattended.")
@@ -104,7 +103,7 @@ def listen_command(
             warm_up()
         session = _open(device, into, name, keep, options, limit_s, system)
         stack.callback(session.source.close)
-        stop = stack.enter_context(_stopping())
+        stop = stack.enter_context(stopping())
         _say_start(stack, session, keep, length_s)
         why = _listen(session, stop, guide, length_s, tone, command)
         return _finish(session, guide, why)
@@ -208,8 +207,8 @@ def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | 
     if free < needed:
         length = "a day" if length_s is None else "so long"
         _say(
-            f"The disk has {free / 1e9:.1f} GB free; {length} may need {needed / 1e9:.1f} GB. When it is nearly full no "
-            "more sound is kept; the timing goes on."
+            f"The disk has {free / 1e9:.1f} GB free; {length} may need {needed / 1e9:.1f} GB. When it is nearly full "
+            "no more sound is kept; the timing goes on."
         )
     _say(f"! {cautions.LISTEN}")
 
@@ -268,8 +267,8 @@ def _terminal_may_be_gone(stop: list[str]) -> Iterator[None]:
 
 
 @contextmanager
-def _stopping() -> Iterator[list[str]]:
-    """Inside, Ctrl-C, SIGTERM and SIGHUP are noted, and the listening ends in good order; the second Ctrl-C at once."""
+def stopping() -> Iterator[list[str]]:
+    """Inside, Ctrl-C, SIGTERM and SIGHUP are noted, so that all ends in good order; the second Ctrl-C leaves."""
     stop: list[str] = []
     before: dict[int, Any] = {}
 

@@ -6,7 +6,7 @@ One step reads a block at the most. The caller shows what a step returns and ask
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final, Literal, Protocol
 
 import numpy as np
@@ -14,7 +14,7 @@ import numpy as np
 from clicktimer.live.engine import Engine, Fed
 from clicktimer.live.state import Alarms, Note, State, state_of, told_clicks
 from clicktimer.live.whole import measure_folder
-from clicktimer.records import Block, Click, Measurement
+from clicktimer.records import Block, Click, Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound.clock import Clock
 from clicktimer.sound.microphone import DeviceNote
@@ -29,6 +29,7 @@ DISK_S: Final = 10.0
 WALL_S: Final = 5.0
 CLOCK_JUMP_S: Final = 2.0
 
+Why = Literal["asked", "time", "signal", "end of the recording", "verdict"]
 Said = Event | DeviceNote | Note
 
 
@@ -261,10 +262,11 @@ class Session:
         engine = self.engine
         return state_of(engine.clicks(), engine.gaps, engine.end_s, engine.finder.level_db(), self._free, self.options)
 
-    def finish(
-        self, why: Literal["asked", "time", "signal", "end of the recording", "verdict"] = "asked"
-    ) -> Measurement:
-        """End the session: the whole is decided as a recording of the same sound would be, and that is written too."""
+    def finish(self, why: Why = "asked", *, notices: Sequence[Notice] | None = None) -> Measurement:
+        """End the session: the whole is decided as a recording of the same sound would be, and that is written too.
+
+        notices: what was odd about the sound, where its reader has looked already.
+        """
         self.source.close()
         self._note(self.engine.flush())
         if self._window:
@@ -279,7 +281,8 @@ class Session:
                 (self.engine.end_s, "disk", f"the last sound was not kept ({error.strerror or error})")
             )
         batch = self._take_batch()
-        batch.pending, batch.notices = self.engine.finder.pending(), self._watch.notices()
+        batch.pending = self.engine.finder.pending()
+        batch.notices = self._watch.notices() if notices is None else list(notices)
         self.folder.commit(batch, ended=why)
         measured = measure_folder(self.folder.path, self.options)
         last = Batch(end_s=self.engine.end_s, events=self.engine.settle(measured.clicks))

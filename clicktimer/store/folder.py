@@ -142,6 +142,10 @@ class Folder:
         )
         self._session = int(cursor.lastrowid or 0)
 
+    def note(self, name: str, value: Any) -> None:
+        """Note one more thing of the listening, as JSON can hold it."""
+        self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, json.dumps(value)))
+
     # -- writing ---------------------------------------------------------------------------------------------------
 
     def commit(self, batch: Batch, *, ended: str | None = None) -> bool:

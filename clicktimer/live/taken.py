@@ -1,0 +1,58 @@
+"""The chain, live: a recording taken into a listening folder, as if it had been heard live; the same result."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from clicktimer import sentences
+from clicktimer.formats import format_time
+from clicktimer.live.session import RecordingSource, Session
+from clicktimer.live.whole import about_options
+from clicktimer.pipeline import Progress, StopHearingError
+from clicktimer.records import Measurement, Notice
+from clicktimer.settings import MeasureOptions
+from clicktimer.store.folder import Folder, Keep
+
+
+def measure_into(
+    path: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
+    folder: Path,
+    options: MeasureOptions,
+    *,
+    program: str,
+    keep: Keep = "default",
+    progress: Progress | None = None,
+) -> Measurement:
+    """Measure a recording (or its parts, in order) and keep what was heard in a new folder, with the click sounds.
+
+    Raises InputError where there is no sound to be had, StoreError where the folder is there already.
+    """
+    from clicktimer.sound import JoinedRecording, open_recording
+
+    paths = [path] if isinstance(path, str | os.PathLike) else list(path)
+    parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
+    recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
+    info = recording.info
+    place = Folder.create(folder, about_options(options, keep, program))
+    source = RecordingSource(recording.blocks(), info.rate_hz, info.name)
+    session = Session(source, place, options, program=program, keep=keep)
+    stopped = False
+    while not source.ended and not stopped:
+        session.step()
+        if progress is not None:
+            try:
+                progress(session.engine.end_s, info.duration_hint_s)
+            except StopHearingError:
+                stopped = True
+    about = recording.finish()
+    if stopped:
+        about = replace(about, duration_s=session.engine.end_s)
+    notices = list(recording.notices)
+    if stopped:
+        text = sentences.STOPPED.format(time=format_time(session.engine.end_s))
+        notices.append(Notice("stopped", text, session.engine.end_s))
+    place.note("recording", asdict(about))
+    return session.finish("asked" if stopped else "end of the recording", notices=notices)
