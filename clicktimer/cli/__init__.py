@@ -24,6 +24,8 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "hear": ("clicktimer.cli.hear", "hear_command", "Say whether a place is good enough to hear the switch."),
     "check": ("clicktimer.cli.check", "check_command", "Say what works on this computer, and what is missing."),
     "listen": ("clicktimer.cli.listen", "listen_command", "Listen live: a guided test, or a day unattended."),
+    "day": ("clicktimer.cli.day", "day_command", "Say what a day of listening tells of tank, house and leaks."),
+    "compare": ("clicktimer.cli.compare", "compare_command", "Put two measurements or days side by side."),
     "tank": ("clicktimer.cli.tank", "tank_command", "Size the pressure tank, without a recording."),
     "well": ("clicktimer.cli.well", "well_command", "Say what the well gives, and whether it is enough."),
     "site": ("clicktimer.cli.site", "site_command", "Write down what is known of a house, once, in a site file."),

@@ -17,12 +17,12 @@ from clicktimer.day.water import Amount, Water, read_water
 from clicktimer.errors import SettingsError
 from clicktimer.records import RunTime, Verdict
 from clicktimer.tank.drawdown import fraction
+from clicktimer.tank.rows import STOCK_SIZES_GAL
 from clicktimer.tank.system import System, Tank
 from clicktimer.units import L_PER_US_GAL
 from clicktimer.verdict import judge
 
-STOCK_GAL: Final = (20.0, 32.0, 44.0, 62.0, 86.0, 119.0)
-"""Stock sizes of bladder tanks, US gallons (as in the sizing table; common practice)."""
+ENOUGH_RUNS: Final = 8
 NIGHT: Final = (0, 5 * 60)
 
 
@@ -71,6 +71,11 @@ def read_day(
             raise SettingsError(
                 "--nobody needs to know when the recording began: give --started, or measure without --nobody"
             )
+        if any(gap.to_s is None for gap in log.gaps):
+            raise SettingsError(
+                "--nobody needs to know the time all through, and between the parts given it is not known: give each "
+                "recording by itself"
+            )
         for text in nobody:
             quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
     seeping = find_seeping(log)
@@ -100,10 +105,12 @@ def read_day(
     limit = None
     if rate_l_per_min is not None and seeping.limit_duty is not None:
         limit = seeping.limit_duty * rate_l_per_min
+    changes = find_changes(log, no_use)
+    enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
     return DayReading(
         log, no_use, run, verdict, seeping, flow, limit, starts, water, _night(log, water, zone),
-        find_changes(log, no_use), replay(log, no_use, seeping, others) if others else (),
-        _facts(seeping, no_use, starts, log),
+        changes, replay(log, no_use, seeping, others) if others else (),
+        _facts(log, seeping, starts, changes, enough=enough),
     )  # fmt: skip
 
 
@@ -135,7 +142,7 @@ def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:
         return ()
     bladder = fraction(system.precharge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
     named = [("this tank", 1.0)]
-    return tuple(named + [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_GAL])
+    return tuple(named + [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_SIZES_GAL])
 
 
 def times_of(system: System, other: System) -> float:
@@ -152,17 +159,26 @@ def _fraction(system: System, tank: Tank) -> float:
     return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
 
 
-def _facts(seeping: Seeping, no_use: NoUseRun, starts: Starts, log: DayLog) -> dict[str, str]:
-    """Facts of the day's log by the names of the table of causes; only those that the table knows are handed on."""
-    from clicktimer.causes.table import table
-
-    known = {fact.name: fact.values for fact in table().facts if fact.origin == "log"}
-    runs = whole_runs(log.cycles)
-    heard_long = runs.count >= 8
-    said = {
-        "rests": "seeping" if seeping.told else "timed" if seeping.pattern == "timed restarts" else None,
-        "seeping": "yes" if seeping.told else "no" if seeping.limit_duty is not None and heard_long else None,
-        "steady-use": "yes" if starts.flows else "no" if heard_long else None,
-        "timed-restarts": "yes" if seeping.pattern == "timed restarts" else None,
-    }
-    return {name: value for name, value in said.items() if value is not None and value in known.get(name, ())}
+def _facts(
+    log: DayLog, seeping: Seeping, starts: Starts, changes: tuple[Change, ...], *, enough: bool
+) -> dict[str, str]:
+    """Facts of the day's log, by the names of the table of causes; absent is not known."""
+    facts: dict[str, str] = {}
+    if seeping.told:
+        facts["seeping"] = "yes"
+    elif enough and log.duration_s > 0.9 * 86_400 and seeping.pattern == "none":
+        facts["seeping"] = "no"
+    if seeping.pattern == "timed restarts":
+        facts["rests-equal"] = "yes"
+    answers = {f.answer for f in starts.motor if f.what == "starts_per_day"}
+    if answers == {"outside"} or answers == {"within"}:
+        facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
+    if enough:
+        share = sum(flow.share for flow in starts.flows)
+        facts["steady-use"] = "most" if share > 0.5 else "some" if share > 0 else "none"
+    for change in changes:
+        if change.what == "over days" and change.chance is not None and change.share is not None:
+            facts["run-trend"] = "falling" if change.told and change.share < 0 else "steady"
+        if change.what == "back to back" and change.chance is not None and change.share is not None:
+            facts["longer-in-a-row"] = "yes" if change.told and change.share > 0 else "no"
+    return facts

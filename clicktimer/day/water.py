@@ -93,9 +93,7 @@ def read_water(
              "rate nor the run with no water is known, so water is told in seconds of pumping."}[unit]  # fmt: skip
     text = "By balance: what the pump gave from its first start to its last is what was used in that time." + words
     if doubtful:
-        text += (
-            f" {doubtful} clicks were taken for false or put in where one was missed; the interval is wider for it."
-        )
+        text += f" {doubtful} clicks were taken for false or put in where one was missed; the interval is wider for it."
     return Water(unit, amount(between_s), total, hours, amount(long_s) if long_s else None, doubtful, text)
 
 

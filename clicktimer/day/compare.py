@@ -1,0 +1,155 @@
+"""Two measurements or days in (as JSON documents), their differences out, each with its interval."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from clicktimer.errors import InputError
+
+Finding = Literal["more", "less", "no change beyond the error", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none."""
+
+    name: str
+    unit: str
+    before: float | None
+    after: float | None
+    low: float | None
+    high: float | None
+    finding: Finding
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All differences, and what the valve test says where it was one (empty else)."""
+
+    before: str
+    after: str
+    differences: tuple[Difference, ...]
+    valve: str
+
+
+_Seen = tuple[float, float, float]
+
+
+def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
+    """Compare two documents of ``measure --json`` or ``day --json``.
+
+    valve_test: BEFORE was heard with the valve after the tank open, AFTER with it shut. Raises InputError for a
+    document that is neither.
+    """
+    for document in (before, after):
+        if document.get("format") not in ("clicktimer-measurement", "clicktimer-day"):
+            raise InputError("not a result of clicktimer: give files written by measure --json or day --json")
+    rows = (
+        ("run with no water in use", "s", _run),
+        ("starts a day", "", _starts_a_day),
+        ("starts in the worst hour", "", _worst_hour),
+        ("share of the time that the pump ran", "%", _duty),
+        ("water a day", "L", _water),
+        ("seeping", "L/min", _seeping),
+    )
+    differences = [_difference(name, unit, read(before), read(after)) for name, unit, read in rows]
+    return Comparison(
+        str(_in(before, "source", "name") or "before"),
+        str(_in(after, "source", "name") or "after"),
+        tuple(d for d in differences if d.before is not None or d.after is not None),
+        _valve(before, after) if valve_test else "",
+    )
+
+
+def _in(document: Any, *path: str) -> Any:
+    for name in path:
+        document = document.get(name) if isinstance(document, Mapping) else None
+    return document
+
+
+def _seen(value: Any, low: Any, high: Any) -> _Seen | None:
+    if isinstance(value, int | float) and math.isfinite(value):
+        lower = low if isinstance(low, int | float) else value
+        upper = high if isinstance(high, int | float) else value
+        return float(value), float(lower), float(upper)
+    return None
+
+
+def _run(d: Mapping[str, Any]) -> _Seen | None:
+    run = d.get("run")
+    if not isinstance(run, Mapping) or run.get("one_sided"):
+        return None
+    return _seen(run.get("seconds"), run.get("low_s"), run.get("high_s"))
+
+
+def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
+    seen = _in(d, "starts", "per_day")
+    if not isinstance(seen, Mapping):
+        return None
+    # a count by itself varies from day to day by about its root
+    value = seen.get("value")
+    if not isinstance(value, int | float):
+        return None
+    chance = 2.0 * math.sqrt(max(value, 1.0))
+    return float(value), min(float(seen["low"]), max(0.0, value - chance)), max(float(seen["high"]), value + chance)
+
+
+def _worst_hour(d: Mapping[str, Any]) -> _Seen | None:
+    value = _in(d, "starts", "worst_hour")
+    if not isinstance(value, int | float):
+        return None
+    chance = 2.0 * math.sqrt(max(value, 1.0))
+    return float(value), max(0.0, value - chance), value + chance
+
+
+def _duty(d: Mapping[str, Any]) -> _Seen | None:
+    value, starts = _in(d, "starts", "duty"), _in(d, "starts", "count")
+    if not isinstance(value, int | float) or not isinstance(starts, int | float):
+        return None
+    half = 2.0 * value / math.sqrt(max(starts, 1.0))
+    return 100.0 * value, 100.0 * max(0.0, value - half), 100.0 * (value + half)
+
+
+def _water(d: Mapping[str, Any]) -> _Seen | None:
+    if _in(d, "water", "unit") != "L":
+        return None
+    total, duration_s = _in(d, "water", "total"), _in(d, "source", "duration_s")
+    if not isinstance(total, Mapping) or not duration_s:
+        return None
+    days = float(duration_s) / 86_400.0
+    return _seen(total["value"] / days, total["low"] / days, total["high"] / days)
+
+
+def _seeping(d: Mapping[str, Any]) -> _Seen | None:
+    if _in(d, "seeping", "told"):
+        return _seen(*(_in(d, "seeping", n) for n in ("flow_l_per_min", "low", "high")))
+    limit = _in(d, "seeping", "limit_l_per_min")
+    return (0.0, 0.0, float(limit)) if isinstance(limit, int | float) else None
+
+
+def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None) -> Difference:
+    if before is None or after is None:
+        return Difference(name, unit, before and before[0], after and after[0], None, None, "cannot tell")
+    gap = after[0] - before[0]
+    low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
+    high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
+    finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change beyond the error"
+    return Difference(name, unit, before[0], after[0], low, high, finding)
+
+
+def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """What stopping the seeping by the valve after the tank says; a limit may only speak where it is low enough."""
+    was, still = _seeping(before), _seeping(after)
+    if not _in(before, "seeping", "told"):
+        return "No seeping was told with the valve open, so shutting it splits nothing."
+    if _in(after, "seeping", "told"):
+        return (
+            "The seeping went on with the valve after the tank shut: it is on the well's side: a check valve, the drop "
+            "pipe, a fitting before the valve, or the valve does not close."
+        )
+    if was is not None and still is not None and still[2] < 0.5 * was[1]:
+        return "The seeping stopped with the valve after the tank shut: the water leaves in the house or its pipes."
+    return "With the valve shut it was not heard for long enough to tell: listen for several hours with nobody drawing."
