@@ -57,11 +57,15 @@ class DeviceNote:
 
 @dataclass(frozen=True, slots=True)
 class Delivered:
-    """What a callback hands over: samples (n,) int16, the clock's time of its arrival, whether sound was discarded."""
+    """What a callback hands over: samples (n,) int16, the clock's time of its arrival, whether sound was discarded.
+
+    lost: samples just before these that we had no room for.
+    """
 
     samples: npt.NDArray[np.int16]
     at_s: float
     overflow: bool = False
+    lost: int = 0
 
 
 class Stream(Protocol):
@@ -160,16 +164,19 @@ class Microphone:
         # Each stream has a queue of its own, so that nothing of an old one is taken for the new one's.
         inbox: queue.Queue[Delivered | None] = queue.Queue()
         self._queue = inbox
-        self._dropped = dropped = [0]
+        dropped = [0]
+        self._alive = alive = [self._clock.boot_s()]
         self._waiting = waiting = [0]
         limit: list[int] = [int(QUEUE_S * 48_000)]
 
         def deliver(samples: npt.NDArray[np.int16], overflow: bool) -> None:
+            alive[0] = self._clock.boot_s()
             if inbox.qsize() > 20_000 or waiting[0] > limit[0]:
                 dropped[0] += len(samples)
                 return
             waiting[0] += len(samples)
-            inbox.put(Delivered(samples, self._clock.boot_s(), overflow))
+            lost, dropped[0] = dropped[0], 0
+            inbox.put(Delivered(samples, alive[0], overflow, lost))
 
         self._opened_at_s = self._clock.boot_s()
         self._stream = self._backend.open(self._device, rate_hz, deliver, lambda: inbox.put(None))
@@ -205,7 +212,7 @@ class Microphone:
         """Nothing came: how long has that been so?"""
         if self._held and self._settled():
             return self._release()
-        since_s = self._clock.boot_s() - (self._last_at_s if self._last_at_s is not None else self._opened_at_s)
+        since_s = self._clock.boot_s() - self._alive[0]
         patience_s = QUIET_S if self._last_at_s is not None else FIRST_S
         if since_s >= max(HUNG_S, patience_s):
             self._flush_held()
@@ -236,12 +243,13 @@ class Microphone:
             self._notes.append(
                 DeviceNote("back", f"the microphone is back; {length_s:.1f} s of sound are missing", self.now_s)
             )
-        if self._dropped[0]:
-            lost, self._dropped[0] = self._dropped[0], 0
-            self._add_gap(lost / self.rate_hz, "the computer was too busy to take the sound")
+        if got.lost:
+            self._add_gap(got.lost / self.rate_hz, "the computer was too busy to take the sound")
             self._notes.append(
                 DeviceNote(
-                    "dropped", f"{lost / self.rate_hz:.1f} s of sound were lost: the computer was too busy", self.now_s
+                    "dropped",
+                    f"{got.lost / self.rate_hz:.1f} s of sound were lost: the computer was too busy",
+                    self.now_s,
                 )
             )
         if got.overflow:
@@ -250,7 +258,7 @@ class Microphone:
                 DeviceNote("overflow", "the sound driver threw sound away; how much is not known", self.now_s)
             )
         first = self._last_at_s is None
-        stalled = not first and got.at_s - (self._last_at_s or 0.0) >= STALL_S
+        stalled = not first and began_s - (self._last_at_s or 0.0) >= STALL_S
         self._last_at_s, self._said_silent = got.at_s, False
         if self._held or (stalled and self._lag_s is not None):
             if not self._held:
