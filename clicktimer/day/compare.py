@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from clicktimer.errors import InputError
 
-Finding = Literal["more", "less", "no change beyond the error", "cannot tell"]
+Finding = Literal["more", "less", "no change", "cannot tell"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None)
     gap = after[0] - before[0]
     low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
     high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
-    finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change beyond the error"
+    finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
     return Difference(name, unit, before[0], after[0], low, high, finding)
 
 

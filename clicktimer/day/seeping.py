@@ -13,10 +13,11 @@ from typing import Final, Literal
 
 import numpy as np
 
-from clicktimer.day.log import DayLog, Floats, Runs, whole_runs
+from clicktimer.day.log import DayLog, Runs, whole_runs
 
 EDGE_SHARE: Final = 0.08  # rests this close to the longest belong to the edge
 LEAST_RESTS: Final = 4
+SHORT_RESTS: Final = 6
 LEAST_SUM_S: Final = 9_000.0  # 2.5 h of such rests in all: longer than a softener's slow rinse
 MISSED_SHARE: Final = 0.04  # so many rests may be longer because both clicks of a run were missed
 RUN_SHARE: Final = 0.10  # the run beside such a rest is the same each time within this
@@ -52,8 +53,8 @@ class Seeping:
         return self.pattern == "constant"
 
 
-def find_seeping(log: DayLog, *, whole_log: bool = False) -> Seeping:
-    """Look for seeping in a log. whole_log: the log is one listening without a break that hides uses."""
+def find_seeping(log: DayLog) -> Seeping:
+    """Look for seeping in a log."""
     runs = whole_runs(log.cycles)
     limit_duty = _limit_duty(log, runs)
     rests_s = runs.rests_s
@@ -63,17 +64,22 @@ def find_seeping(log: DayLog, *, whole_log: bool = False) -> Seeping:
     order = known[np.argsort(-rests_s[known])]
     allowed = max(2 if runs.missed else 1, math.ceil(MISSED_SHARE * len(known)))
     best: Seeping | None = None
+    short = False
     for top in range(min(allowed * 3 + 1, len(order))):
         edge_s = float(rests_s[order[top]])
         at_edge = np.sort(order[top:][rests_s[order[top:]] >= (1 - EDGE_SHARE) * edge_s])
-        if len(at_edge) < LEAST_RESTS or float(rests_s[at_edge].sum()) < LEAST_SUM_S:
+        if len(at_edge) < LEAST_RESTS:
+            continue
+        if float(rests_s[at_edge].sum()) < LEAST_SUM_S:
+            short = short or len(at_edge) >= SHORT_RESTS
             continue
         found = _judged(log, runs, at_edge, np.sort(order[:top]), allowed, limit_duty)
         if found is not None and (best is None or found.pattern == "constant"):
             best = found
         if best is not None and best.pattern == "constant":
             break
-    return best or Seeping("none", None, None, None, limit_duty, None, None, 0, None, _NOTHING)
+    text = _SHORT if short else _NOTHING
+    return best or Seeping("none", None, None, None, limit_duty, None, None, 0, None, text)
 
 
 def _judged(
@@ -140,13 +146,11 @@ def _limit_duty(log: DayLog, runs: Runs) -> float | None:
     return run_s / (run_s + longest_s)
 
 
-def rests_at_edge_s(runs: Runs, edge_s: float) -> Floats:
-    """The rests within 8 % of an edge, seconds."""
-    rests_s = runs.rests_s[np.isfinite(runs.rests_s)]
-    return rests_s[np.abs(rests_s - edge_s) <= EDGE_SHARE * edge_s]
-
-
 _NOTHING = "No seeping is told: the rests have no common upper edge."
+_SHORT = (
+    "No seeping is told: some of the longest rests are alike, as seeping makes them, but for less than 2.5 h in all, and "
+    "a softener's rinse or a slow tap does the same. Listen for a night."
+)
 _TOLD = (
     "Water leaves all the time: in every rest without other use the tank empties in the same time. It may be a toilet "
     "that runs, a dripping tap, a leaking pipe, a check valve in the well that lets water back, or a steady user such "

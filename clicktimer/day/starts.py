@@ -148,7 +148,7 @@ def read_starts(
         float(runs.runs_s.sum() / max(log.heard_s, 1.0)),
         endless,
         int(np.sum(runs.runs_s < CHATTER_S) + np.sum(rests_s < CHATTER_S)) + bursts,
-        tuple(_flow(use, len(starts_s), r0_s, rate_l_per_min) for use in no_use.steady),
+        tuple(_flow(use, len(starts_s), r0_s, rate_l_per_min) for use in _alike(no_use.steady)),
         motor,
     )
 
@@ -163,6 +163,36 @@ def starts_per_h(duty: float, no_use_run_s: float) -> float:
     (15.0, True)
     """
     return HOUR_S * duty * (1.0 - duty) / no_use_run_s
+
+
+def _alike(uses: tuple[SteadyUse, ...]) -> tuple[SteadyUse, ...]:
+    """Steady uses of the same flow (within 10 %) as one, from the first to the last of them; most starts first."""
+    groups: list[list[SteadyUse]] = []
+    for use in sorted(uses, key=lambda u: u.duty):
+        if groups and use.duty <= 1.1 * groups[-1][0].duty:
+            groups[-1].append(use)
+        else:
+            groups.append([use])
+    merged = []
+    for group in groups:
+        count = sum(u.count for u in group)
+
+        def mean(name: str, own: list[SteadyUse] = group, of: int = count) -> float:
+            return sum(float(getattr(u, name)) * u.count for u in own) / of
+
+        merged.append(
+            SteadyUse(
+                min(u.from_s for u in group),
+                max(u.to_s for u in group),
+                count,
+                mean("run_s"),
+                mean("rest_s"),
+                mean("duty"),
+                mean("no_use_run_s"),
+                max(u.spread_s for u in group),
+            )
+        )
+    return tuple(sorted(merged, key=lambda u: -u.count))
 
 
 def _flow(use: SteadyUse, count: int, r0_s: float | None, rate_l_per_min: float | None) -> FlowFound:

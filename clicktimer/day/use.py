@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from clicktimer.day.log import DayLog, Floats, Runs, whole_runs
+from clicktimer.day.log import DayLog, Floats, whole_runs
 from clicktimer.day.steady import SteadyUse
 
 USUAL_FLOW: Final = 0.25  # of the pump's rate: a tap or a shower (common practice, no source)
@@ -176,8 +176,3 @@ def runs_through(flows: Flows, tankful_s: float, duration_s: float, level: float
     count = min(len(starts), len(ends))
     all_starts = np.array(starts)
     return all_starts, np.array(ends[:count]) - all_starts[:count]
-
-
-def level_of(runs: Runs, start_level: float) -> float:
-    """How full another tank stands at the beginning, as a share: the same share as the one that is there."""
-    return start_level if runs.count else 1.0

@@ -1,0 +1,142 @@
+"""Benchmark of ``clicktimer day``: ``python -m tests.benchmarks.days [--days 280] [--develop] [--out FILE]``.
+
+Days drawn at random in two worlds (days_worlds.py), as click lists with clicks dropped and added, held against the
+simulator's truth. The develop seeds are those that the rules were made on; the report seeds are others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from clicktimer.day.log import DayLog
+from clicktimer.day.norun import no_use_run_of_day
+from clicktimer.day.replay import replay
+from clicktimer.day.seeping import find_seeping
+from clicktimer.day.water import read_water
+from tests.benchmarks.days_worlds import DAY_S, KINDS, REPLAYED, WORLDS, TrueDay, World, heard, make_day
+
+ERRORS = (0.0, 0.01, 0.05)
+FLOOR: dict[World, float] = {"isothermal": 0.03, "field": 0.07}
+R0_WITHIN: dict[World, float] = {"isothermal": 0.05, "field": 0.07}
+DEVELOP_FROM, REPORT_FROM = 1000, 0
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was told of one day at one share of errors, over the truth; None where nothing was told."""
+
+    day: TrueDay
+    errors: float
+    r0: float | None
+    covered: bool | None
+    water: float | None
+    water_covered: bool | None
+    seeping: bool
+    flow: float | None
+    replayed: tuple[tuple[float, float, float, float, float], ...]
+
+
+def tell(day: TrueDay, errors: float) -> Told:
+    """Read one day."""
+    log = DayLog(heard(day, errors, 1), DAY_S)
+    seeping = find_seeping(log)
+    no_use = no_use_run_of_day(log, seeping=seeping, floor_share=FLOOR[day.world])
+    water = read_water(log, no_use, rate_l_per_min=day.rate_l_per_min)
+    r0 = None if no_use.seconds is None else no_use.seconds / day.no_use_run_s
+    covered = None
+    if no_use.low_s is not None and no_use.high_s is not None:
+        covered = no_use.low_s <= day.no_use_run_s <= no_use.high_s
+    ratio, wet = None, None
+    if water is not None and day.between_l and no_use.seconds is not None:
+        ratio = water.between.value / day.between_l
+        wet = water.between.low <= day.between_l <= water.between.high
+    flow = None
+    if seeping.told and seeping.duty is not None and day.leak_l_per_min:
+        flow = seeping.duty * day.rate_l_per_min / day.leak_l_per_min
+    rows = []
+    if errors != 0.01:
+        for r in replay(log, no_use, seeping, [(f"{k:g}", k) for k in REPLAYED[day.world]]):
+            starts, _, run_s = day.replayed[r.times]
+            rows.append((r.times, starts, r.starts.value, run_s, r.run_s.value))
+    return Told(day, errors, r0, covered, ratio, wet, seeping.told, flow, tuple(rows))
+
+
+def share(hits: Sequence[bool]) -> str:
+    """A share as text, with how many it rests on."""
+    return "-" if not hits else f"{np.mean(hits):.1%} of {len(hits)}"
+
+
+def within(values: Sequence[float | None], part: float) -> str:
+    """Share of the told values within this part of the truth."""
+    return share([abs(v - 1) <= part for v in values if v is not None])
+
+
+def rows_of(told: Sequence[Told], world: World, errors: float) -> list[tuple[str, str, str]]:
+    """The table of one world at one share of errors: figure, target, reached."""
+    own = [t for t in told if t.day.world == world and t.errors == errors]
+    answered = [t for t in own if t.r0 is not None]
+    rows = [
+        ("r0 answered", "65 %" if world == "isothermal" else "-", share([t.r0 is not None for t in own])),
+        (f"r0 within {R0_WITHIN[world]:.0%}", "95 %", within([t.r0 for t in own], R0_WITHIN[world])),
+        ("r0 inside its interval", "93-98 %", share([bool(t.covered) for t in answered])),
+    ]
+    part = 0.03 if errors == 0.05 else 0.02
+    wet = [t for t in own if t.water is not None]
+    rows.append((f"water within {part:.0%}, first to last start", "90 %", within([t.water for t in own], part)))
+    rows.append(("water inside its interval", "93-98 %", share([bool(t.water_covered) for t in wet])))
+    dry = [t for t in own if not t.day.leak_l_per_min]
+    rows.append(("seeping told where there is none", "1 % at most", share([t.seeping for t in dry])))
+    rows.append(("seeping flow within 10 %", "95 %", within([t.flow for t in own], 0.1)))
+    for kind, target in (("0.05", "-"), ("0.1", "-"), ("0.2", "80 %"), ("0.5", "99 %"), ("0.8", "-")):
+        leaks = [t.seeping for t in own if t.day.kind == f"seeping {kind}"]
+        rows.append((f"seeping told at {kind} gpm", target, share(leaks)))
+    starts_part = 0.10 if world == "isothermal" else 0.15
+    for times in REPLAYED[world]:
+        them = [r for t in own for r in t.replayed if r[0] == times]
+        if them:
+            near = [abs(r[2] - r[1]) <= max(starts_part * r[1], 2.0) for r in them]
+            rows.append((f"replayed starts, {times:g} times the tank", f"{starts_part:.0%} or 2, 90 %", share(near)))
+            run = [r[3] > 0 and abs(r[4] / r[3] - 1) <= 0.1 for r in them if r[3] > 0]
+            rows.append((f"replayed mean run within 10 %, {times:g} times", "95 %", share(run)))
+    return rows
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Simulate, read, and print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.days")
+    parser.add_argument("--days", type=int, default=280, help="days a world, over all kinds")
+    parser.add_argument("--develop", action="store_true", help="the seeds that the rules were made on")
+    parser.add_argument("--out", help="write the tables to this file as well")
+    given = parser.parse_args(arguments)
+    first = DEVELOP_FROM if given.develop else REPORT_FROM
+    began = time.perf_counter()
+    told: list[Told] = []
+    for world in WORLDS:
+        for number in range(given.days):
+            day = make_day(world, KINDS[number % len(KINDS)], first + number // len(KINDS))
+            told += [tell(day, errors) for errors in ERRORS]
+    lines = []
+    for world in WORLDS:
+        for errors in ERRORS:
+            lines += ["", f"### {world}, {errors:.0%} of clicks dropped and as many added", ""]
+            lines += ["| figure | target | reached |", "|---|---|---|"]
+            lines += [f"| {a} | {b} | {c} |" for a, b, c in rows_of(told, world, errors)]
+        answered = {k: [t.r0 is not None for t in told if t.day.kind == k and t.day.world == world and not t.errors]
+                    for k in KINDS}  # fmt: skip
+        lines += ["", f"r0 answered by kind, {world}, no errors: "
+                  + "; ".join(f"{k} {np.mean(v):.0%}" for k, v in answered.items() if v) + "."]  # fmt: skip
+    text = "\n".join(lines).strip() + "\n"
+    print(text)
+    print(f"{given.days} days a world in {time.perf_counter() - began:.0f} s")
+    if given.out:
+        Path(given.out).write_text(text, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
