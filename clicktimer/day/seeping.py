@@ -18,6 +18,8 @@ from clicktimer.day.log import DayLog, Runs, whole_runs
 EDGE_SHARE: Final = 0.08  # rests this close to the longest belong to the edge
 LEAST_RESTS: Final = 4
 SHORT_RESTS: Final = 6
+FEW_RESTS: Final = 6
+FEW_SPREAD: Final = 0.06
 LEAST_SUM_S: Final = 9_000.0  # 2.5 h of such rests in all: longer than a softener's slow rinse
 MISSED_SHARE: Final = 0.04  # so many rests may be longer because both clicks of a run were missed
 RUN_SHARE: Final = 0.10  # the run beside such a rest is the same each time within this
@@ -105,6 +107,9 @@ def _judged(
         return Seeping("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, text)
     if len(alike) < max(3, 0.4 * len(refills_s)):
         return None
+    spread = float(np.ptp(rests_s[at_edge])) / rest_s
+    if len(at_edge) < FEW_RESTS and (spread > FEW_SPREAD or len(alike) < 0.7 * len(refills_s)):
+        return None  # so few may be alike by chance
     duty = float(np.median(alike)) / (float(np.median(alike)) + rest_s)
     inside = longer[(starts_s[longer] >= first_s) & (starts_s[longer] < last_s)]
     if len(inside) > allowed:
@@ -148,8 +153,8 @@ def _limit_duty(log: DayLog, runs: Runs) -> float | None:
 
 _NOTHING = "No seeping is told: the rests have no common upper edge."
 _SHORT = (
-    "No seeping is told: some of the longest rests are alike, as seeping makes them, but for less than 2.5 h in all, and "
-    "a softener's rinse or a slow tap does the same. Listen for a night."
+    "No seeping is told: some of the longest rests are alike, as seeping makes them, but for less than 2.5 h in all, "
+    "and a softener's rinse or a slow tap does the same. Listen for a night."
 )
 _TOLD = (
     "Water leaves all the time: in every rest without other use the tank empties in the same time. It may be a toilet "
