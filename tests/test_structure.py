@@ -19,7 +19,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("1 sound", {"sound"}),
     ("2 onsets", {"filters", "kernel", "onsets"}),
     ("2a listening folder", {"store"}),
-    ("3 clicks", {"likeness", "pump", "sequence", "snap", "clicks"}),
+    ("3 clicks", {"likeness", "pump", "sequence", "snap", "learning", "recurrence", "clicks"}),
     ("4 cycles", {"cycles", "labels"}),
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),
