@@ -1,4 +1,4 @@
-"""The microphone with made-up devices and clocks: every loss is a gap with its length, and every trouble is said once."""
+"""The microphone with made-up devices and clocks: every loss is a gap with its length, every trouble is said."""
 
 from __future__ import annotations
 

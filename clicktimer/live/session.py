@@ -6,7 +6,7 @@ One step reads a block at the most. The caller shows what a step returns and ask
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final, Literal, Protocol
 
 import numpy as np
@@ -20,7 +20,7 @@ from clicktimer.sound.clock import Clock
 from clicktimer.sound.microphone import DeviceNote
 from clicktimer.sound.quality import Watch
 from clicktimer.store.folder import Batch, Event, Folder, Keep
-from clicktimer.store.sounds import RESERVE_BYTES, ClickSounds, WholeSound, free_bytes
+from clicktimer.store.sounds import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
 
 COMMIT_S: Final = 0.5
 """Sound between two commits: with what the detector holds back, less than a second is lost to a power cut."""
@@ -86,7 +86,9 @@ class Session:
         clock: Clock | None = None,
         longest_run_s: float | None = None,
         start_s: float = 0.0,
+        provisional: bool = True,
     ) -> None:
+        """provisional: say what is heard as it comes; without, only the settled result is told (recordings)."""
         self.source, self.folder, self.options, self.keep = source, folder, options, keep
         self._clock = clock or Clock()
         earlier: tuple[Click, ...] = ()
@@ -96,6 +98,7 @@ class Session:
             earlier = told_clicks(read_folder(folder.path).events)
         self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier)
         self.engine.end_s = start_s
+        self._provisional = provisional
         self._alarms = Alarms(options, longest_run_s, from_s=start_s)
         self._clicks = ClickSounds(folder.path) if keep == "default" else None
         self._whole = WholeSound(folder.path) if keep == "all" else None
@@ -130,8 +133,8 @@ class Session:
         said: list[Said] = []
         fed = self.engine.feed(block)
         self._note(fed)
-        events = list(fed.events)
-        if self.engine.due():
+        events = list(fed.events) if self._provisional else []
+        if self._provisional and self.engine.due():
             events += self.engine.decide()
         self._batch.events += events
         said += events
@@ -262,10 +265,17 @@ class Session:
         engine = self.engine
         return state_of(engine.clicks(), engine.gaps, engine.end_s, engine.finder.level_db(), self._free, self.options)
 
-    def finish(self, why: Why = "asked", *, notices: Sequence[Notice] | None = None) -> Measurement:
+    def finish(
+        self,
+        why: Why = "asked",
+        *,
+        notices: Sequence[Notice] | None = None,
+        sounds: Callable[[Measurement], list[Kept]] | None = None,
+    ) -> Measurement:
         """End the session: the whole is decided as a recording of the same sound would be, and that is written too.
 
-        notices: what was odd about the sound, where its reader has looked already.
+        notices: what was odd about the sound, where its reader has looked already. sounds: keeps the sound around the
+        settled clicks, where that was not done as they came.
         """
         self.source.close()
         self._note(self.engine.flush())
@@ -287,6 +297,8 @@ class Session:
         measured = measure_folder(self.folder.path, self.options)
         last = Batch(end_s=self.engine.end_s, events=self.engine.settle(measured.clicks))
         last.log.append((self.engine.end_s, "ended", why))
+        if sounds is not None:
+            last.sounds += sounds(measured)
         self.folder.commit(last, ended=why)
         self.folder.close()
         return measured

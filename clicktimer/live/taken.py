@@ -15,6 +15,7 @@ from clicktimer.pipeline import Progress, StopHearingError
 from clicktimer.records import Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.store.folder import Folder, Keep
+from clicktimer.store.sounds import AFTER_S, ClickSounds, Kept
 
 
 def measure_into(
@@ -38,7 +39,9 @@ def measure_into(
     info = recording.info
     place = Folder.create(folder, about_options(options, keep, program))
     source = RecordingSource(recording.blocks(), info.rate_hz, info.name)
-    session = Session(source, place, options, program=program, keep=keep)
+    session = Session(
+        source, place, options, program=program, keep="none" if keep == "default" else keep, provisional=False
+    )
     stopped = False
     while not source.ended and not stopped:
         session.step()
@@ -55,4 +58,31 @@ def measure_into(
         text = sentences.STOPPED.format(time=format_time(session.engine.end_s))
         notices.append(Notice("stopped", text, session.engine.end_s))
     place.note("recording", asdict(about))
-    return session.finish("asked" if stopped else "end of the recording", notices=notices)
+    keeping = None if keep != "default" else lambda measured: _click_sounds(paths, folder, measured)
+    return session.finish("asked" if stopped else "end of the recording", notices=notices, sounds=keeping)
+
+
+def _click_sounds(paths: Sequence[str | os.PathLike[str]], folder: Path, measured: Measurement) -> list[Kept]:
+    """Go through the recording once more and keep one second around each click that is told."""
+    from clicktimer.sound import JoinedRecording, open_recording
+
+    if not measured.clicks:
+        return []
+    parts = [open_recording(p) for p in paths]
+    recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
+    sounds, kept = ClickSounds(folder), list[Kept]()
+    waiting = [c.time_s for c in measured.clicks]
+    for block in recording.blocks():
+        sounds.add(block)
+        end_s = block.start_s + len(block.samples) / block.rate_hz
+        while waiting and waiting[0] + AFTER_S <= end_s:
+            sounds.want(waiting.pop(0), "click")
+        kept += sounds.write(end_s)
+        if not waiting:
+            break
+    for time_s in waiting:
+        sounds.want(time_s, "click")
+    kept += sounds.write(0.0, all_now=True)
+    for part in parts:
+        part.close()
+    return kept

@@ -26,7 +26,7 @@ def documents_folder(home: Path | None = None) -> Path:
 def new_folder(began: datetime, site: str | None = None, parent: Path | None = None) -> Path:
     """A path that does not exist yet: "clicktimer 2031-05-04 06.30 Hillside" (no folder is made)."""
     name = f"clicktimer {began:%Y-%m-%d %H.%M}"
-    safe = re.sub(r"[^\w .-]+", " ", site or "").strip(" .")
+    safe = " ".join(re.sub(r"[^\w .-]+", " ", site or "").split()).strip(" .")
     if safe:
         name += f" {safe[:40].strip()}"
     parent = parent or documents_folder()

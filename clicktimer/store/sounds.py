@@ -24,6 +24,9 @@ PART_S: Final = 600.0
 RESERVE_BYTES: Final = 200_000_000
 """With less room than this on the disk no more sound is kept; the timing needs the rest."""
 
+Kept = tuple[float, float, str, str]
+"""What was written: from_s, length_s, why, the file's name in the folder."""
+
 Int16 = npt.NDArray[np.int16]
 
 
@@ -80,7 +83,7 @@ class ClickSounds:
         self._kept = [*self._kept[-500:], time_s]
         self._wanted.append((time_s, why))
 
-    def write(self, end_s: float, *, all_now: bool = False) -> list[tuple[float, float, str, str]]:
+    def write(self, end_s: float, *, all_now: bool = False) -> list[Kept]:
         """Write what is whole: (from_s, length_s, why, file) of each. Raises OSError where it cannot be written."""
         ready = [w for w in self._wanted if all_now or w[0] + AFTER_S <= end_s]
         self._wanted = [w for w in self._wanted if w not in ready]
@@ -113,7 +116,7 @@ class WholeSound:
         self._name = ""
         self._held: list[Int16] = []
 
-    def add(self, block: Block) -> list[tuple[float, float, str, str]]:
+    def add(self, block: Block) -> list[Kept]:
         """Take a block; return the parts that are finished by it. Raises OSError where it cannot be written."""
         import av
 
@@ -132,7 +135,7 @@ class WholeSound:
         self._next_s = block.start_s + len(block.samples) / block.rate_hz
         return done
 
-    def close(self) -> list[tuple[float, float, str, str]]:
+    def close(self) -> list[Kept]:
         """Finish the part: (from_s, length_s, why, file)."""
         if self._container is None:
             return []
