@@ -11,6 +11,7 @@ import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.report.words import plain, wrap
 
@@ -97,7 +98,7 @@ def _one(inside: Path, number: int, recording: str, labels: tuple[str, tuple[Lab
     from clicktimer.sound import open_recording
 
     options = MeasureOptions()
-    with ProgressBar(Path(recording).name) as progress:
+    with compiling_is_told(), ProgressBar(Path(recording).name) as progress:
         opened = open_recording(recording)
         hint_s = opened.info.duration_hint_s
         heard = hear_blocks(opened.blocks(), lambda s: progress(s, hint_s))

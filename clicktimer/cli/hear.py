@@ -11,6 +11,7 @@ import click
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def hear_command(
     elif device is not None or for_text is not None:
         raise SettingsError("--device and --for belong to the microphone; leave them out, or the recording")
     else:
-        with ProgressBar(Path(recording).name) as progress:
+        with compiling_is_told(), ProgressBar(Path(recording).name) as progress:
             place = _judged(recording, prove, progress)
     if json_target != STDOUT:
         click.echo(render_place(place, emphasis=emphasis_for()), nl=False)
