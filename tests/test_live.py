@@ -55,9 +55,9 @@ def test_a_click_is_shown_within_300_ms_and_its_kind_within_3_s(lively: tuple[li
     events = [one for one in said if isinstance(one, Event)]
     true = [c["time_s"] for c in truth("ordinary-use")]
     assert len(measured.clicks) == len(true) == 6
-    shown = [min((e.at_s - e.time_s for e in events if e.what == "heard" and abs(e.time_s - t) < 0.03)) for t in true]
+    shown = [min(e.at_s - e.time_s for e in events if e.what == "heard" and abs(e.time_s - t) < 0.03) for t in true]
     assert max(shown) <= 0.3
-    told = [min((e.at_s - e.time_s for e in events if e.what == "kind" and abs(e.time_s - t) < 0.03)) for t in true]
+    told = [min(e.at_s - e.time_s for e in events if e.what == "kind" and abs(e.time_s - t) < 0.03) for t in true]
     # Which kind the very first click is can only be told with the second: that is when the switch is known.
     assert max(told[1:]) <= 3.0
 
@@ -144,7 +144,7 @@ def test_of_talk_in_the_room_hardly_any_sound_is_kept(tmp_path: Path):
     kept_s = sum(length_s for _, length_s, _, _ in read_folder(tmp_path / "L").sounds)
     # At most 20 seconds an hour of what is doubtful, whatever is said: here all within two minutes.
     assert kept_s <= 20.5
-        stored = read_folder(tmp_path / "L")
+    stored = read_folder(tmp_path / "L")
     assert stored.candidates.prints.shape[1:] == (6, 8), (
         "a print is 48 loudness figures, from which no word can be made"
     )
