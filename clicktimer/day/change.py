@@ -12,10 +12,11 @@ from typing import Final, Literal
 import numpy as np
 
 from clicktimer.day.log import DayLog, Floats, whole_runs
-from clicktimer.day.norun import NoUseRun
+from clicktimer.day.norun import NoUseRun, no_use_run_of_day
 
 CHANCE: Final = 0.01
 LEAST: Final = 8
+LEAST_DAYS: Final = 5
 CLOSE_RATIO: Final = 1.0  # a rest shorter than the run before it: back to back
 LEAST_CHANGE: Final = 0.04
 DAY_S: Final = 86_400.0
@@ -39,14 +40,13 @@ class Change:
 
 
 def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
-    """Look for change in a log; hours and days need r0."""
+    """Look for change in a log; within hours r0 must be known, over days each day tells its own."""
     runs = whole_runs(log.cycles)
     found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s)]
-    if no_use.seconds is not None:
-        times, values = _carriers(log, no_use)
-        over_days = log.duration_s > 1.9 * DAY_S
-        what: What = "over days" if over_days else "over hours"
-        found.append(_trend(what, times, values, _words(what)))
+    if log.duration_s > 1.9 * DAY_S:
+        found.append(_trend("over days", *_by_day(log), _words("over days")))
+    elif no_use.seconds is not None:
+        found.append(_trend("over hours", *_carriers(log, no_use), _words("over hours")))
     return tuple(found)
 
 
@@ -62,6 +62,19 @@ def _carriers(log: DayLog, no_use: NoUseRun) -> tuple[Floats, Floats]:
             times.append(start_s)
             values.append(own_s / r0_s)
     return np.array(times), np.array(values)
+
+
+def _by_day(log: DayLog) -> tuple[Floats, Floats]:
+    """r0 of each day by itself, over the middle of all days; days that cannot tell it are left out."""
+    times, values = [], []
+    for day in range(int(log.duration_s // DAY_S) + 1):
+        from_s, to_s = day * DAY_S, (day + 1) * DAY_S
+        own = tuple(c for c in log.cycles if c.cut_in_s is not None and from_s <= c.cut_in_s < to_s)
+        told = no_use_run_of_day(DayLog(own, DAY_S))
+        if told.seconds is not None:
+            times.append(from_s)
+            values.append(told.seconds)
+    return np.array(times), np.array(values) / (np.median(values) if values else 1.0)
 
 
 def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
@@ -80,19 +93,20 @@ def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
 
 
 def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -> Change:
-    if len(values) < LEAST or float(np.ptp(places)) == 0.0:
-        return Change(what, None, None, None, None, len(values), False, f"Too few runs to tell a change {what}.")
+    if len(values) < (LEAST_DAYS if what == "over days" else LEAST) or float(np.ptp(places)) == 0.0:
+        return Change(what, None, None, None, None, len(values), False, f"Too little to tell a change {what}.")
     from scipy.stats import kendalltau, theilslopes
 
     chance = float(kendalltau(places, values).pvalue)
     slope, _, low, high = (float(x) for x in theilslopes(values, places))
     span = float(np.ptp(places))
     share, low, high = slope * span, low * span, high * span
+    counted = "days" if what == "over days" else "runs"
     told = chance < CHANCE and abs(share) >= LEAST_CHANGE
     text = (
-        words[share > 0] + f" ({share:+.0%}, 95 % {low:+.0%} to {high:+.0%}, {len(values)} runs)."
+        words[share > 0] + f" ({share:+.0%}, 95 % {low:+.0%} to {high:+.0%}, {len(values)} {counted})."
         if told
-        else f"No change {what} that is more than chance ({len(values)} runs)."
+        else f"No change {what} that is more than chance ({len(values)} {counted})."
     )
     return Change(what, share, low, high, chance, len(values), told, text)
 

@@ -18,11 +18,13 @@ import numpy as np
 from clicktimer.day.log import Floats
 
 STEP: Final = 0.0025  # of log run
-BLUR: Final = (0.004, 0.012, 0.025, 0.04)  # of the edge: the switch's scatter, heat of the air, timing
+BLUR: Final = (0.006, 0.015, 0.035)  # of the edge: the switch's scatter, heat of the air, timing
 SHORT: Final = (0.03, 0.1, 0.25)  # mean excess of small draws, of r0
 LONG: Final = (0.6, 2.0)  # mean excess of long draws, of r0
-SHARE: Final = (0.25, 0.5, 0.75)  # of small draws
-STRAY: Final = (0.01, 0.05, 0.15)  # runs that are no runs of this pump
+HUMP: Final = (0.2, 0.35, 0.5)  # log run / r0 of draws that outlast the run: 1/(1 - q/Q), for taps and showers
+HUMP_SD: Final = 0.12
+SHARE: Final = (0.12, 0.25, 0.5, 0.75)  # of small draws
+STRAY: Final = (0.01, 0.08)  # runs that are no runs of this pump
 REACH: Final = 2.5  # log(run / r0) is reckoned so far on both sides
 
 
@@ -46,20 +48,28 @@ def _shapes() -> tuple[Floats, Floats, Floats, Floats]:
     grid = np.arange(-REACH, REACH + STEP / 2, STEP)
     ratio = np.exp(grid)
     rows, strays, priors = [], [], []
-    for blur, short, long, share in product(BLUR, SHORT, LONG, SHARE):
-        density = np.zeros_like(grid)
-        for scale, part in ((short, share), (long, 1 - share)):
-            x = ratio - 1.0
-            # an exponential excess blurred by a normal error, cut where the exponent would run over
-            exponent = np.clip((blur / scale) ** 2 / 2 - x / scale, -700, 50)
-            density += part / (2 * scale) * np.exp(exponent) * erfc((blur / scale - x / blur) / np.sqrt(2))
-        density *= ratio
-        density /= density.sum() * STEP
+    x = ratio - 1.0
+
+    def decaying(scale: float, blur: float) -> Floats:
+        """An exponential excess blurred by a normal error, cut where the exponent would run over."""
+        exponent = np.clip((blur / scale) ** 2 / 2 - x / scale, -700, 50)
+        density = np.exp(exponent) * erfc((blur / scale - x / blur) / np.sqrt(2)) * ratio
+        return np.asarray(density / (density.sum() * STEP))
+
+    def hump(at: float) -> Floats:
+        """Draws that outlast the run, at every share of the pump's rate about one; none below r0."""
+        density = np.exp(-0.5 * ((grid - at) / HUMP_SD) ** 2) * (grid > 0)
+        return np.asarray(density / (density.sum() * STEP))
+
+    rest = [(scale, False) for scale in LONG] + [(at, True) for at in HUMP]
+    for blur, short, (long, is_hump), share in product(BLUR, SHORT, rest, SHARE):
+        tail = hump(long) if is_hump else decaying(long, blur)
+        density = share * decaying(short, blur) + (1 - share) * tail
         for stray in STRAY:
             rows.append(density)
             strays.append(stray)
             # narrow blur is as likely as wide; a large share of strays is not
-            priors.append(-2.0 * stray / STRAY[1])
+            priors.append(-2.0 * stray / STRAY[-1])
     return grid, np.array(rows), np.array(strays), np.array(priors)
 
 

@@ -23,7 +23,7 @@ from clicktimer.records import RunTime
 FIELD_FLOOR: Final = 0.07
 """Half width that no interval goes below: heat of the air and the tap's and the pump's own laws (simulated)."""
 LEAST_RUNS: Final = 6
-WIDEST: Final = 0.14  # half width of the posterior, 95 %, as a share
+WIDEST: Final = 0.16  # half width of the posterior, 95 %, as a share
 NEAR_SHARE: Final = 0.05
 LEAST_NEAR: Final = 3
 FAST_DUTY: Final = 0.6  # a tap over this share of the pump's rate reads long
@@ -97,7 +97,7 @@ def no_use_run_of_day(
 def _as_evidence(use: SteadyUse) -> tuple[float, float, float]:
     own = use.spread_s / use.no_use_run_s / math.sqrt(use.count)
     law = 0.03 if use.duty > FAST_DUTY else 0.012
-    return math.log(use.no_use_run_s), math.hypot(own, law), 0.95 if use.count > 3 else 0.85
+    return math.log(use.no_use_run_s), math.hypot(own, law), 0.99 if use.count > 4 else 0.95 if use.count > 3 else 0.85
 
 
 def _of_steady(extra: Sequence[tuple[float, float, float]]) -> Posterior:

@@ -118,7 +118,7 @@ def _step(
         if gap_s < SHORT_RATIO * r0_s:
             return IMPOSSIBLE
         # long runs are rare: of two stories the one with the shorter run is likelier
-        cost = 1.5 * math.log(max(1.0, gap_s / (1.5 * r0_s)))
+        cost = 0.2 * math.log(max(1.0, gap_s / r0_s)) + 1.3 * math.log(max(1.0, gap_s / (1.5 * r0_s)))
         if gap_s > LONG_RATIO * r0_s and not often_long:
             cost += 2.0
         return min(2.0 * MISSED_COST - 0.5, cost)

@@ -13,6 +13,7 @@ from clicktimer.day.walltime import parse_zone, wall
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 RUN_COLOUR, SEEP_COLOUR, MARK_COLOUR = "#1f5a99", "#c8702a", "#555555"
@@ -55,7 +56,9 @@ def draw_strip(axes: Axes, day: DayReading) -> None:
     for start_s, run_s in zip(runs.starts_s, runs.runs_s, strict=True):
         at = begins + start_s
         row = int(at // DAY_S)
-        axes.broken_barh([((at - row * DAY_S) / 3600, max(run_s / 3600, 0.02))], (row - 0.35, 0.7), color=RUN_COLOUR)
+        hour = (at - row * DAY_S) / 3600
+        axes.broken_barh([(hour, run_s / 3600)], (row - 0.35, 0.7), color=RUN_COLOUR, linewidth=0)
+        axes.vlines(hour, row - 0.35, row + 0.35, color=RUN_COLOUR, linewidth=0.5)  # short runs stay visible
     s = day.seeping
     if s.told and s.from_s is not None and s.to_s is not None:
         for row in range(int((begins + s.from_s) // DAY_S), int((begins + s.to_s) // DAY_S) + 1):
@@ -80,6 +83,7 @@ def draw_runs(axes: Axes, day: DayReading) -> None:
         axes.legend(loc="upper right")
     if runs.count:
         axes.set_yscale("log")
+        _plain_numbers(axes.yaxis)
     axes.set(xlim=(0, 24), xticks=range(0, 25, 3), xlabel=_clock_label(day), ylabel="run, s")
     axes.set_title("Runs")
 
@@ -91,12 +95,22 @@ def draw_spread(axes: Axes, day: DayReading) -> None:
         edges = np.geomspace(max(runs_s.min() * 0.9, 0.1), runs_s.max() * 1.1, 40)
         axes.hist(runs_s, bins=edges.tolist(), color=RUN_COLOUR)
         axes.set_xscale("log")
+        _plain_numbers(axes.xaxis)
     for mark_s in (30.0, 60.0):
         axes.axvline(mark_s, color=MARK_COLOUR, ls="--")
     if day.run is not None:
         axes.axvline(day.run.seconds, color=SEEP_COLOUR)
     axes.set(xlabel="run, s (dashed: 30 and 60 s)", ylabel="runs")
     axes.set_title("Spread of the runs")
+
+
+def _plain_numbers(axis: Axis) -> None:
+    """Write 20 rather than 2 x 10^1 on a logarithmic axis."""
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axis.set_minor_formatter(NullFormatter())
 
 
 def draw_starts(axes: Axes, day: DayReading) -> None:
