@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer import pump
+from clicktimer import likeness, pump
 from clicktimer.learning import Field, Solution, learn, lone_changes, shortlist, worth_of
 from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Click, Kind
@@ -25,6 +25,16 @@ _LEAST_EACH = 2.0
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _LEAST_ORDER = 0.8
+_LEAST_WORTH = 8.0
+"""Nats that a sequence must explain to be told at all ..."""
+_LEAST_WORTH_APART = 4.0
+"""... and where every click of it is more of a snap than anything else, by this much:"""
+_APART = 3.0
+_RESEMBLES = -4.0
+"""Score from which a sound before the first told click may have been one."""
+_BURST_S = 1.0
+_FIRST_S = 0.6
+"""A chattering switch snaps again within this time: the first of the snaps is the click."""
 _SURE_TURN = 4.5
 """t value of the change of level at the clicks from which it tells cut-in from cut-out."""
 _LEAST_CHANCE = 0.75
@@ -71,18 +81,23 @@ def find_clicks(
         return nothing
     field = shortlist(candidates, levels, duration_s)
     start = {"off": (0.0, -12.0), "on": (-12.0, 0.0), None: (0.0, 0.0)}[pump_at_start]
+    # Where the pump is heard it is asked, not the user: a wrong word must not bend what the level tells.
+    unsaid = (0.0, 0.0)
     tracks = pump.guesses(field.levels, field.row)
-    found = [learn(field, track, None, start) for track in tracks]
+    found = [learn(field, track, None, unsaid) for track in tracks]
     recurring = by_recurrence(field, start)
     found += recurring
-    found += [with_pump(field, s, start) for s in recurring if s is not None]
-    found += together(field, tracks, [s for s in recurring if s is not None], start)
+    found += [with_pump(field, s, unsaid) for s in recurring if s is not None]
+    found += together(field, tracks, [s for s in recurring if s is not None], unsaid)
     solutions = sorted((s for s in found if s is not None), key=lambda s: -worth_of(field, s))
-    if not solutions or worth_of(field, solutions[0]) < 8.0:
+    if not solutions:
         return _by_sound(levels, tracks) or nothing
     best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
     worth = worth_of(field, best)
+    apart = best.track is None and _stand_apart(field, best)
+    if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
+        return _by_sound(levels, tracks) or nothing
     if best.track is not None and worth < _LEAST_EACH * len(chosen):
         return _by_sound(levels, tracks) or Heard((), (), False, False, worth, 0.0, None)
     rivals = [
@@ -94,16 +109,46 @@ def find_clicks(
     margin = worth - (max(worth_of(field, rivals[0]), 0.0) if rivals else 0.0)
     if best.track is None and any(_as_good(field, s, worth / len(chosen)) for s in rivals):
         return Heard((), (), False, False, worth, 0.0, None)  # two switches, or a switch and a latch: which is it?
-    if margin < _LEAST_LEAD * worth or (best.track is None and _two_kinds(best) < _LEAST_ORDER):
+    takes_turns = best.track is not None or apart or _two_kinds(best) >= _LEAST_ORDER
+    if margin < _LEAST_LEAD * worth or not takes_turns:
         return _by_sound(levels, tracks) or Heard((), (), False, False, worth, margin, None)
-    # By the user's word alone one missed click would turn every kind round: only where the clicks stand out.
-    order_known = best.track is not None or (pump_at_start is not None and worth >= _LEAST_EACH * len(chosen))
+    order_known = best.track is not None or (
+        pump_at_start is not None and worth >= _LEAST_EACH * len(chosen) and _none_before(field, best)
+    )
     turn = 0.0 if best.track is not None else turn_of(field, best)
     heard = best.track is not None or abs(turn) >= _SURE_TURN
     flip = heard and turn < 0
     conflict = flip and pump_at_start is not None
+    if best.track is not None and pump_at_start is not None:
+        conflict = bool(best.path.on[0] != (pump_at_start == "on")) and abs(float(best.track.llr[:8].mean())) > 0.6
     clicks, edges = _report(field, best, order_known or heard, flip)
     return Heard(clicks, edges, heard, order_known or heard, worth, margin, best.track, conflict)
+
+
+def _stand_apart(field: Field, solution: Solution) -> bool:
+    """Whether every told click is more of a snap, by far, than anything else that was heard."""
+    picks = np.flatnonzero(solution.path.kind)
+    if len(picks) < 4:
+        return False
+    away = np.min(np.abs(field.cand.time_s[:, None] - field.cand.time_s[picks][None, :]), axis=1) > 1.2
+    others = field.snap[away]
+    return bool(not len(others) or field.snap[picks].min() > others.max() + _APART)
+
+
+def _none_before(field: Field, solution: Solution) -> bool:
+    """Whether the first told click can be the first there was, so that the user's word on the start settles all kinds.
+
+    One missed click before it would turn every kind round: so nothing before it may resemble the clicks, it must be
+    beyond doubt itself, and no other click may be in doubt.
+    """
+    path = solution.path
+    picks = np.flatnonzero(path.kind)
+    chance = np.maximum(path.chance_in[picks], path.chance_out[picks])
+    if chance.min() < _LEAST_CHANCE or chance[0] < _SURE_CHANCE or len(path.silent_rows):
+        return False
+    before = field.cand.time_s < field.cand.time_s[picks[0]] - 1.2
+    resembles = np.maximum(solution.score[0], solution.score[1]) > _RESEMBLES
+    return not bool((before & resembles).any())
 
 
 def _as_good(field: Field, solution: Solution, each: float) -> bool:
@@ -149,9 +194,11 @@ def _report(
     clicks, edges = [], []
     for i in np.flatnonzero(path.kind):
         kind: Kind = "cut-in" if (path.kind[i] == 1) != flip else "cut-out"
-        chance = float(path.chance_in[i] if path.kind[i] == 1 else path.chance_out[i])
+        first, burst = _burst_of(field, solution, int(i))
+        # In a burst the paths share their belief among its snaps: that there was a click here is their sum.
+        chance = float(min((path.chance_in if path.kind[i] == 1 else path.chance_out)[burst].sum(), 1.0))
         if not order_known:
-            chance = float(path.chance_in[i] + path.chance_out[i])
+            chance = float(min((path.chance_in + path.chance_out)[burst].sum(), 1.0))
         which = path.kind[i] - 1
         own = float(solution.score[which][i])
         of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
@@ -160,11 +207,14 @@ def _report(
             continue
         clicks.append(
             Click(
-                time_s=float(field.cand.time_s[i]),
+                time_s=float(field.cand.time_s[first]),
                 kind=kind if order_known else "unknown",
                 confidence=min(chance, 0.999),
-                timing_sd_s=float(field.cand.timing_sd_s[i]),
-                chatter=int(field.burst[i]),
+                # Where an earlier snap of the burst may have been the click, its time is that much less certain.
+                timing_sd_s=float(
+                    field.cand.timing_sd_s[first] + 0.5 * (field.cand.time_s[first] - field.cand.time_s[burst].min())
+                ),
+                chatter=max(int(field.burst[i]), len(burst)),
                 level_db=float(field.rise[i]),
             )
         )
@@ -178,6 +228,30 @@ def _report(
         kind = "cut-in" if (silent == 1) != flip else "cut-out"
         edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
+
+
+def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndarray]:
+    """The first of the snaps that the pick is one of, and all of them.
+
+    They sound alike and are about as loud; one that is a click of its own ends the burst. An earlier one is taken for the
+    click only if it resembles this kind of click about as well.
+    """
+    time_s, near, first = field.cand.time_s, [pick], pick
+    base = max(pick - 12, 0)
+    vectors = likeness.seed_vectors(field.prints, np.arange(base, min(pick + 13, len(time_s))))
+    score = solution.score[solution.path.kind[pick] - 1]
+    for step in (-1, 1):
+        k = pick + step
+        while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < _BURST_S and not solution.path.kind[k]:
+            alike = float(vectors[k - base] @ vectors[pick - base])
+            louder = float(field.rise[k] - field.rise[pick])
+            if alike > 0.7 and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
+                near.append(k)
+                plain = alike > 0.85 or louder > 4.0
+                if step < 0 and plain and score[k] > score[pick] - 4.0 and time_s[pick] - time_s[k] < _FIRST_S:
+                    first = k
+            k += step
+    return first, np.array(near)
 
 
 def _edge(time_s: float, kind: Kind, solution: Solution) -> Click:

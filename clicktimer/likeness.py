@@ -104,10 +104,12 @@ def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> 
     return out, gains
 
 
-def seed_vectors(prints: Prints) -> F32:
+def seed_vectors(prints: Prints, index: np.ndarray | None = None) -> F32:
     """What stands above the room, in dB, as one vector each of length 1: for finding what recurs among many."""
-    over = 10.0 * np.log10(np.maximum(prints.energy / (prints.room[:, None, :] + 1e-20), 1.0))
-    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(prints), N_SLICES * prints.used)
+    energy = prints.energy if index is None else prints.energy[index]
+    room = prints.room if index is None else prints.room[index]
+    over = 10.0 * np.log10(np.maximum(energy / (room[:, None, :] + 1e-20), 1.0))
+    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(energy), N_SLICES * prints.used)
     over = over - over.mean(axis=1, keepdims=True)
     length = np.linalg.norm(over, axis=1, keepdims=True) + 1e-6
     return np.asarray(over / length, np.float32)
