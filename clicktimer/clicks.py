@@ -233,8 +233,8 @@ def _report(
 def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndarray]:
     """The first of the snaps that the pick is one of, and all of them.
 
-    They sound alike and are about as loud; one that is a click of its own ends the burst. An earlier one is taken for the
-    click only if it resembles this kind of click about as well.
+    They sound alike and are about as loud; one that is a click of its own ends the burst. An earlier one is taken for
+    the click only if it resembles this kind of click about as well.
     """
     time_s, near, first = field.cand.time_s, [pick], pick
     base = max(pick - 12, 0)
