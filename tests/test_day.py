@@ -298,16 +298,16 @@ def test_stock_sizes_are_told_beside_todays():
 # --- change ----------------------------------------------------------------------------------------------------------
 def test_air_that_is_lost_from_day_to_day_is_told_and_a_steady_tank_is_not():
     def days(loss_a_day: float) -> DayLog:
-        cycles: list[Cycle] = []
+        ins: list[float] = []
+        outs: list[float] = []
         for day in range(8):
             charge_psig = (38.0 + 14.696) * (1 - loss_a_day * day) - 14.696
             system = us_system(14.0, pump_gpm=9.0, precharge_psig=charge_psig)
             line = simulate(system, household_uses("irrigation", DAY_S, 40 + day), duration_s=DAY_S)
-            for start_s, end_s in zip(line.cut_ins_s, line.cut_outs_s, strict=False):
-                run_s = end_s - start_s
-                at_s = day * DAY_S + start_s
-                cycles.append(Cycle(at_s, at_s + run_s, run_s, run_s, run_s, None, True))
-        return DayLog(tuple(cycles), 8 * DAY_S)
+            whole = min(len(line.cut_ins_s), len(line.cut_outs_s))
+            ins += [day * DAY_S + t for t in line.cut_ins_s[:whole]]
+            outs += [day * DAY_S + t for t in line.cut_outs_s[:whole]]
+        return DayLog(cycles_of(tuple(ins), tuple(outs), 8 * DAY_S), 8 * DAY_S)
 
     losing, steady = read_day(days(0.02)), read_day(days(0.0))
     told = [c for c in losing.changes if c.what == "over days"]

@@ -1,0 +1,130 @@
+"""What a day looks like to its reader: text, JSON against its schema, pictures, and the two commands."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from clicktimer.cli import run
+from clicktimer.cycles import pair_cycles
+from clicktimer.day.log import DayLog
+from clicktimer.day.read import DayReading, other_tanks, read_day
+from clicktimer.records import Click, Measurement, SourceInfo, Verdict
+from clicktimer.report.day_json import reading_json
+from clicktimer.report.day_pictures import day_figure, picture_bytes
+from clicktimer.report.day_text import render_day
+from clicktimer.simulator.demo import demo_recording
+from clicktimer.simulator.household import simulate, us_system
+from clicktimer.simulator.system import Use
+from clicktimer.simulator.uses import household_uses
+from clicktimer.tank.system import PumpRate, Tank, make_system
+from clicktimer.units import gal_to_l
+
+SCHEMA = json.loads((Path(__file__).parents[1] / "docs/day.schema.json").read_text("utf-8"))
+DAY_S = 86_400.0
+
+
+def a_day(*, known: bool = True, leak_gpm: float = 0.3) -> tuple[Measurement, DayReading]:
+    house = us_system(14.0, pump_gpm=9.0)
+    uses = [*household_uses("lean", DAY_S, 5), Use(0.0, DAY_S, gal_to_l(leak_gpm), "leak")]
+    line = simulate(house, uses, duration_s=DAY_S)
+    clicks = [Click(t, "cut-in", 0.99) for t in line.cut_ins_s] + [Click(t, "cut-out", 0.99) for t in line.cut_outs_s]
+    clicks.sort(key=lambda c: c.time_s)
+    cycles = pair_cycles(clicks, start_s=0.0, end_s=DAY_S)
+    source = SourceInfo("cellar.flac", DAY_S, 48_000, 1, None, "2031-05-04 00:00" if known else None, "given")
+    m = Measurement(source, tuple(clicks), cycles, (), None, None, Verdict(None, False, ""))
+    log = DayLog(cycles, DAY_S, (), 1_935_619_200.0 if known else None)
+    system = make_system(tanks=(Tank(gal_to_l(14.0)),), pump=PumpRate(gal_to_l(9.0)) if known else None)
+    return m, read_day(log, system=system, others=other_tanks(system))
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_the_document_fits_its_schema(known: bool):
+    m, day = a_day(known=known)
+    document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
+    jsonschema.validate(document, SCHEMA)
+    assert document["seeping"]["told"] is True
+    assert (document["seeping"]["from"] is None) is not known
+    if known:
+        assert document["seeping"]["flow_l_per_min"] == pytest.approx(gal_to_l(0.3), rel=0.05)
+        assert document["seeping"]["low"] < gal_to_l(0.3) < document["seeping"]["high"]
+        assert document["water"]["unit"] == "L"
+    else:
+        assert document["seeping"]["flow_l_per_min"] is None
+        assert document["seeping"]["share_of_pump_rate"] == pytest.approx(0.3 / 9.0, rel=0.05)
+        assert document["water"]["unit"] == "tankfuls"
+
+
+def test_an_empty_day_fits_the_schema_and_says_why_nothing_is_told():
+    m, _ = a_day()
+    day = read_day(DayLog((), DAY_S))
+    document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
+    jsonschema.validate(document, SCHEMA)
+    assert document["run"] is None
+    assert document["run_withheld"]
+    text = render_day(day, "cellar.flac")
+    assert "NOT TOLD" in text
+    assert "no limit to what may seep" in text
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_the_text_is_narrow_and_tells_times_only_where_they_are_known(known: bool):
+    m, day = a_day(known=known)
+    text = render_day(day, m.source.name)
+    assert max(map(len, text.splitlines())) <= 80
+    assert (" min in" in text) is not known
+    for heading in ("The day", "Seeping", "Starts", "Water", "The same day with another tank", "Cautions"):
+        assert f"\n{heading}\n" in text
+    assert "never open it" in text
+    assert "--valve-test" in text
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_pictures_are_drawn_and_are_the_same_each_time(known: bool):
+    m, day = a_day(known=known)
+    figure = day_figure(day, m.source.name)
+    assert len(figure.axes) == 5
+    assert picture_bytes(figure, "png").startswith(b"\x89PNG")
+    first, second = (picture_bytes(day_figure(day, "x"), "svg") for _ in range(2))
+    assert first == second
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return demo_recording(tmp_path_factory.mktemp("day") / "demo.wav", 7)[0]
+
+
+def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    result, picture = tmp_path / "day.json", tmp_path / "day.svg"
+    code = run(["day", str(demo), "--taps-shut", "--tank", "20 gal", "--pump-rate", "8 gpm", "--started",
+                "2031-05-04 06:00", "--json", str(result), "--picture", str(picture)])  # fmt: skip
+    out = capsys.readouterr().out
+    assert code == 0, out
+    document: dict[str, Any] = json.loads(result.read_text("utf-8"))
+    jsonschema.validate(document, SCHEMA)
+    assert document["starts"]["count"] == 3
+    assert document["run"]["how"] == "taps shut"
+    assert picture.read_bytes().startswith(b"<?xml")
+    assert run(["compare", str(result), str(result)]) == 0
+    assert "no change" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["day", "x.wav", "--nobody", "01:00-05:00"], "--started"),
+        (["day", "x.wav", "--taps-shut", "--steady-tap"], "contradict"),
+        (["day", "x.wav", "--picture", "x.bmp"], ".png"),
+        (["day", "x.wav", "--other-tank", "62 gal"], "--tank"),
+        (["compare", "nowhere.json", "nowhere.json"], "nowhere.json"),
+    ],
+)
+def test_what_cannot_be_is_one_line(arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]):
+    assert run(arguments) == 2
+    err = capsys.readouterr().err
+    assert words in err
+    assert len(err.strip().splitlines()) == 1
