@@ -105,7 +105,8 @@ def _seeping_lines(day: DayReading, units: UnitSystem) -> list[str]:
             lines += wrap(f"From {_when(day, s.from_s)} to {_when(day, s.to_s)}.", "  ")
     if day.limit_l_per_min is not None:
         limit = format_flow(day.limit_l_per_min, units)
-        lines += wrap(f"By the longest rest no more than {limit} seeps all the time; below that nothing is told.", "  ")
+        below = "" if s.told else "; below that nothing is told"
+        lines += wrap(f"By the longest rest no more than {limit} seeps all the time{below}.", "  ")
     elif s.limit_duty is not None:
         lines += wrap(
             f"By the longest rest no more than {s.limit_duty:.2%} of the pump's rate seeps all the time.", "  "
@@ -135,6 +136,15 @@ def _starts_lines(day: DayReading, units: UnitSystem) -> list[str]:
         size = f"{flow.use.duty:.0%} of the pump's rate"
         if flow.use_l_per_min is not None:
             size = f"{format_flow(flow.use_l_per_min, units)} ({size})"
+        leak = day.seeping.duty if day.seeping.told and day.seeping.duty else 0.0
+        if abs(flow.use.duty - leak) <= 0.15 * leak:
+            lines += wrap(
+                f"The seeping by itself: {flow.use.count} starts at the least, {flow.share:.0%} of all. Stop the leak "
+                "before anything else.",
+                "  - ",
+                "    ",
+            )
+            continue
         lines += wrap(
             f"A steady use of {size} from {_when(day, flow.use.from_s)}: {flow.use.count} starts, {flow.share:.0%} of "
             f"all, {flow.per_h:.0f} an hour. {flow.text}",
