@@ -29,7 +29,7 @@ def of_file(path: Path) -> Place:
     return judge_place(heard.candidates, heard.levels, measured)
 
 
-def of_samples(samples: np.ndarray, rate_hz: int = RATE_HZ, gap: Gap | None = None) -> Place:
+def of_samples(samples: np.ndarray, rate_hz: int = RATE_HZ, gap: Gap | None = None, snapped: bool = True) -> Place:
     half = len(samples) // 2
     second = Block(samples[half:], rate_hz, half / rate_hz + 0.5 * bool(gap), gap)
     blocks = [Block(samples[:half], rate_hz, 0.0), second]
@@ -37,7 +37,8 @@ def of_samples(samples: np.ndarray, rate_hz: int = RATE_HZ, gap: Gap | None = No
     seen = [piece for block in blocks for piece in watch.feed(block)]
     heard = hear_blocks(seen)
     source = SourceInfo("made.wav", len(samples) / rate_hz, rate_hz, 1, None)
-    return judge_place(heard.candidates, heard.levels, conclude(heard, source, MeasureOptions(), watch.notices()))
+    measured = conclude(heard, source, MeasureOptions(), watch.notices())
+    return judge_place(heard.candidates, heard.levels, measured, snaps=snapped)
 
 
 def codes(place: Place) -> set[str]:
@@ -173,7 +174,7 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
 
 def test_the_command_proves_snaps(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     write_sound(tmp_path / "snaps.wav", snaps(room(60.0), SNAP_TIMES, 0.3), RATE_HZ)
-    assert run(["hear", str(tmp_path / "snaps.wav"), "--prove", "--json", "-"]) == 0
+    assert run(["hear", str(tmp_path / "snaps.wav"), "--snaps", "--prove", "--json", "-"]) == 0
     proof = json.loads(capsys.readouterr().out)["proof"]
     assert proof["what"] == "sharp sounds"
     assert proof["usual"]["put"] > 30

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 @click.option("--device", metavar="NAME", help="Sound input: its name, part of it or its number. [the system's]")
 @click.option("--for", "for_text", metavar="TIME", help='Hear the microphone so long: "60 s". [one pump cycle]')
 @click.option("--prove", is_flag=True, help="Add copies of the clicks to the recording and count how many are caught.")
+@click.option("--snaps", is_flag=True, help="You snapped your fingers and the pump did not run: judge by the snaps.")
 @click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON.")
 def hear_command(
     recording: str | None,
@@ -31,6 +32,7 @@ def hear_command(
     device: str | None,
     for_text: str | None,
     prove: bool,
+    snaps: bool,
     json_target: str | None,
 ) -> int:
     """Say whether a place is good enough to hear the pressure switch.
@@ -38,7 +40,7 @@ def hear_command(
     Without a RECORDING the microphone is heard, with a level meter, until the pump has
     started and stopped once, or Ctrl-C. RECORDING is a short one made there: best
     with a start and a stop of the pump in it; if the pump does not run, snap your
-    fingers a few times beside the switch. It tells how far the clicks stand over the
+    fingers a few times beside the switch and say --snaps. It tells how far the clicks stand over the
     room, whether the recorder spoils them, and what to do about it. Exit code 1:
     nothing was heard to judge by.
     """
@@ -53,12 +55,12 @@ def hear_command(
     if recording is None:
         if prove:
             raise SettingsError("--prove needs a recording: make a short one there and give it")
-        place = hear_microphone(device, None if for_text is None else parse_time_s(for_text))
+        place = hear_microphone(device, None if for_text is None else parse_time_s(for_text), snapped=snaps)
     elif device is not None or for_text is not None:
         raise SettingsError("--device and --for belong to the microphone; leave them out, or the recording")
     else:
         with compiling_is_told(), ProgressBar(Path(recording).name) as progress:
-            place = _judged(recording, prove, progress)
+            place = _judged(recording, prove, snaps, progress)
     if json_target != STDOUT:
         click.echo(render_place(place, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
@@ -69,7 +71,7 @@ def hear_command(
     return NOT_MEASURED if place.grade == "unheard" else MEASURED
 
 
-def _judged(recording: str, prove: bool, progress: ProgressBar) -> Place:
+def _judged(recording: str, prove: bool, snaps: bool, progress: ProgressBar) -> Place:
     from clicktimer.pipeline import conclude, hear_blocks
     from clicktimer.place import judge_place, sharp_sounds
     from clicktimer.settings import MeasureOptions
@@ -79,7 +81,7 @@ def _judged(recording: str, prove: bool, progress: ProgressBar) -> Place:
     hint_s = opened.info.duration_hint_s
     heard = hear_blocks(opened.blocks(), lambda s: progress(s, hint_s))
     measured = conclude(heard, opened.finish(), MeasureOptions(), opened.notices)
-    place = judge_place(heard.candidates, heard.levels, measured)
+    place = judge_place(heard.candidates, heard.levels, measured, snaps=snaps)
     if not prove:
         return place
     from clicktimer.prove import prove_clicks, prove_snaps, recording_again

@@ -47,7 +47,7 @@ def list_inputs() -> None:
         )
 
 
-def hear_microphone(device: str | None, length_s: float | None) -> Place:
+def hear_microphone(device: str | None, length_s: float | None, *, snapped: bool = False) -> Place:
     """Listen until a whole pump cycle was heard, the time is up or Ctrl-C, and judge the place."""
     from clicktimer.cli.listen import stopping, warm_up
     from clicktimer.cli.waiting import compiling_is_told
@@ -66,12 +66,12 @@ def hear_microphone(device: str | None, length_s: float | None) -> Place:
         for line in wrap(f"! {cautions.LISTEN}"):
             click.echo(line, err=True)
         with stopping() as stop:
-            return _heard(microphone, stop, length_s)
+            return _heard(microphone, stop, length_s, snapped)
     finally:
         microphone.close()
 
 
-def _heard(microphone: Any, stop: list[str], length_s: float | None) -> Place:
+def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bool) -> Place:
     from clicktimer.live.engine import Engine
     from clicktimer.onsets import Candidates
     from clicktimer.place import judge_place, sharp_sounds
@@ -94,7 +94,7 @@ def _heard(microphone: Any, stop: list[str], length_s: float | None) -> Place:
             window.append(got)
             if engine.due():
                 engine.decide()
-            snaps = int(np.count_nonzero(sharp_sounds(Candidates.join(parts)))) if meter.due() else meter.snaps
+            snaps = len(sharp_sounds(Candidates.join(parts))) if meter.due() else meter.snaps
             meter.show(got, engine, snaps)
         elif got is not None:
             meter.line(got.text)
@@ -115,7 +115,7 @@ def _heard(microphone: Any, stop: list[str], length_s: float | None) -> Place:
         _look(watch, window)
     candidates = Candidates.join(parts)
     measured = _measured(candidates, engine, microphone, watch)
-    return judge_place(candidates, engine.finder.levels(), measured)
+    return judge_place(candidates, engine.finder.levels(), measured, snaps=snapped)
 
 
 def _measured(candidates: Any, engine: Engine, microphone: Any, watch: Any) -> Measurement:

@@ -77,10 +77,15 @@ class Place:
     proof: Any | None = None
 
 
-def judge_place(candidates: Candidates, segments: list[LevelSegment], measured: Measurement) -> Place:
-    """Judge a place by one recording: candidates and level track of its one pass, and what was measured in it."""
+def judge_place(
+    candidates: Candidates, segments: list[LevelSegment], measured: Measurement, *, snaps: bool = False
+) -> Place:
+    """Judge a place by one recording: candidates and level track of its one pass, and what was measured in it.
+
+    snaps: the user says that no pump ran, so whatever is sharp is a finger snap.
+    """
     m = measured
-    index = _of_clicks(candidates, m.clicks)
+    index = _of_clicks(candidates, () if snaps else m.clicks)
     what: What = "clicks" if len(index) else "nothing"
     if len(index):
         kinds: list[str] = [c.kind for c in m.clicks if _nearest(candidates, c.time_s) is not None]

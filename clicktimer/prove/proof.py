@@ -29,8 +29,10 @@ class Proof:
     told_before, told_again: clicks told of the recording as it is, and how many of these were told again in each pass,
     on average as a share. others: clicks told in all passes that were neither copies nor told before; hours: sound
     heard for it. passes: times it was heard anew; silent: of these, how often nothing at all was told (these count in
-    none of the rates). missed_runs: expected number of runs (low, high) that were missed beside those told, or None.
-    why: why nothing could be proved, or empty.
+    none of the rates). without_click: starts and stops that the pump's
+    sound told in the recording as it is and no click did; of_all: share of all clicks that were told, estimated from
+    these and the rate, whichever says less. missed_runs: expected number of runs (low, high) that were missed beside
+    those told, or None. why: why nothing could be proved, or empty.
     """
 
     what: Literal["clicks", "sharp sounds"]
@@ -45,6 +47,8 @@ class Proof:
     hours: float = 0.0
     passes: int = 0
     silent: int = 0
+    without_click: int = 0
+    of_all: float | None = None
     missed_runs: tuple[float, float] | None = None
     why: str = ""
 

@@ -96,8 +96,22 @@ def prove_clicks(
         none if same_kind else count_of(by_kind[True]), none if same_kind else count_of(by_kind[False]),
         told_before=len(m.clicks), others=others,
         told_again=again_told / max((len(rounds) - silent) * len(m.clicks), 1),
-        hours=heard_s / 3600.0, passes=len(rounds), silent=silent, missed_runs=_missed(m, whole),
+        hours=heard_s / 3600.0, passes=len(rounds), silent=silent,
+        without_click=_without_click(m), of_all=_of_all(m, whole), missed_runs=_missed(m, whole),
     )  # fmt: skip
+
+
+def _without_click(m: Measurement) -> int:
+    """Starts and stops that only the pump's sound told."""
+    return sum(edge.kind != "unknown" for edge in m.edges)
+
+
+def _of_all(m: Measurement, count: Count) -> float | None:
+    """The share of all clicks that were told: missed are those by the rate, or those that the pump shows, if more."""
+    if not count.rate:
+        return None
+    told = len(m.clicks)
+    return told / (told + max(told * (1.0 / count.rate - 1.0), float(_without_click(m))))
 
 
 def _missed(m: Measurement, count: Count) -> tuple[float, float] | None:

@@ -26,6 +26,10 @@ SAID = {
     "unheard": "No click of a pressure switch and no other sharp sound was told, so nothing can be said of this "
     "place but what is listed below.",
 }
+PERHAPS_SNAPS = (
+    "Which of them start the pump could not be told. If they were your finger snaps and the pump did not run, say "
+    "--snaps: then room and recorder are judged by these, and not the switch."
+)
 SNAPS = (
     "No click of a pressure switch was told; judged by {count} other short sharp sounds, as finger snaps are. That "
     "tests room and recorder. How loud your switch is only its own click tells: record a start and a stop of the pump."
@@ -65,6 +69,8 @@ def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:
     lines += wrap(SAID[p.grade].format(what=p.what), "  ")
     if p.what == "sharp sounds":
         lines += wrap(SNAPS.format(count=p.standings[0].count), "  ")
+    if p.what == "clicks" and all(s.kind == "unknown" for s in p.standings):
+        lines += wrap(PERHAPS_SNAPS, "  ")
     if p.standings:
         rows = [
             (s.kind, str(s.count), *(f"{db:.0f} dB" for db in (s.over_room_db, s.weakest_db, s.over_before_db)), "")

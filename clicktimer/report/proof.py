@@ -41,6 +41,12 @@ def proof_lines(proof: Any) -> list[str]:
     if p.silent:
         text = f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures."
         lines += wrap(text, "  ")
+    if p.without_click and p.of_all is not None:
+        lines += wrap(
+            f"The pump's sound shows {p.without_click} start{'' if p.without_click == 1 else 's'} or stops at which no "
+            f"click was told, beside {p.told_before} that were: of all clicks here rather {100 * p.of_all:.0f} %.",
+            "  ",
+        )
     if p.others:
         lines += wrap(
             f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "
@@ -79,6 +85,8 @@ def proof_json(proof: Any) -> dict[str, Any] | None:
         "hours": p.hours,
         "passes": p.passes,
         "silent": p.silent,
+        "without_click": p.without_click,
+        "of_all": p.of_all,
         "missed_runs": None if p.missed_runs is None else {"low": p.missed_runs[0], "high": p.missed_runs[1]},
         "interval": "Wilson, 95 %",
     }
