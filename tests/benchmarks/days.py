@@ -1,4 +1,4 @@
-"""Benchmark of ``clicktimer day``: ``python -m tests.benchmarks.days [--days 280] [--develop] [--out FILE]``.
+"""Benchmark of ``clicktimer day``: ``python -m tests.benchmarks.days [--days 280] [--joined 3] [--develop] [--out FILE]``.
 
 Days drawn at random in two worlds (days_worlds.py), as click lists with clicks dropped and added, held against the
 simulator's truth. The develop seeds are those that the rules were made on; the report seeds are others.
@@ -19,7 +19,7 @@ from clicktimer.day.norun import no_use_run_of_day
 from clicktimer.day.replay import replay
 from clicktimer.day.seeping import find_seeping
 from clicktimer.day.water import read_water
-from tests.benchmarks.days_worlds import DAY_S, KINDS, REPLAYED, WORLDS, TrueDay, World, heard, make_day
+from tests.benchmarks.days_worlds import DAY_S, KINDS, REPLAYED, WORLDS, TrueDay, World, heard, make_day, ordinary_days
 
 ERRORS = (0.0, 0.01, 0.05)
 FLOOR: dict[World, float] = {"isothermal": 0.03, "field": 0.07}
@@ -107,14 +107,32 @@ def rows_of(told: Sequence[Told], world: World, errors: float) -> list[tuple[str
     return rows
 
 
+def joined_rows(count: int, households: int, first: int) -> list[str]:
+    """r0 of ordinary households whose days are joined: a table's rows, one a world."""
+    rows = []
+    for world in WORLDS:
+        told = []
+        for seed in range(first, first + households):
+            cycles, true_s, duration_s = ordinary_days(world, count, seed)
+            no_use = no_use_run_of_day(DayLog(cycles, duration_s), floor_share=FLOOR[world])
+            told.append(None if no_use.seconds is None else no_use.seconds / true_s)
+        answered = share([t is not None for t in told])
+        rows.append(f"| {world}, {count} days joined | {answered} | {within(told, 0.05)} | {within(told, 0.07)} |")
+    return rows
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Simulate, read, and print the tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.days")
     parser.add_argument("--days", type=int, default=280, help="days a world, over all kinds")
     parser.add_argument("--develop", action="store_true", help="the seeds that the rules were made on")
+    parser.add_argument("--joined", type=int, help="only r0 of ordinary households, so many days joined")
     parser.add_argument("--out", help="write the tables to this file as well")
     given = parser.parse_args(arguments)
     first = DEVELOP_FROM if given.develop else REPORT_FROM
+    if given.joined:
+        print("\n".join(joined_rows(given.joined, 20, first)))
+        return
     began = time.perf_counter()
     told: list[Told] = []
     for world in WORLDS:

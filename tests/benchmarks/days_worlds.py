@@ -67,6 +67,17 @@ def make_day(world: World, kind: str, seed: int) -> TrueDay:
     )  # fmt: skip
 
 
+def ordinary_days(world: World, count: int, seed: int) -> tuple[tuple[Cycle, ...], float, float]:
+    """Simulate several days of an ordinary household: cycles without errors, the true r0 and the duration, s."""
+    system, _, _ = _household(world, "ordinary", np.random.default_rng([seed, 97, WORLDS.index(world)]))
+    duration_s = count * DAY_S
+    uses = household_uses("ordinary", duration_s, seed)
+    line, _ = run_household(system, uses, duration_s=duration_s, seed=seed, start_kpag=_start_kpag(system))
+    true: list[tuple[float, Kind]] = [(t, "cut-in") for t in line.cut_ins_s] + [(t, "cut-out") for t in line.cut_outs_s]
+    clicks = [Click(t, kind, 0.95, 0.002) for t, kind in sorted(true)]
+    return pair_cycles(clicks, start_s=0.0, end_s=duration_s), no_use_run(system), duration_s
+
+
 def _household(world: World, kind: str, rng: np.random.Generator) -> tuple[System, list[Use], float]:
     tank_gal = float(rng.choice([20, 32, 33, 44, 62]))
     pump_gpm = float(rng.uniform(6, 12))
