@@ -1,4 +1,4 @@
-"""Benchmark of ``clicktimer day``: ``python -m tests.benchmarks.days [--days 280] [--joined 3] [--develop] [--out FILE]``.
+"""Benchmark of ``clicktimer day``: ``python -m tests.benchmarks.days`` (``--help`` tells the rest).
 
 Days drawn at random in two worlds (days_worlds.py), as click lists with clicks dropped and added, held against the
 simulator's truth. The develop seeds are those that the rules were made on; the report seeds are others.
