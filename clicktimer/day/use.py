@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from clicktimer.day.log import DayLog, Floats, whole_runs
 from clicktimer.day.steady import SteadyUse
@@ -42,6 +43,9 @@ def rebuild(
     bursts: list[tuple[float, float, float]] = []
     excess_s = np.maximum(runs.runs_s * (1 - leak_duty) - no_use_run_s, 0.0)
     sizes_s = _sizes(excess_s, no_use_run_s)
+    halves_s, median_s = _half_heard_s(log), float(np.median(runs.runs_s)) if runs.count else 0.0
+    rest_begins_s = np.concatenate([[0.0], runs.ends_s[:-1]]) if runs.count else runs.starts_s
+    constant = _in_steady(steady, (rest_begins_s + runs.starts_s) / 2)
     previous_s = 0.0
     start_level = float(rng.uniform())
     for i in range(runs.count):
@@ -49,11 +53,21 @@ def rebuild(
         rest_s = start_s - previous_s
         tankful_s = no_use_run_s * (start_level if i == 0 else 1.0)
         # A rest with a missed run in it held more than a tankful.
-        lost = 0 if i == 0 else _lost(log, previous_s, start_s)
-        tankful_s += 0.5 * lost * float(np.median(runs.runs_s))
+        lost = 0 if i == 0 else int(np.diff(np.searchsorted(halves_s, [previous_s, start_s]))[0])
+        tankful_s += 0.5 * lost * median_s
         left_s = max(0.0, tankful_s - leak_duty * rest_s)
-        constant = _constant(steady, previous_s, start_s)
-        _fill(bursts, previous_s, start_s, left_s, float(excess_s[i]), run_s, no_use_run_s, sizes_s, constant, rng)
+        _fill(
+            bursts,
+            previous_s,
+            start_s,
+            left_s,
+            float(excess_s[i]),
+            run_s,
+            no_use_run_s,
+            sizes_s,
+            bool(constant[i]),
+            rng,
+        )
         previous_s = start_s + run_s
     tail_s = log.duration_s - previous_s
     if tail_s > 0 and runs.count:
@@ -62,12 +76,10 @@ def rebuild(
     return _steps(bursts, leak_duty, start_level)
 
 
-def _lost(log: DayLog, from_s: float, to_s: float) -> int:
-    return sum(
-        1
-        for c in log.cycles
-        if c.run_s is None and from_s < (c.cut_in_s if c.cut_in_s is not None else c.cut_out_s or 0.0) < to_s
-    )
+def _half_heard_s(log: DayLog) -> Floats:
+    """When there was a click of a run that is not known, in order of time."""
+    at = [c.cut_in_s if c.cut_in_s is not None else c.cut_out_s for c in log.cycles if c.run_s is None]
+    return np.array(sorted(t for t in at if t is not None), dtype=np.float64)
 
 
 def _sizes(excess_s: Floats, no_use_run_s: float) -> tuple[Floats, Floats]:
@@ -80,9 +92,13 @@ def _sizes(excess_s: Floats, no_use_run_s: float) -> tuple[Floats, Floats]:
     return sizes_s, chance / chance.sum()
 
 
-def _constant(steady: tuple[SteadyUse, ...], from_s: float, to_s: float) -> bool:
-    middle_s = (from_s + to_s) / 2
-    return any(u.from_s <= middle_s <= u.to_s for u in steady)
+def _in_steady(steady: tuple[SteadyUse, ...], times_s: Floats) -> npt.NDArray[np.bool_]:
+    """Whether each time lies in a steady use; those follow each other in time."""
+    if not steady:
+        return np.zeros(len(times_s), dtype=bool)
+    begins, ends = np.array([u.from_s for u in steady]), np.array([u.to_s for u in steady])
+    last = np.searchsorted(begins, times_s, side="right") - 1
+    return np.asarray((last >= 0) & (times_s <= ends[np.maximum(last, 0)]))
 
 
 def _fill(
