@@ -40,7 +40,7 @@ def main() -> None:
     p.add_argument("--first", type=int, default=0)
     p.add_argument("--cache", help="folder for composed recordings")
     args = p.parse_args()
-    rows: list[tuple[int, int, float, float]] = []
+    rows: list[tuple[int, int, float, float]] = []  # told rightly, true, promised, of all
     print(f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split}, seeds {args.first} to "
           f"{args.first + args.count - 1}, sounds {'real' if args.sounds else 'SYNTHETIC'}")  # fmt: skip
     for seed in range(args.first, args.first + args.count):
@@ -67,16 +67,17 @@ def main() -> None:
         if u.rate is None:
             print(f"{line}, {proof.why}", flush=True)
             continue
-        rows.append((found, len(true_s), u.rate, f.rate if f.rate is not None else float("nan")))
+        rows.append((found, len(true_s), u.rate, proof.of_all or 0.0))
         print(f"{line}, edges {edges}; promised {u.caught:3d}/{u.put:3d} = {100 * u.rate:5.1f} "
               f"({100 * (u.low or 0):.0f} to {100 * (u.high or 0):.0f}), fainter {100 * (f.rate or 0):.0f}; told again "
               f"{100 * (proof.told_again or 0):.0f}, silent {proof.silent}/{proof.passes}, others {proof.others};"
               f" {spent:.0f} s", flush=True)  # fmt: skip
     if rows:
-        caught, true, rate = (np.array([row[i] for row in rows], float) for i in range(3))
-        print(f"{len(rows)} recordings, {int(true.sum())} true clicks: real {100 * caught.sum() / true.sum():.1f}, "
-              f"promised {100 * float(rate @ true) / true.sum():.1f}; mean over recordings: real "
-              f"{100 * float(np.mean(caught / true)):.1f}, promised {100 * float(rate.mean()):.1f}")  # fmt: skip
+        caught, true, rate, of_all = (np.array([row[i] for row in rows], float) for i in range(4))
+        real, said, of_all = (100 * float(x @ true) / true.sum() for x in (caught / true, rate, of_all))
+        print(f"{len(rows)} recordings, {int(true.sum())} true clicks: real {real:.1f}, promised {said:.1f}, of all "
+              f"{of_all:.1f}; mean over recordings: real {100 * float(np.mean(caught / true)):.1f}, promised "
+              f"{100 * float(rate.mean()):.1f}")  # fmt: skip
 
 
 if __name__ == "__main__":
