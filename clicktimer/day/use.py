@@ -83,13 +83,13 @@ def _half_heard_s(log: DayLog) -> Floats:
 
 
 def _sizes(excess_s: Floats, no_use_run_s: float) -> tuple[Floats, Floats]:
-    """Sizes of draws and their chances: long draws meet the cut-in more often, so each counts by one over its size."""
+    """Sizes of draws and their chances, summed up: one over the size, since long draws meet the cut-in more often."""
     least_s = SMALLEST * no_use_run_s
     sizes_s = np.maximum(excess_s, least_s)
     if not len(sizes_s):
         return np.array([least_s]), np.array([1.0])
     chance = 1.0 / (sizes_s + 0.05 * no_use_run_s)
-    return sizes_s, chance / chance.sum()
+    return sizes_s, np.cumsum(chance) / chance.sum()
 
 
 def _in_steady(steady: tuple[SteadyUse, ...], times_s: Floats) -> npt.NDArray[np.bool_]:
@@ -139,7 +139,9 @@ def _scatter(
     for _ in range(MOST_BURSTS):
         if left_s <= 1e-9 or span_s <= 0:
             return
-        size_s = min(left_s, float(rng.choice(sizes[0], p=sizes[1])))
+        size_s = min(
+            left_s, float(sizes[0][min(int(np.searchsorted(sizes[1], rng.random(), side="right")), len(sizes[0]) - 1)])
+        )
         flow = max(USUAL_FLOW, size_s / span_s)
         lasts_s = size_s / flow
         at_s = from_s + float(rng.uniform()) * max(0.0, span_s - lasts_s)
