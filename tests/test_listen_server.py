@@ -133,7 +133,7 @@ def test_runs_heard_through_portaudio_are_within_5_ms_of_the_truth(tmp_path: Pat
     with piped(tmp_path) as (env, _, fifo):
         listening = Listening(env, tmp_path / "L", "--taps-shut", "--for", "58 s", "--keep", "all")
         wait_for(lambda: listening.said("Listening to"), 60)
-        fifo.play(np.concatenate([samples_of(SHORT), np.zeros(48_000 * 8, np.float32)]), pace=8.0)
+        fifo.play(np.concatenate([samples_of(SHORT), np.zeros(48_000 * 8, np.float32)]), pace=20.0)
         code, report = listening.wait(60)
     assert code == 0, listening.lines
     measured = measure_folder(tmp_path / "L", SHUT)
@@ -172,39 +172,30 @@ def test_runs_played_into_the_room_in_real_time_are_within_5_ms_of_the_truth(tmp
 
 
 def test_a_server_that_stops_and_comes_back_leaves_a_gap_and_the_listening_goes_on(tmp_path: Path):
-    sound = samples_of(SHORT)
-    with piped(tmp_path) as (env, server, fifo):
+    with pulse(ROOM) as (env, server):
         listening = Listening(env, tmp_path / "L", "--taps-shut")
-        wait_for(lambda: listening.said("Listening to"), 60)
-        fifo.play(sound[: 48_000 * 3], pace=3.0)
-        wait_for(listening.hears)
+        wait_for(listening.hears, 60)
         server.kill()
         server.wait()
-        wait_for(lambda: listening.said("the microphone is gone"))
-        time.sleep(1.0)
-        again = start_server(env, PIPE.format(fifo.path))
+        wait_for(lambda: listening.said("the microphone is gone"), 5)
+        before_s = listening.stored().end_s
+        again = start_server(env, ROOM)
         try:
-            fifo.close()
-            second = Fifo(fifo.path)
-            fifo._file = second._file
-            before_s = listening.stored().end_s
-            writer = threading.Thread(target=second.play, args=(sound[: 48_000 * 12], 1.0))
-            writer.start()
             wait_for(lambda: listening.said("the microphone is back"), 30)
-            wait_for(lambda: listening.stored().end_s > before_s + 1.0, 30)
-            writer.join()
+            wait_for(lambda: listening.stored().end_s > before_s + 4.0, 30)
             code, _ = listening.end()
         finally:
             again.terminate()
             again.wait(5)
-    assert code in (0, 1)
+    assert code == 1
     stored = listening.stored()
     (gap,) = stored.gaps
     assert gap.to_s is not None
-    assert 1.0 <= gap.to_s - gap.from_s <= 30.0
+    assert 0.3 <= gap.to_s - gap.from_s <= 30.0
     assert [code for _, _, code, _ in stored.log if code in ("gone", "back")] == ["gone", "back"]
 
 
+@pytest.mark.slow
 def test_a_source_that_is_taken_away_is_found_at_once(tmp_path: Path):
     with piped(tmp_path) as (env, _, fifo):
         listening = Listening(env, tmp_path / "L")
@@ -222,6 +213,7 @@ def test_a_source_that_is_taken_away_is_found_at_once(tmp_path: Path):
     assert listening.stored().sessions[-1].ended == "asked"
 
 
+@pytest.mark.slow
 def test_a_server_that_hangs_loses_nothing_once_it_goes_on(tmp_path: Path):
     with pulse(ROOM) as (env, server):
         listening = Listening(env, tmp_path / "L")
@@ -251,6 +243,7 @@ def test_it_ends_in_good_order_when_it_is_told_to(how: int, tmp_path: Path):
     assert stored.sessions[-1].ended == "signal"
 
 
+@pytest.mark.slow
 def test_it_is_killed_resumed_and_refused_while_another_listens(tmp_path: Path):
     with pulse(ROOM) as (env, _):
         listening = Listening(env, tmp_path / "L")
@@ -290,6 +283,7 @@ def _said(child: subprocess.Popen[str], text: str) -> bool:
     return text in child.stderr.readline()
 
 
+@pytest.mark.slow
 def test_check_tells_that_the_microphone_works_and_silence_apart(tmp_path: Path):
     with piped(tmp_path) as (env, _, fifo):
         child = clicktimer(env, "check")
