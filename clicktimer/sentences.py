@@ -223,8 +223,8 @@ DOUBT_PUMP_SOUND = (
     "The runs were timed by the pump's sound, not by the switch: something else that runs would look the same."
 )
 PUMP_SOUND_ONLY = (
-    "No click of the switch could be told, but something that sounds like the pump starts and stops. Its runs are timed "
-    "by that sound, to about half a second. Put the microphone closer to the switch for more."
+    "No click of the switch could be told, but something that sounds like the pump starts and stops. Its runs are "
+    "timed by that sound, to about half a second. Put the microphone closer to the switch for more."
 )
 NO_SURE_CLICKS = (
     "Something clicked again and again, but nothing tells the switch from the other sounds. "
