@@ -144,11 +144,8 @@ class _Stretch:
         def frames(seconds: float) -> int:
             return max(round(seconds * rate_hz / self.frame_len), 1)
 
-        self._before, self._guard, self._after = (
-            frames(settings.before_s),
-            frames(settings.guard_s),
-            frames(settings.after_s),
-        )
+        lengths = (settings.before_s, settings.guard_s, settings.after_s)
+        self._before, self._guard, self._after = (frames(s) for s in lengths)
         self._apart = frames(settings.apart_s)
         self._slices = [0, *(frames(edge) for edge in SLICE_EDGES_S[1:])]
         self._context = [
@@ -253,14 +250,8 @@ class _Stretch:
         found = Candidates.none()
         if judged > self._picked:
             out = np.zeros(judged - self._picked, np.int64)
-            n = kernel.pick_peaks(
-                self._rise,
-                self._picked - self._first_frame,
-                judged - self._first_frame,
-                self._apart,
-                s.least_rise_db,
-                out,
-            )
+            span = (self._picked - self._first_frame, judged - self._first_frame)
+            n = kernel.pick_peaks(self._rise, *span, self._apart, s.least_rise_db, out)
             self._picked = judged
             if n:
                 self._waiting.append(self._describe(out[:n]))
