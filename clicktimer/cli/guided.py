@@ -116,6 +116,7 @@ class Refill:
     _wants: str = "cut-in"
     _done_runs: int = 0
     _cut_in_s: float = 0.0
+    _after_s: float = -1.0
 
     def begin(self) -> None:
         """Tell the person what to do first."""
@@ -130,38 +131,48 @@ class Refill:
         if typed and self._caught(session, typed):
             typed = None
         now_s = session.engine.end_s
-        hit = self._hit(session, said)
+        hit = self._hit(session, said) if self._wants == "cut-in" else None
         if self._wants == "cut-in" and (hit is not None or typed is not None):
             self._cut_in_s = now_s if hit is None else hit
+            self._after_s = self._cut_in_s
             if hit is None:
                 session.mark("cut-in", "by the person's key")
+            known = session.engine.order_known or hit is None
             self._wants = "shut"
             self.prompt = "SHUT EVERY TAP"
-            self.say("The pump has started: shut EVERY tap now, then press Enter." if self.shut_after_s is None else
-                     f"The pump has started: every tap must be shut {self.shut_after_s:g} s from now.")  # fmt: skip
+            start = "The pump has started" if known else "A click was heard. If the pump has started"
+            self.say(
+                f"{start}: shut EVERY tap now, then press Enter."
+                if self.shut_after_s is None
+                else f"{start}: every tap must be shut {self.shut_after_s:g} s after it."
+            )
         elif self._wants == "shut" and self.shut_after_s is not None and now_s >= self._cut_in_s + self.shut_after_s:
             self._shut(session, self._cut_in_s + self.shut_after_s)
         elif self._wants == "shut" and typed is not None:
             self._shut(session, now_s)
-        elif self._wants in ("cut-out", "shut") and self._ended(session, said, typed):
+        elif self._wants == "cut-out" and self._ended(session, said, typed):
             self._next(session)
 
     def _hit(self, session: Session, said: Sequence[Said]) -> float | None:
-        """A click that may be the one waited for: told as such or, before the switch is known, any that stands out."""
+        """A click that is the one waited for, and later than the last one.
+
+        Before the switch is known any click that stands out may be the start (the person sees whether it was); a stop
+        is only taken when it is told, or by the key: a tap's handle clicks too.
+        """
+        unknown = self._wants == "cut-in" and not session.engine.order_known
         for one in said:
-            if isinstance(one, Event) and (
-                (one.what == "kind" and one.kind == self._wants)
-                or (one.what == "heard" and not session.engine.order_known)
-            ):
-                return one.time_s
+            if isinstance(one, Event) and one.time_s > self._after_s + 0.5:
+                told = one.what in ("kind", "settled") and one.kind == self._wants
+                if told or (unknown and one.what == "heard"):
+                    self._after_s = one.time_s
+                    return one.time_s
         return None
 
     def _ended(self, session: Session, said: Sequence[Said], typed: str | None) -> bool:
-        hit = self._hit(session, said) if self._wants == "cut-out" else None
-        if hit is not None and hit <= self._cut_in_s + 1.0:
-            hit = None
+        hit = self._hit(session, said)
         if hit is None and typed is not None:
             session.mark("cut-out", "by the person's key")
+            self._after_s = session.engine.end_s
         return hit is not None or typed is not None
 
     def _shut(self, session: Session, at_s: float) -> None:

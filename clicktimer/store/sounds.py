@@ -189,5 +189,6 @@ def free_bytes(folder: Path) -> int:
 def needed_bytes(seconds: float, keep: str, rate_hz: int = 48_000) -> int:
     """What a listening of this length needs at the most (docs/listening.md: measured), in bytes."""
     events = 1_200.0  # levels, prints of six candidates a second, and SQLite's own
-    sound = {"all": 1.4 * rate_hz, "default": 40.0, "none": 0.0}[keep]
+    # Kept by default: 55 kB for each second around a click; 50 clicks and 20 doubtful sounds an hour are a lot.
+    sound = {"all": 1.4 * rate_hz, "default": 1_100.0, "none": 0.0}[keep]
     return int(seconds * (events + sound))

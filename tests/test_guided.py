@@ -1,0 +1,122 @@
+"""The guided tests of listen: when they go on, what they mark, when it is enough; and the words of the live line."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from clicktimer.cli import run
+from clicktimer.cli.guided import Guide, Refill, SteadyTap, refill_lines, with_caught
+from clicktimer.cli.listen import _until
+from clicktimer.cli.live_screen import live_line
+from clicktimer.cli.options import parse_system_options
+from clicktimer.errors import SettingsError
+from clicktimer.live.session import RecordingSource, Session
+from clicktimer.live.state import state_of
+from clicktimer.onsets import Candidates
+from clicktimer.records import Block, Click, Measurement
+from clicktimer.settings import MeasureOptions
+from clicktimer.sound import open_recording
+from clicktimer.store import tables
+from clicktimer.store.folder import Folder
+from clicktimer.store.stored import read_folder
+from tests.live_parts import ROOT
+
+
+def guided(
+    name: str, guide: Guide, options: MeasureOptions, folder: Path, typed: dict[float, str]
+) -> tuple[Any, Session]:
+    """Listen to a fixture with a guide; ``typed``: what the person types, by the time of the sound."""
+    if name == "quiet":
+        noise = np.random.default_rng(2).normal(0.0, 0.003, 60 * 8_000).astype(np.float32)
+        blocks, rate_hz = iter([Block(noise, 8_000, 0.0)]), 8_000
+    else:
+        opened = open_recording(ROOT / f"fixtures_audio/{name}.flac")
+        blocks, rate_hz = opened.blocks(), opened.info.rate_hz
+    source = RecordingSource(blocks, rate_hz, name, piece_s=0.1)
+    session = Session(source, Folder.create(folder, {}), options, program="test")
+    guide.begin()
+    while not source.ended and not guide.done:
+        said = session.step()
+        due = [t for t in typed if t <= session.engine.end_s]
+        guide.look(session, said, typed.pop(due[0]) if due else None)
+    if isinstance(guide, Refill):
+        with_caught(guide, session)
+    measured: Measurement = session.finish("verdict")
+    return measured, session
+
+
+def test_the_steady_tap_test_tells_r0_after_every_cycle_and_ends_when_the_verdict_is_sure(tmp_path: Path):
+    words: list[str] = []
+    guide = SteadyTap(words.append)
+    measured, _ = guided("steady-tap", guide, MeasureOptions(taps="steady"), tmp_path / "L", {})
+    told = [w for w in words if w.startswith("after ")]
+    assert told, words
+    assert measured.run is not None
+    assert measured.run.how == "steady tap"
+    assert f"{measured.run.seconds:.1f} s" in told[-1]
+    assert guide.done == measured.verdict.sure
+
+
+def test_the_refill_test_leads_on_by_the_clicks_and_marks_the_shutting(tmp_path: Path):
+    words: list[str] = []
+    guide = Refill(words.append, 3, shut_after_s=2.0)
+    system = parse_system_options()
+    options = MeasureOptions(taps="shut", system=system)
+    measured, session = guided("taps-shut-75s", guide, options, tmp_path / "L", {150.0: "10 gal"})
+    assert guide.done
+    assert sum("shut" in w for w in words) >= 3
+    assert len(guide.shut) == 3
+    cut_ins = [c.cut_in_s for c in measured.cycles if c.complete]
+    assert [s.shut_s - 2.0 for s in guide.shut] == pytest.approx(cut_ins, abs=0.05)
+    marks = [m for m in read_folder(tmp_path / "L").marks if m[1] == "taps-shut"]
+    assert [float(text) for _, _, text in marks] == pytest.approx([s.shut_s for s in guide.shut], abs=0.001)
+    (line,) = refill_lines(guide, measured)
+    assert "too long by 0 to 1.0 s" in line
+    # 10 gallons in the 75 s of the second run: 8 gpm, by the person's bucket.
+    assert session.options.system is not None
+    (caught,) = session.options.system.given["caught"]
+    assert caught.startswith("10 gal in 75.")
+
+
+def test_every_wait_has_a_way_out(tmp_path: Path):
+    words: list[str] = []
+    guide = Refill(words.append, 2)
+    keys = {5.0: "", 8.0: "", 30.0: "", 40.0: "q"}
+    guided("quiet", guide, MeasureOptions(taps="shut"), tmp_path / "L", keys)
+    assert guide.done
+    assert keys == {}
+    assert [m[1] for m in read_folder(tmp_path / "L").marks] == ["cut-in", "taps-shut", "cut-out"]
+
+
+def test_until_is_the_next_such_time_of_day():
+    now = datetime(2031, 5, 4, 22, 0)
+    assert _until("07:00", now) == 9 * 3600.0
+    assert _until("22:30", now) == 1800.0
+    for wrong in ("7", "25:00", "07.00"):
+        with pytest.raises(SettingsError, match="time of day"):
+            _until(wrong, now)
+
+
+def test_options_that_contradict_each_other_are_refused(capsys: pytest.CaptureFixture[str]):
+    for more in (["--refill-test", "--steady-tap"], ["--for", "1 h", "--until", "07:00"], ["--shut-after", "3 s"]):
+        assert run(["listen", *more]) == 2
+        assert len(capsys.readouterr().err.splitlines()) == 1
+    assert run(["hear", "--prove"]) == 2
+    assert "needs a recording" in capsys.readouterr().err
+
+
+def test_the_live_line_tells_state_run_runs_starts_level_time_and_room():
+    clicks = tuple(Click(t, "cut-in" if i % 2 == 0 else "cut-out", 0.99) for i, t in enumerate((10.0, 48.2, 100.0)))
+    line = live_line(state_of(clicks, (), 142.0, -51.6, 41_000_000_000, MeasureOptions()), 3742.0)
+    assert line == "pump ON 0:42 | runs 1 (shortest 38.2 s) | 2 starts/h | -52 dB | 1 h 00 min left | 41 GB free"
+    assert live_line(state_of((), (), 5.0, None, 10**9, MeasureOptions()), None).startswith("pump ? | runs 0")
+
+
+def test_the_folder_holds_every_field_of_a_candidate():
+    # A new field needs a new version of the folder's format, and the old one must still be read.
+    assert tuple(tables._ARRAYS) == tuple(Candidates.__slots__)
