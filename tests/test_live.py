@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import time
 from pathlib import Path
 from typing import Any
@@ -209,6 +210,26 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     assert [w.code for w in measured.warnings] == ["clock-changed"]
     assert measured.source.started_how == "clock"
     assert measured.source.started_at == "2031-05-04T06:30:00+00:00"
+
+
+def test_a_result_from_a_disk_that_was_full_says_what_it_lacks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    source = RecordingSource(opened.blocks(), 16_000, "full", piece_s=0.25)
+    session = Session(source, Folder.create(tmp_path / "L", {}), SHUT, program="test")
+    told = []
+    while not source.ended:
+        if session.engine.end_s >= 60.0:
+            monkeypatch.setattr(session.folder, "_write", full)
+        told += [one.code for one in session.step() if isinstance(one, Note)]
+    measured = session.finish("end of the recording")
+    assert "disk-full" in told
+    assert "disk-full" in [w.code for w in measured.warnings]
+    assert measured.source.duration_s < 61.0
+    assert len([c for c in measured.cycles if c.complete]) == 2
+
+
+def full(*_: object) -> None:
+    raise sqlite3.OperationalError("database or disk is full")
 
 
 # -- the refill test ---------------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import Final, Literal, Protocol
 
 import numpy as np
@@ -295,6 +296,10 @@ class Session:
         batch.notices = self._watch.notices() if notices is None else list(notices)
         self.folder.commit(batch, ended=why)
         measured = measure_folder(self.folder.path, self.options)
+        if self.folder.full:  # what waits in memory is not in a result that is read from the disk
+            text = "the disk was full: what was heard after this could not be written and is not in the result"
+            missing = Notice("disk-full", text, measured.source.duration_s)
+            measured = replace(measured, warnings=(*measured.warnings, missing))
         last = Batch(end_s=self.engine.end_s, events=self.engine.settle(measured.clicks))
         last.log.append((self.engine.end_s, "ended", why))
         if sounds is not None:
