@@ -26,8 +26,8 @@ LEAST_STEADY: Final = 3  # steady tap: cycles in a row that must agree
 OUTLIER_SHARE: Final = 0.25  # taps shut: a run this far from the median ...
 OUTLIER_DEVIATIONS: Final = 6.0  # ... and this many robust deviations away is no repeat of the others
 MANY_LEFT_OUT_SHARE: Final = 0.2  # outliers in one run of five or more put the rest in doubt
-ALONE_RATIO: Final = 0.5  # of five runs or more, a shortest below half of the next stands alone
-ALONE_LEAST: Final = 5
+ALONE_RATIO: Final = 0.7  # of three runs or more, a shortest that is well below the next stands alone
+ALONE_LEAST: Final = 3
 
 _Seconds = npt.NDArray[np.float64]
 _MAD_TO_SD: Final = 1.4826  # median absolute deviation to standard deviation, normal distribution
