@@ -133,7 +133,7 @@ def test_runs_heard_through_portaudio_are_within_5_ms_of_the_truth(tmp_path: Pat
     with piped(tmp_path) as (env, _, fifo):
         listening = Listening(env, tmp_path / "L", "--taps-shut", "--for", "58 s", "--keep", "all")
         wait_for(lambda: listening.said("Listening to"), 60)
-        fifo.play(np.concatenate([samples_of(SHORT), np.zeros(48_000 * 8, np.float32)]), pace=20.0)
+        fifo.play(np.concatenate([samples_of(SHORT), np.zeros(48_000 * 8, np.float32)]), pace=12.0)
         code, report = listening.wait(60)
     assert code == 0, listening.lines
     measured = measure_folder(tmp_path / "L", SHUT)

@@ -166,15 +166,17 @@ class Microphone:
         self._queue = inbox
         dropped = [0]
         self._alive = alive = [self._clock.boot_s()]
-        self._waiting = waiting = [0]
+        # Each of these two is written by one thread only: their difference is what waits.
+        put = [0]
+        self._taken = taken = [0]
         limit: list[int] = [int(QUEUE_S * 48_000)]
 
         def deliver(samples: npt.NDArray[np.int16], overflow: bool) -> None:
             alive[0] = self._clock.boot_s()
-            if inbox.qsize() > 20_000 or waiting[0] > limit[0]:
+            if put[0] - taken[0] > limit[0]:
                 dropped[0] += len(samples)
                 return
-            waiting[0] += len(samples)
+            put[0] += len(samples)
             lost, dropped[0] = dropped[0], 0
             inbox.put(Delivered(samples, alive[0], overflow, lost))
 
@@ -234,7 +236,7 @@ class Microphone:
                 "the microphone is gone (unplugged, or the sound server stopped); it is opened again once it is back",
             )
             return block or self._notes.pop(0)
-        self._waiting[0] -= len(got.samples)
+        self._taken[0] += len(got.samples)
         began_s = got.at_s - len(got.samples) / self.rate_hz
         if self._was_gone_at_s is not None:
             length_s = max(began_s - self._was_gone_at_s, 0.0)
