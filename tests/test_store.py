@@ -46,6 +46,19 @@ def test_a_folder_measures_as_the_recording_does(taken: Path):
     assert kept == whole
 
 
+def test_candidates_and_levels_on_disk_are_those_of_one_pass_over_the_recording(taken: Path):
+    from clicktimer.pipeline import hear_blocks
+    from clicktimer.sound import open_recording
+
+    heard, stored = hear_blocks(open_recording(RECORDING).blocks()), read_folder(taken)
+    for name in tables._ARRAYS:
+        assert (getattr(heard.candidates, name) == getattr(stored.candidates, name)).all(), name
+    (want,), (have,) = heard.levels, stored.levels
+    assert (want.start_s, want.step_s, want.used) == (have.start_s, have.step_s, have.used)
+    assert (want.codes == have.codes).all()
+    assert stored.end_s == heard.end_s
+
+
 def test_the_options_it_was_listened_with_hold_when_it_is_read_again(taken: Path):
     assert measure_folder(taken).run == measure_recording(RECORDING, options=SHUT).run
 

@@ -42,7 +42,7 @@ LEAST_LOUD_DB: Final = 5.0
 MOST_SHOWN: Final = 6
 """Sudden sounds shown in any ten seconds: in a rattling kitchen no more would be read."""
 FORGOTTEN_S: Final = 600.0
-BUDGET_SHARE: Final = 0.015
+BUDGET_SHARE: Final = 0.01
 """Share of the time that deciding may take in the long run ..."""
 BUDGET_BURST_S: Final = 3.0
 """... and how much may be saved up for a lively stretch."""

@@ -49,20 +49,22 @@ class LiveFinder(OnsetFinder):
 
     def newer_levels(self, start_s: float | None, steps: int) -> LevelSegment | None:
         """The part of the present stretch's level track after its first ``steps`` steps; all of it where the stretch
-        does not begin at ``start_s``; None between stretches."""
+        does not begin at ``start_s``; None where there is no more of it."""
         s = self._stretch
         if s is None:
             return None
         skip = steps if start_s == s.start_s else 0
         step_s = s._level_frames * s.frame_len / s.rate_hz
-        parts: list[np.ndarray] = []
         left = s._levels_done - skip
+        if left <= 0:
+            return None
+        parts: list[np.ndarray] = []
         for codes in reversed(s._level_codes):
             if left <= 0:
                 break
             parts.append(codes[-left:])
             left -= len(codes)
-        codes = np.concatenate(parts[::-1]) if parts else s.levels().codes[:0]
+        codes = np.concatenate(parts[::-1])
         return LevelSegment(s.start_s + skip * step_s, step_s, codes, s.used)
 
     def stretch_start_s(self) -> float | None:

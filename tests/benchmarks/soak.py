@@ -61,7 +61,7 @@ def main() -> None:
     given = parser.parse_args()
     keep: Keep = given.keep
     folder = Path(tempfile.mkdtemp()) / "soak"
-    source = RecordingSource(household(given.hours), RATE, "soak", piece_s=0.02)
+    source = RecordingSource(household(given.hours), RATE, "soak", piece_s=0.04)
     session = Session(source, Folder.create(folder, {}), MeasureOptions(), program="soak", keep=keep)
     began, cpu = time.monotonic(), time.process_time()
     told = 0
