@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-PREPARING = "clicktimer: preparing the detector, once after installing or an update; it takes 10 to 30 seconds"
+PREPARING = "clicktimer: preparing the detector, once after installing or an update; it takes 5 to 30 seconds"
 
 
 @contextmanager
