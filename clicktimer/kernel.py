@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import math
 
-import numba
 import numpy as np
 import numpy.typing as npt
+
+from clicktimer.compiled import compiled
 
 F32 = npt.NDArray[np.float32]
 F64 = npt.NDArray[np.float64]
@@ -20,7 +21,7 @@ I64 = npt.NDArray[np.int64]
 _TINY = np.float32(1e-20)
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def filter_frames(
     x: F32,
     coef: F32,
@@ -90,7 +91,7 @@ def filter_frames(
     return n_frames, n_low
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def rise_of_frames(
     level: F32,
     first: int,
@@ -164,7 +165,7 @@ def rise_of_frames(
         rise[n] = mean_db
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def pick_peaks(rise: F32, first: int, last: int, apart: int, least: float, out: I64) -> int:
     """Frames between ``first`` and ``last`` whose rise is the highest within ``apart`` frames on both sides.
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 
+from clicktimer.compiled import compiled
 from clicktimer.kernel import F32
 from clicktimer.onsets import N_BANDS, N_SLICES, Candidates, from_codes
 
@@ -56,7 +56,7 @@ def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None =
     return (mean / max(float(mean.sum()), 1e-20)).astype(np.float32)
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def _distances(energy: F32, room: F32, used: int, pattern: F32, out: F32, gains: F32) -> None:
     slices = energy.shape[1]
     diffs = np.empty(slices * used, dtype=np.float64)

@@ -10,9 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numba
 import numpy as np
 
+from clicktimer.compiled import compiled
 from clicktimer.kernel import F32, F64
 from clicktimer.onsets import LevelSegment, from_codes
 
@@ -98,7 +98,7 @@ class Track:
     edges: np.ndarray
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def _two_states(llr: F32, first: np.ndarray, cost: float, on: np.ndarray) -> None:
     """Most likely sequence of off and on, each change priced; written to ``on``."""
     for g in range(first.shape[0] - 1):

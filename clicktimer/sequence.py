@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 
+from clicktimer.compiled import compiled
 from clicktimer.kernel import F32, F64, I64
 
 
@@ -39,7 +39,7 @@ class Path:
         return self.score - self.alone
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def _viterbi(
     llr: F32, first: I64, row: I64, time_s: F64, score_in: F64, score_out: F64, silent: float, least_s: float,
     start_off: float, start_on: float, over_gap: float, kind: np.ndarray, silent_kind: np.ndarray, on: np.ndarray,
@@ -107,7 +107,7 @@ def _viterbi(
     return best
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def _log_add(a: float, b: float) -> float:
     if a < b:
         a, b = b, a
@@ -116,7 +116,7 @@ def _log_add(a: float, b: float) -> float:
     return float(a + np.log1p(np.exp(b - a)))
 
 
-@numba.njit(cache=True, nogil=True)  # type: ignore[untyped-decorator]
+@compiled
 def _posteriors(
     llr: F32, first: I64, row: I64, score_in: F64, score_out: F64, silent: float, start_off: float, start_on: float,
     over_gap: float, chance_in: F64, chance_out: F64,
