@@ -89,25 +89,24 @@ def find_clicks(
     found += recurring
     found += [with_pump(field, s, unsaid) for s in recurring if s is not None]
     found += together(field, tracks, [s for s in recurring if s is not None], unsaid)
-    solutions = sorted((s for s in found if s is not None), key=lambda s: -worth_of(field, s))
+    solutions = sorted(((worth_of(field, s), s) for s in found if s is not None), key=lambda pair: -pair[0])
     if not solutions:
         return _by_sound(levels, tracks) or nothing
-    best = solutions[0]
+    worth, best = solutions[0]
     chosen = set(np.flatnonzero(best.path.kind))
-    worth = worth_of(field, best)
     apart = best.track is None and _stand_apart(field, best)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
         return _by_sound(levels, tracks) or nothing
     if best.track is not None and worth < _LEAST_EACH * len(chosen):
         return _by_sound(levels, tracks) or Heard((), (), False, False, worth, 0.0, None)
     rivals = [
-        s
-        for s in solutions[1:]
+        (its_worth, s)
+        for its_worth, s in solutions[1:]
         if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)
         and _snap_of(field, s) > _snap_of(field, best) - 2.5  # words that recur are no rival of a clear snap
     ]
-    margin = worth - (max(worth_of(field, rivals[0]), 0.0) if rivals else 0.0)
-    if best.track is None and any(_as_good(field, s, worth / len(chosen)) for s in rivals):
+    margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
+    if best.track is None and any(_as_good(s, its_worth, worth / len(chosen)) for its_worth, s in rivals):
         return Heard((), (), False, False, worth, 0.0, None)  # two switches, or a switch and a latch: which is it?
     takes_turns = best.track is not None or apart or _two_kinds(best) >= _LEAST_ORDER
     if margin < _LEAST_LEAD * worth or not takes_turns:
@@ -151,10 +150,10 @@ def _none_before(field: Field, solution: Solution) -> bool:
     return not bool((before & resembles).any())
 
 
-def _as_good(field: Field, solution: Solution, each: float) -> bool:
+def _as_good(solution: Solution, worth: float, each: float) -> bool:
     """Whether another sequence stands nearly as well, click for click."""
     count = int(np.count_nonzero(solution.path.kind))
-    return count >= 4 and worth_of(field, solution) > 0.6 * each * count
+    return count >= 4 and worth > 0.6 * each * count
 
 
 def _snap_of(field: Field, solution: Solution) -> float:

@@ -58,9 +58,7 @@ class Seed:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """A decoded sequence with what was learnt on the way: likeness and score of every candidate as cut-in and cut-
-    out.
-    """
+    """A decoded sequence with what was learnt on the way: every candidate's likeness and score as either kind."""
 
     path: sequence.Path
     track: pump.Track | None
@@ -84,11 +82,8 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
     prints = likeness.linear_prints(short)
     first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
     keep, short = keep[first], short.take(first)
-    prints = likeness.linear_prints(short)
-    return Field(
-        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first],
-        np.delete(snaps, np.setdiff1d(np.arange(len(first)), first)) if len(first) == len(snaps) else snaps,
-    )  # fmt: skip
+    prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
+    return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps)
 
 
 def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:

@@ -178,8 +178,6 @@ class _Stretch:
         self._low_first = 0
         self._levels_done = 0
         self._level_codes: list[U8] = []
-        self._slot: list[tuple[float, int]] = []
-        self._slot_number = 0
         self._waiting: list[Candidates] = []
 
     def _design(self) -> None:

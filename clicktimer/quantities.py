@@ -152,7 +152,8 @@ def _factor(unit: str, text: str, dimension: Dimension) -> float:
     return dimension.factors[unit]
 
 
-def _parse(text: str, dimension: Dimension, zero_ok: bool = False) -> float:
+def parse_dimension(text: str, dimension: Dimension, zero_ok: bool = False) -> float:
+    """Read a quantity of any dimension, in the unit that the dimension counts in. Raises QuantityError."""
     parts = _split(text, dimension)
     if len(parts) > 1 and not dimension.compound:
         raise _bad(text, f": write one number and one unit, such as {dimension.allowed}")
@@ -171,7 +172,7 @@ def parse_volume_l(text: str) -> float:
     >>> round(parse_volume_l("27 imp gal"), 3)
     122.744
     """
-    return _parse(text, VOLUME)
+    return parse_dimension(text, VOLUME)
 
 
 def parse_flow_l_per_min(text: str) -> float:
@@ -180,7 +181,7 @@ def parse_flow_l_per_min(text: str) -> float:
     >>> round(parse_flow_l_per_min("8 gpm"), 2)
     30.28
     """
-    return _parse(text, FLOW)
+    return parse_dimension(text, FLOW)
 
 
 def parse_pressure_kpa(text: str, *, zero_ok: bool = False) -> float:
@@ -191,7 +192,7 @@ def parse_pressure_kpa(text: str, *, zero_ok: bool = False) -> float:
     >>> round(parse_pressure_kpa("2,8 bar"), 6)
     280.0
     """
-    return _parse(text, PRESSURE, zero_ok)
+    return parse_dimension(text, PRESSURE, zero_ok)
 
 
 def parse_height_m(text: str) -> float:
@@ -200,7 +201,7 @@ def parse_height_m(text: str) -> float:
     >>> round(parse_height_m("1200 ft"), 2)
     365.76
     """
-    return _parse(text, HEIGHT)
+    return parse_dimension(text, HEIGHT)
 
 
 def parse_time_s(text: str) -> float:
@@ -209,7 +210,7 @@ def parse_time_s(text: str) -> float:
     >>> parse_time_s("1 min 10 s")
     70.0
     """
-    return _parse(text, TIME)
+    return parse_dimension(text, TIME)
 
 
 def parse_power_w(text: str) -> float:
@@ -218,7 +219,7 @@ def parse_power_w(text: str) -> float:
     >>> round(parse_power_w("3/4 hp"))
     559
     """
-    return _parse(text, POWER)
+    return parse_dimension(text, POWER)
 
 
 def _pair(text: str, dimension: Dimension, bare_unit: str) -> tuple[float, float, bool]:

@@ -23,17 +23,8 @@ def run_timed_by_hand(seconds: float) -> RunTime:
         raise QuantityError(
             f'a run of {seconds:g} s cannot be timed by hand: give it such as "38 s", four hours at the most'
         )
-    return RunTime(
-        seconds=seconds,
-        low_s=seconds - half_s,
-        high_s=seconds + half_s,
-        count=1,
-        how="timed by hand",
-        one_sided=False,
-        timing_s=half_s,
-        spread_s=None,
-        text="One run timed by hand with every tap shut; the spread between runs is unknown.",
-    )
+    text = "One run timed by hand with every tap shut; the spread between runs is unknown."
+    return _timed_once(seconds, half_s, "timed by hand", text)
 
 
 def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
@@ -50,14 +41,19 @@ def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
     press_s = STOPWATCH_SD_S / math.sqrt(2.0)
     by_run, by_rest = (rest_s / total_s) ** 2, (run_s / total_s) ** 2
     half_s = 1.96 * press_s * math.sqrt(by_run**2 + (by_run - by_rest) ** 2 + by_rest**2)
+    text = "One run and rest timed by hand while one tap ran steadily; the spread between cycles is unknown."
+    return _timed_once(seconds, half_s, "steady tap, by hand", text)
+
+
+def _timed_once(seconds: float, half_s: float, how: str, text: str) -> RunTime:
     return RunTime(
         seconds=seconds,
         low_s=seconds - half_s,
         high_s=seconds + half_s,
         count=1,
-        how="steady tap, by hand",
+        how=how,
         one_sided=False,
         timing_s=half_s,
         spread_s=None,
-        text="One run and rest timed by hand while one tap ran steadily; the spread between cycles is unknown.",
+        text=text,
     )

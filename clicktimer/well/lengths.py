@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from clicktimer.dimensions import Dimension
 from clicktimer.formats import UnitSystem
-from clicktimer.quantities import _parse
+from clicktimer.quantities import parse_dimension
 from clicktimer.units import M_PER_FT, M_PER_INCH
 
 _LENGTHS = {
@@ -34,7 +34,7 @@ def parse_depth_m(text: str, *, zero_ok: bool = False) -> float:
     >>> round(parse_depth_m("45 ft 6 in"), 4)
     13.8684
     """
-    return _parse(text, DEPTH, zero_ok)
+    return parse_dimension(text, DEPTH, zero_ok)
 
 
 def parse_bore_m(text: str) -> float:
@@ -43,7 +43,7 @@ def parse_bore_m(text: str) -> float:
     >>> round(parse_bore_m("6 in"), 4)
     0.1524
     """
-    return _parse(text, BORE)
+    return parse_dimension(text, BORE)
 
 
 def format_depth(depth_m: float, units: UnitSystem = "us") -> str:
