@@ -20,6 +20,7 @@ from handmade import nothing_heard, short_cycling
 from clicktimer.cli import COMMANDS, cli, run
 from clicktimer.cli.demo import free_name
 from clicktimer.cli.output import emphasis_for, write_whole
+from clicktimer.cli.stopping import user_may_stop  # takes its names from the real chain, before a fake one stands in
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Measurement
 
@@ -43,6 +44,9 @@ class FakeChain(types.ModuleType):
         if progress is not None:
             progress(1.0, 2.0)
         return nothing_heard() if "quiet" in name else short_cycling()
+
+
+assert callable(user_may_stop)
 
 
 @pytest.fixture
