@@ -6,7 +6,7 @@ from typing import Any
 
 from clicktimer.causes.ranking import CausesResult, RankedCause
 from clicktimer.causes.table import Evidence
-from clicktimer.report.words import wrap
+from clicktimer.report.blocks import SPACE, Block, Words, lines_of
 
 STANDING = {"fits": "fits", "possible": "possible", "unlikely": "unlikely"}
 SILENT = ("no-trouble", "nothing-to-go-on")
@@ -18,23 +18,28 @@ BASIS = (
 
 
 def causes_lines(result: CausesResult | None) -> list[str]:
-    """Return the section as lines of at most 80 columns, without its heading; empty where there is nothing to say.
+    """Return the section as lines of at most 80 columns, without its heading; empty where there is nothing to say."""
+    return lines_of(causes_blocks(result))
+
+
+def causes_blocks(result: CausesResult | None) -> list[Block]:
+    """Return the section without its heading; empty where there is nothing to say.
 
     The checks by hand follow, each with its cautions and where to stop, unless all that is wrong is a run somewhat
     below the mark: that is rarely a trouble, and nobody should drain a tank for it.
     """
     if result is None or result.status in SILENT:
         return []
-    lines = [line for caution in result.first for line in wrap(caution, "  ! ", "    ")]
-    lines += wrap(result.text, "  ")
+    lines: list[Block] = [Words(caution, "!") for caution in result.first]
+    lines.append(Words(result.text))
     if result.status == "does-not-apply":
         lines += _why_not(result)
     else:
         for number, ranked in enumerate(result.shown, start=1):
-            lines += ["", *_cause_lines(number, ranked)]
-        lines += ["", *_settle_lines(result), *wrap(BASIS, "  ")]
+            lines += [SPACE, *_cause_lines(number, ranked)]
+        lines += [SPACE, *_settle_lines(result), Words(BASIS)]
     if not _worth_a_check(result):
-        return lines + wrap("The checks by hand, with their cautions: docs/causes.md.", "  ")
+        return [*lines, Words("The checks by hand, with their cautions: docs/causes.md.")]
     return lines + _check_lines(result)
 
 
@@ -42,25 +47,25 @@ def _worth_a_check(result: CausesResult) -> bool:
     return len(result.complaints) > 1 or result.facts.get("run") != "below-mark"
 
 
-def _why_not(result: CausesResult) -> list[str]:
-    lines: list[str] = []
+def _why_not(result: CausesResult) -> list[Block]:
+    lines: list[Block] = []
     for ranked in result.shown:
-        lines += wrap(f"Seen: {_said(ranked.supports)}.", "  - ", "    ")
-        lines += wrap(f"To be sure: {ranked.cause.settle}", "  - ", "    ")
+        lines.append(Words(f"Seen: {_said(ranked.supports)}.", "-"))
+        lines.append(Words(f"To be sure: {ranked.cause.settle}", "-"))
         if ranked.cause.licensed:
-            lines += wrap(ranked.cause.licensed, "  ! ", "    ")
+            lines.append(Words(ranked.cause.licensed, "!"))
     return lines
 
 
-def _cause_lines(number: int, ranked: RankedCause) -> list[str]:
+def _cause_lines(number: int, ranked: RankedCause) -> list[Block]:
     cause = ranked.cause
-    lines = wrap(f"{number}. {cause.title} ({STANDING[ranked.standing]}). {cause.what}", "  ", "     ")
+    lines: list[Block] = [Words(f"{cause.title} ({STANDING[ranked.standing]}). {cause.what}", f"{number}.")]
     if ranked.supports:
-        lines += wrap(f"for: {_said(ranked.supports)}", "     + ", "       ")
+        lines.append(Words(f"for: {_said(ranked.supports)}", "+", 5))
     if ranked.against:
-        lines += wrap(f"against: {_said(ranked.against)}", "     - ", "       ")
+        lines.append(Words(f"against: {_said(ranked.against)}", "-", 5))
     if not ranked.supports and not ranked.against:
-        lines += wrap("nothing is known for or against it", "     . ", "       ")
+        lines.append(Words("nothing is known for or against it", ".", 5))
     return lines
 
 
@@ -68,31 +73,31 @@ def _said(evidence: tuple[Evidence, ...]) -> str:
     return "; ".join(e.says for e in evidence)
 
 
-def _settle_lines(result: CausesResult) -> list[str]:
+def _settle_lines(result: CausesResult) -> list[Block]:
     if result.stop:
-        return wrap("Do not look for more by hand while it is so: off at the disconnect, and call.", "  ! ", "    ")
+        return [Words("Do not look for more by hand while it is so: off at the disconnect, and call.", "!")]
     hows = [fact.how for fact in result.settle]
     if not hows and result.shown:
         hows = [result.shown[0].cause.settle]
-    lines: list[str] = []
+    lines: list[Block] = []
     for place, how in enumerate(hows):
         head = "To be sure" if result.status == "leads" else "To settle it" if place == 0 else "Or"
-        lines += wrap(f"{head}: {how}", "  ", "    ")
+        lines.append(Words(f"{head}: {how}"))
     return lines
 
 
-def _check_lines(result: CausesResult) -> list[str]:
+def _check_lines(result: CausesResult) -> list[Block]:
     """The checks for the causes shown; for what is far down the list the table in docs/causes.md must do."""
-    lines: list[str] = []
+    lines: list[Block] = []
     for check in result.checks[:MOST_CHECKS]:
-        lines += ["", *wrap(f"Check by hand: {check.title}", "  ")]
+        lines += [SPACE, Words(f"Check by hand: {check.title}")]
         for caution in (c for c in check.caution_texts if c not in result.first):
-            lines += wrap(caution, "  ! ", "    ")
+            lines.append(Words(caution, "!"))
         for number, step in enumerate(check.steps, start=1):
-            lines += wrap(f"{number}. {step}", "    ", "       ")
+            lines.append(Words(step, f"{number}.", 4))
         for ranked in result.shown:
             if ranked.cause.check == check.name and ranked.cause.licensed and result.status != "does-not-apply":
-                lines += wrap(f"Stop and call ({_lower(ranked.cause.title)}): {ranked.cause.licensed}", "  ! ", "    ")
+                lines.append(Words(f"Stop and call ({_lower(ranked.cause.title)}): {ranked.cause.licensed}", "!"))
     return lines
 
 

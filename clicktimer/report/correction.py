@@ -6,34 +6,35 @@ from collections import Counter
 from typing import Any
 
 from clicktimer.records import CorrectedClick, Correction, Measurement
-from clicktimer.report.words import clock_text, seconds_text, started_time, wrap
+from clicktimer.report.blocks import Block, Words
+from clicktimer.report.words import clock_text, seconds_text, started_time
 
 MOST_LINES = 20
 
 
-def correction_lines(measurement: Measurement) -> list[str]:
+def correction_blocks(measurement: Measurement) -> list[Block]:
     """Return what a person changed, what rests on it, and what was told before; nothing without a correction."""
     c = measurement.correction
     if c is None:
         return []
     count = Counter(click.change for click in c.clicks)
     if not c.figures and not c.deleted and count["kept"] == len(c.clicks):
-        return wrap(f"{c.file} holds the clicks just as they were detected: nothing is corrected.", "  ")
+        return [Words(f"{c.file} holds the clicks just as they were detected: nothing is corrected.")]
     said = [f"{count['kept']} kept", *(f"{count[k]} {k}" for k in ("moved", "renamed", "added") if count[k])]
     if count["by turns"]:
         said.append(f"{count['by turns']} whose kind follows by turns")
     if c.deleted:
         said.append(f"{len(c.deleted)} deleted")
-    lines = wrap(f"By {c.file}: {', '.join(said)}. What was detected is kept beside it (--json FILE).", "  ")
+    lines: list[Block] = [Words(f"By {c.file}: {', '.join(said)}. What was detected is kept beside it (--json FILE).")]
     started = started_time(measurement.source.started_at)
     changes = [(click.click.time_s, _change_text(click)) for click in c.clicks if click.change != "kept"]
     changes += [(click.time_s, f"{click.kind} deleted") for click in c.deleted]
     for time_s, text in sorted(changes)[:MOST_LINES]:
-        lines += wrap(f"{clock_text(time_s, started)}: {text}", "  - ", "    ")
+        lines.append(Words(f"{clock_text(time_s, started)}: {text}", "-"))
     if len(changes) > MOST_LINES:
-        lines += wrap(f"{len(changes) - MOST_LINES} more changes are in the JSON.", "  - ", "    ")
-    lines += wrap(f"Resting on corrected clicks: {_figures_text(c.figures)}.", "  ")
-    lines += wrap(f"As detected: {_before_text(c)}.", "  ")
+        lines.append(Words(f"{len(changes) - MOST_LINES} more changes are in the JSON.", "-"))
+    lines.append(Words(f"Resting on corrected clicks: {_figures_text(c.figures)}."))
+    lines.append(Words(f"As detected: {_before_text(c)}."))
     return lines
 
 

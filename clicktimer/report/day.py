@@ -6,14 +6,19 @@ from typing import Any
 
 from clicktimer.formats import UnitSystem, format_volume
 from clicktimer.motors import MAKER_WINS
-from clicktimer.report.words import wrap
+from clicktimer.report.blocks import Block, Words, lines_of
 from clicktimer.tank.day import DayStarts
 from clicktimer.units import l_to_gal
 
 
 def day_lines(day: DayStarts, units: UnitSystem = "us") -> list[str]:
     """Return the section as lines of at most 80 columns, without its heading."""
-    lines: list[str] = []
+    return lines_of(day_blocks(day, units))
+
+
+def day_blocks(day: DayStarts, units: UnitSystem = "us") -> list[Block]:
+    """Return the section without its heading."""
+    lines: list[Block] = []
     if day.use_low_l is not None and day.use_high_l is not None:
         low, high = format_volume(day.use_low_l, units), format_volume(day.use_high_l, units)
         use = low if low == high else f"{low.split(' ')[0]} to {high}"
@@ -27,11 +32,11 @@ def day_lines(day: DayStarts, units: UnitSystem = "us") -> list[str]:
             )
         else:
             text += " How many starts that makes cannot be told: the tank gives no water by what was said."
-        lines += wrap(text, "  ")
+        lines.append(Words(text))
     for finding in day.motor:
-        lines += wrap(finding.text, "  - ", "    ")
+        lines.append(Words(finding.text, "-"))
     if day.motor:
-        lines += wrap(MAKER_WINS, "  ")
+        lines.append(Words(MAKER_WINS))
     return lines
 
 

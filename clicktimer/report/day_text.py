@@ -12,7 +12,8 @@ from clicktimer.day.walltime import clock, parse_zone
 from clicktimer.day.water import Amount
 from clicktimer.formats import UnitSystem, format_flow, format_time, format_volume
 from clicktimer.motors import MAKER_WINS
-from clicktimer.report.words import length_text, table, wrap
+from clicktimer.report.blocks import Block, Rows, Words, lines_of
+from clicktimer.report.words import length_text, wrap
 
 Emphasis = Callable[[str], str]
 STRIP_HOURS = 24
@@ -24,24 +25,29 @@ def render_day(
     """Return the report of a day as text that ends in a newline."""
     log = day.log
     lines = wrap(f"{name}, {length_text(log.duration_s)}, {day.starts.count} starts")
-    lines += ["", emphasis(_title(day)), *_run_lines(day)]
+    lines += ["", emphasis(_title(day)), *lines_of(day_run_blocks(day))]
     lines += ["", emphasis("The day"), *_strip(day)]
-    lines += ["", emphasis("Seeping"), *_seeping_lines(day, units)]
-    lines += ["", emphasis("Starts"), *_starts_lines(day, units)]
-    lines += ["", emphasis("Water"), *_water_lines(day, units)]
-    changes = [c.text for c in day.changes if c.told]
-    if changes:
-        lines += ["", emphasis("Change")]
-        for text in changes:
-            lines += wrap(text, "  - ", "    ")
-    if day.replayed:
-        lines += ["", emphasis("The same day with another tank"), *_replay_lines(day)]
+    for heading, blocks in day_sections(day, units):
+        lines += ["", emphasis(heading), *lines_of(blocks)]
     if causes:
         lines += ["", emphasis("Causes"), *causes]
-    lines += ["", emphasis("Cautions")]
-    for caution in _cautions(day):
-        lines += wrap(caution, "  ! ", "    ")
+    lines += ["", emphasis("Cautions"), *lines_of(Words(caution, "!") for caution in day_cautions(day))]
     return "\n".join(lines) + "\n"
+
+
+def day_sections(day: DayReading, units: UnitSystem = "us") -> list[tuple[str, list[Block]]]:
+    """Return what follows the run: seeping, starts, water, change, other tanks, each with its heading."""
+    sections = [
+        ("Seeping", _seeping_blocks(day, units)),
+        ("Starts", _starts_blocks(day, units)),
+        ("Water", _water_blocks(day, units)),
+    ]
+    changes: list[Block] = [Words(c.text, "-") for c in day.changes if c.told]
+    if changes:
+        sections.append(("Change", changes))
+    if day.replayed:
+        sections.append(("The same day with another tank", _replay_blocks(day)))
+    return sections
 
 
 def _title(day: DayReading) -> str:
@@ -51,10 +57,11 @@ def _title(day: DayReading) -> str:
     return f"RUN WITH NO WATER IN USE: {day.run.seconds:.{1 if half < 3 else 0}f} s, ±{half:.2g} s"
 
 
-def _run_lines(day: DayReading) -> list[str]:
-    lines = wrap(day.verdict.text if day.run is not None else day.no_use.reason, "  ")
+def day_run_blocks(day: DayReading) -> list[Block]:
+    """Return the run with no water in use and what it rests on, or why it is not told."""
+    lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
     if day.run is not None:
-        lines += wrap(f"{day.no_use.text} The interval holds what the air's heat and the pump's law can do.", "  ")
+        lines.append(Words(f"{day.no_use.text} The interval holds what the air's heat and the pump's law can do."))
     return lines
 
 
@@ -83,40 +90,41 @@ def _range(amount: Amount, shown: Callable[[float], str]) -> str:
     return f"{shown(amount.value)} ({shown(amount.low)} to {shown(amount.high)})"
 
 
-def _seeping_lines(day: DayReading, units: UnitSystem) -> list[str]:
+def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     s = day.seeping
-    lines: list[str] = []
+    lines: list[Block] = []
     if s.told:
         if day.seeping_l_per_min is not None:
             flow = _range(day.seeping_l_per_min, lambda v: format_flow(v, units))
         else:
             flow = f"{s.duty or 0.0:.1%} of the pump's rate (give --pump-rate for a flow)"
-        lines += wrap(f"{flow}, from {_when(day, s.from_s)} to {_when(day, s.to_s)}, by {s.count} rests.", "  ")
-        lines += wrap(s.text, "  ")
-        lines += wrap(
-            "To tell house from well side: shut the valve after the tank, listen again for some hours, and compare the "
-            "two (clicktimer compare OPEN.json SHUT.json --valve-test). A humidifier or ice maker that takes a little "
-            "again and again sounds the same: shut its valve for that time.",
-            "  ",
+        lines.append(Words(f"{flow}, from {_when(day, s.from_s)} to {_when(day, s.to_s)}, by {s.count} rests."))
+        lines.append(Words(s.text))
+        lines.append(
+            Words(
+                "To tell house from well side: shut the valve after the tank, listen again for some hours, and compare "
+                "the two (clicktimer compare OPEN.json SHUT.json --valve-test). A humidifier or ice maker that takes a "
+                "little again and again sounds the same: shut its valve for that time."
+            )
         )
     else:
-        lines += wrap(s.text, "  ")
+        lines.append(Words(s.text))
         if s.pattern == "part of the day":
-            lines += wrap(f"From {_when(day, s.from_s)} to {_when(day, s.to_s)}.", "  ")
+            lines.append(Words(f"From {_when(day, s.from_s)} to {_when(day, s.to_s)}."))
     if day.limit_l_per_min is not None:
         limit = format_flow(day.limit_l_per_min, units)
         below = "" if s.told else "; below that nothing is told"
-        lines += wrap(f"By the longest rest no more than {limit} seeps all the time{below}.", "  ")
+        lines.append(Words(f"By the longest rest no more than {limit} seeps all the time{below}."))
     elif s.limit_duty is not None:
-        lines += wrap(
-            f"By the longest rest no more than {s.limit_duty:.2%} of the pump's rate seeps all the time.", "  "
+        lines.append(
+            Words(f"By the longest rest no more than {s.limit_duty:.2%} of the pump's rate seeps all the time.")
         )
     else:
-        lines += wrap("No rest is known, so there is no limit to what may seep.", "  ")
+        lines.append(Words("No rest is known, so there is no limit to what may seep."))
     return lines
 
 
-def _starts_lines(day: DayReading, units: UnitSystem) -> list[str]:
+def _starts_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     s = day.starts
     seen = s.per_day
     a_day = f"{seen.value:.0f}" if seen.low == seen.high else f"{seen.value:.0f} ({seen.low:.0f} to {seen.high:.0f})"
@@ -127,41 +135,43 @@ def _starts_lines(day: DayReading, units: UnitSystem) -> list[str]:
         text += f" Shortest rest {format_time(s.shortest_rest_s)}."
     if s.longest_run_s is not None:
         text += f" Longest run {format_time(s.longest_run_s)}, from {_when(day, s.longest_at_s)}."
-    lines = wrap(text, "  ")
+    lines: list[Block] = [Words(text)]
     if s.endless:
-        lines += wrap(f"{s.endless} runs went on for more than five times the run with no water.", "  ")
+        lines.append(Words(f"{s.endless} runs went on for more than five times the run with no water."))
     if s.chatter:
-        lines += wrap(f"{s.chatter} times the switch chattered (on and off within 2 s).", "  ")
+        lines.append(Words(f"{s.chatter} times the switch chattered (on and off within 2 s)."))
     for flow in sorted(s.flows, key=lambda f: -f.share)[:3]:
         size = f"{flow.use.duty:.0%} of the pump's rate"
         if flow.use_l_per_min is not None:
             size = f"{format_flow(flow.use_l_per_min, units)} ({size})"
         leak = day.seeping.duty if day.seeping.told and day.seeping.duty else 0.0
         if abs(flow.use.duty - leak) <= 0.15 * leak:
-            lines += wrap(
-                f"The seeping by itself: {flow.use.count} starts at the least, {flow.share:.0%} of all. Stop the leak "
-                "before anything else.",
-                "  - ",
-                "    ",
+            lines.append(
+                Words(
+                    f"The seeping by itself: {flow.use.count} starts at the least, {flow.share:.0%} of all. Stop the "
+                    "leak before anything else.",
+                    "-",
+                )
             )
             continue
-        lines += wrap(
-            f"A steady use of {size} from {_when(day, flow.use.from_s)}: {flow.use.count} starts, {flow.share:.0%} of "
-            f"all, {flow.per_h:.0f} an hour. {flow.text}",
-            "  - ",
-            "    ",
+        lines.append(
+            Words(
+                f"A steady use of {size} from {_when(day, flow.use.from_s)}: {flow.use.count} starts, {flow.share:.0%} "
+                f"of all, {flow.per_h:.0f} an hour. {flow.text}",
+                "-",
+            )
         )
     for finding in s.motor:
-        lines += wrap(finding.text, "  - ", "    ")
+        lines.append(Words(finding.text, "-"))
     if s.motor:
-        lines += wrap(MAKER_WINS, "  ")
+        lines.append(Words(MAKER_WINS))
     return lines
 
 
-def _water_lines(day: DayReading, units: UnitSystem) -> list[str]:
+def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     w = day.water
     if w is None:
-        return wrap("Without a whole run there is no balance.", "  ")
+        return [Words("Without a whole run there is no balance.")]
 
     def shown(value: float) -> str:
         if w.unit == "L":
@@ -173,10 +183,10 @@ def _water_lines(day: DayReading, units: UnitSystem) -> list[str]:
         text += f" Midnight to five: {shown(day.night_water)} a night."
     if w.long_runs is not None:
         text += f" Of it {_range(w.long_runs, shown)} in very long runs, which ride the pump's curve."
-    return [*wrap(text, "  "), *wrap(w.text, "  ")]
+    return [Words(text), Words(w.text)]
 
 
-def _replay_lines(day: DayReading) -> list[str]:
+def _replay_blocks(day: DayReading) -> list[Block]:
     def counted(a: Amount) -> str:
         return f"{a.value:.0f} ({math.floor(a.low)} to {math.ceil(a.high)})"
 
@@ -185,15 +195,17 @@ def _replay_lines(day: DayReading) -> list[str]:
         for r in day.replayed
     ]
     header = ("tank", "starts", "worst hour", "mean run", "run, no water")
-    lines = table(header, rows, ("<", ">", ">", ">", ">"))
-    return lines + wrap(
-        "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch and "
-        "charge as given.",
-        "  ",
-    )
+    return [
+        Rows(header, rows, ("<", ">", ">", ">", ">")),
+        Words(
+            "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch "
+            "and charge as given."
+        ),
+    ]
 
 
-def _cautions(day: DayReading) -> list[str]:
+def day_cautions(day: DayReading) -> list[str]:
+    """Return the cautions that belong to what this result may make somebody do."""
     cautions = [RUNNING_ON] if day.starts.endless else []
     cautions.append(LISTEN)
     if day.seeping.told or (day.run is not None and day.run.seconds < 60):
@@ -211,10 +223,11 @@ def render_comparison(c: Comparison, *, emphasis: Emphasis = str) -> str:
     for d in c.differences:
         gap = "" if d.low is None or d.high is None else f"{d.low:+.2g} to {d.high:+.2g}"
         rows.append((f"{d.name}{f', {d.unit}' if d.unit else ''}", n(d.before), n(d.after), gap, d.finding))
-    lines = [emphasis("BEFORE AND AFTER"), *wrap(f"{c.before} and {c.after}", "  ")]
-    lines += table(("", "before", "after", "difference, 95 %", ""), rows, ("<", ">", ">", ">", "<"))
+    header = ("", "before", "after", "difference, 95 %", "")
+    blocks: list[Block] = [Words(f"{c.before} and {c.after}"), Rows(header, rows, ("<", ">", ">", ">", "<"))]
     if not rows:
-        lines += wrap("Neither holds a figure that can be compared: measure both again with the taps known.", "  ")
+        blocks.append(Words("Neither holds a figure that can be compared: measure both again with the taps known."))
+    lines = [emphasis("BEFORE AND AFTER"), *lines_of(blocks)]
     if c.valve:
-        lines += ["", emphasis("The valve test"), *wrap(c.valve, "  "), *wrap(NO_CERTIFICATE, "  ! ", "    ")]
+        lines += ["", emphasis("The valve test"), *lines_of([Words(c.valve), Words(NO_CERTIFICATE, "!")])]
     return "\n".join(lines) + "\n"

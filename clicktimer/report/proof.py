@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from clicktimer.report.words import wrap
+from clicktimer.report.blocks import Block, Words, lines_of
 
 NOT_SAID = (
     "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
@@ -20,48 +20,57 @@ FEW_CAUGHT = (
 
 def proof_lines(proof: Any) -> list[str]:
     """Return what a proof (clicktimer.prove) found, indented, at most 80 columns."""
+    return lines_of(proof_blocks(proof))
+
+
+def proof_blocks(proof: Any) -> list[Block]:
+    """Return what a proof (clicktimer.prove) found."""
     p = proof
     if p.why:
-        return wrap(f"Nothing could be proved: {p.why}.", "  ")
+        return [Words(f"Nothing could be proved: {p.why}.")]
     snaps = p.what == "sharp sounds"
     such = "such sharp sounds" if snaps else "such clicks"
     verb = "notices" if snaps else "hears"
     text = f"Here it {verb} {count_text(p.usual)} {such}{_range(p.usual)}"
     if p.fainter.put:
         text += f"; one {p.fainter_db:g} dB fainter, {count_text(p.fainter)}{_range(p.fainter)}"
-    lines = wrap(f"{text}.", "  ")
+    lines: list[Block] = [Words(f"{text}.")]
     if p.cut_in.put and p.cut_out.put:
-        lines += wrap(f"Cut-in {count_text(p.cut_in)}, cut-out {count_text(p.cut_out)}.", "  ")
+        lines.append(Words(f"Cut-in {count_text(p.cut_in)}, cut-out {count_text(p.cut_out)}."))
     elif p.cut_in.put or p.cut_out.put:
         kind, other = ("cut-in", "cut-out") if p.cut_in.put else ("cut-out", "cut-in")
         text = f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known."
-        lines += wrap(text, "  ")
+        lines.append(Words(text))
     if p.usual.high is not None and p.usual.high < FEW:
-        lines += wrap(FEW_CAUGHT, "  ")
+        lines.append(Words(FEW_CAUGHT))
     if p.silent:
         text = f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures."
-        lines += wrap(text, "  ")
+        lines.append(Words(text))
     if p.without_click and p.of_all is not None:
-        lines += wrap(
-            f"The pump's sound shows {p.without_click} start{'' if p.without_click == 1 else 's'} or stops at which no "
-            f"click was told, beside {p.told_before} that were: of all clicks here rather {100 * p.of_all:.0f} %.",
-            "  ",
+        lines.append(
+            Words(
+                f"The pump's sound shows {p.without_click} start{'' if p.without_click == 1 else 's'} or stops at "
+                f"which no click was told, beside {p.told_before} that were: of all clicks here rather "
+                f"{100 * p.of_all:.0f} %."
+            )
         )
     if p.others:
-        lines += wrap(
-            f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "
-            f"{'was' if p.others == 1 else 'were'} told: missed before, or invented.",
-            "  ",
+        lines.append(
+            Words(
+                f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "
+                f"{'was' if p.others == 1 else 'were'} told: missed before, or invented."
+            )
         )
     if p.missed_runs is not None:
         low, high = p.missed_runs
         if high >= 0.5:
-            lines += wrap(f"So about {low:.0f} to {high:.0f} runs may have been missed beside those told.", "  ")
+            lines.append(Words(f"So about {low:.0f} to {high:.0f} runs may have been missed beside those told."))
     made = "snaps" if snaps else "clicks"
-    lines += wrap(
-        f"Counted with copies of this recording's own {made}, laid into its own background at random places (95 % "
-        f"interval). {'A snap is not a switch.' if snaps else NOT_SAID}",
-        "  ",
+    lines.append(
+        Words(
+            f"Counted with copies of this recording's own {made}, laid into its own background at random places (95 % "
+            f"interval). {'A snap is not a switch.' if snaps else NOT_SAID}"
+        )
     )
     return lines
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from clicktimer.records import Cycle, Measurement
-from clicktimer.report.words import clock_text, half_width_text, length_text, seconds_text, started_time, table, wrap
+from clicktimer.report.blocks import Block, Rows, Words, lines_of
+from clicktimer.report.words import clock_text, half_width_text, length_text, seconds_text, started_time
 
 LONGEST_TABLE = 24  # rows that still fit one screen
 KEPT_AT_ENDS = 5
@@ -13,11 +14,16 @@ KEPT_EXTREMES = 3
 
 
 def runs_lines(measurement: Measurement, *, csv_hint: bool = True) -> list[str]:
-    """Return the table of runs and rests. Times in s; the start of each by the clock where that is known."""
+    """Return the table of runs and rests as lines of at most 80 columns."""
+    return lines_of(runs_blocks(measurement, csv_hint=csv_hint))
+
+
+def runs_blocks(measurement: Measurement, *, csv_hint: bool = True, whole: bool = False) -> list[Block]:
+    """Return the table of runs and rests; the start of each by the clock where that is known. whole: every one."""
     m = measurement
     started = started_time(m.source.started_at)
     day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
-    kept = _kept(m.cycles)
+    kept = list(range(len(m.cycles))) if whole else _kept(m.cycles)
     rows: list[tuple[str, ...]] = []
     before = -1
     for i in kept:
@@ -26,16 +32,16 @@ def runs_lines(measurement: Measurement, *, csv_hint: bool = True) -> list[str]:
         rows.append(_row(i, m.cycles[i], started, day, _marks(i, m.cycles, kept)))
         before = i
     header = ("", "began" if started else "began at", "run", "rest after", "")
-    lines = table(header, rows, (">", ">", ">", ">", "<"))
+    lines: list[Block] = [Rows(header, rows, (">", ">", ">", ">", "<"))]
     lines += _precision(m.cycles)
     if len(kept) < len(m.cycles):
-        whole = sum(c.complete for c in m.cycles)
+        complete = sum(c.complete for c in m.cycles)
         more = " Give --csv FILE to have them all." if csv_hint else ""
-        lines += wrap(f"{len(m.cycles)} runs in all, {whole} heard whole.{more}", "  ")
+        lines.append(Words(f"{len(m.cycles)} runs in all, {complete} heard whole.{more}"))
     return lines
 
 
-def ambiguous_lines(measurement: Measurement) -> list[str]:
+def ambiguous_blocks(measurement: Measurement) -> list[Block]:
     """Return both readings of the times between clicks whose kinds could not be told, in words and as a table."""
     both = measurement.ambiguous
     if both is None:
@@ -49,11 +55,11 @@ def ambiguous_lines(measurement: Measurement) -> list[str]:
         (clock_text(at, started), seconds_text(length), f"run in the {name} reading")
         for at, length, name in stretches[:LONGEST_TABLE]
     ]
-    lines = wrap(both.text, "  ")
+    lines: list[Block] = [Words(both.text)]
     if rows:
-        lines += table(("began" if started else "began at", "length", ""), rows, (">", ">", "<"))
+        lines.append(Rows(("began" if started else "began at", "length", ""), rows, (">", ">", "<")))
     if len(stretches) > len(rows):
-        lines += wrap(f"{len(stretches) - len(rows)} more are in the JSON (--json FILE).", "  ")
+        lines.append(Words(f"{len(stretches) - len(rows)} more are in the JSON (--json FILE)."))
     return lines
 
 
@@ -89,7 +95,7 @@ def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str) -
     return (str(index + 1), at, run, rest, "; ".join(n for n in notes if n))
 
 
-def _precision(cycles: tuple[Cycle, ...]) -> list[str]:
+def _precision(cycles: tuple[Cycle, ...]) -> list[Block]:
     halves = [
         (c.run_high_s - c.run_low_s) / 2
         for c in cycles
@@ -98,4 +104,4 @@ def _precision(cycles: tuple[Cycle, ...]) -> list[str]:
     if not halves:
         return []
     shown = half_width_text(max(halves))
-    return wrap(f"Each run is timed to within {shown} (95 %).", "  ")
+    return [Words(f"Each run is timed to within {shown} (95 %).")]

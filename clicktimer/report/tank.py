@@ -12,8 +12,8 @@ from typing import Any
 
 from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
+from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.report.day import day_json
-from clicktimer.report.words import wrap
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import Finding, TankThere
@@ -33,25 +33,30 @@ HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 def tank_lines(sizing: TankSizing) -> list[str]:
     """Return the tank section as plain lines of at most 80 columns, without heading and cautions."""
-    lines: list[str] = []
+    return lines_of(tank_blocks(sizing))
+
+
+def tank_blocks(sizing: TankSizing) -> list[Block]:
+    """Return the tank section without heading and cautions."""
+    lines: list[Block] = []
     if sizing.judgement is not None:
         told = sizing.judgement
-        lines += wrap(f"The tank there: {FINDING_TITLE[told.finding]}. {told.text}", "  ")
+        lines.append(Words(f"The tank there: {FINDING_TITLE[told.finding]}. {told.text}"))
         if told.settle:
-            lines += wrap(f"To settle it: {told.settle}", "  ")
+            lines.append(Words(f"To settle it: {told.settle}"))
         if sizing.measured_most_starts_per_h is not None and sizing.run is not None and not sizing.run.one_sided:
             starts = f"{sizing.measured_most_starts_per_h:.0f}"
-            lines += wrap(f"By the measured run, no steady use can cause more than {starts} starts an hour.", "  ")
-        lines.append("")
-    lines += wrap(_choice_text(sizing), "  ")
-    lines += ["", *_table(sizing), ""]
-    lines += wrap(_basis_text(sizing), "  ")
+            lines.append(Words(f"By the measured run, no steady use can cause more than {starts} starts an hour."))
+        lines.append(SPACE)
+    lines.append(Words(_choice_text(sizing)))
+    lines += [SPACE, _table(sizing), SPACE]
+    lines.append(Words(_basis_text(sizing)))
     for note in sizing.notes:
-        lines += wrap(note, "  - ", "    ")
+        lines.append(Words(note, "-"))
     for missing in sizing.missing:
         if missing.what == "the run with no water in use" and not sizing.system.tanks:
             continue  # without a tank there is nothing that the run could be held against
-        lines += wrap(f"Not known: {missing.what}. To get it: {missing.how}.", "  - ", "    ")
+        lines.append(Words(f"Not known: {missing.what}. To get it: {missing.how}.", "-"))
     return lines
 
 
@@ -73,7 +78,7 @@ def render_tank(
     if left:
         lines += ["", emphasis("Cautions")]
     for caution in left:
-        lines += wrap(caution, "  ! ", "    ")
+        lines += lines_of([Words(caution, "!")])
     return "\n".join(lines) + "\n"
 
 
@@ -120,13 +125,12 @@ def _starts_cell(row: TankRow) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _table(sizing: TankSizing) -> list[str]:
+def _table(sizing: TankSizing) -> Rows:
     """The sizes as a table; the one chosen and the one there are marked in words."""
     rows = [(row, _mark(row, sizing)) for row in sizing.stock]
     if sizing.there is not None:
         rows.append((sizing.there, "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"))
-    cells = [("tank", "gives", "runs, taps shut", "most starts/h", "")]
-    cells += [
+    cells = [
         (
             format_volume(row.volume_l, sizing.units),
             f"{_volume(row.drawdown_fast_l, sizing)} to {_volume(row.drawdown_l, sizing, unit=True)}",
@@ -137,9 +141,14 @@ def _table(sizing: TankSizing) -> list[str]:
         for row, mark in rows
     ]
     # Without a pump rate there are no runs to show.
-    shown = 4 if sizing.system.pump is not None else 2
-    widths = [max(len(line[i]) for line in cells) for i in range(shown)]
-    return ["  " + "   ".join([*(line[i].rjust(widths[i]) for i in range(shown)), line[4]]).rstrip() for line in cells]
+    shown = (0, 1, 2, 3, 4) if sizing.system.pump is not None else (0, 1, 4)
+    header = ("tank", "gives", "runs, taps shut", "most starts/h", "")
+    return Rows(
+        [header[i] for i in shown],
+        [[line[i] for i in shown] for line in cells],
+        [">" if i < 4 else "<" for i in shown],
+        gap=3,
+    )
 
 
 def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from clicktimer.errors import SettingsError
 from clicktimer.formats import format_flow, format_time, format_volume
-from clicktimer.report.words import wrap
+from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.tank.prices import Offer, PriceComparison
 from clicktimer.tank.sizing import TankSizing, UnderUse
 from clicktimer.units import gal_to_l, l_to_gal
@@ -21,22 +21,27 @@ PICTURES = (".png", ".svg", ".pdf")
 
 def use_lines(under: UnderUse, sizing: TankSizing) -> list[str]:
     """Return the runs under use as lines of at most 80 columns."""
+    return lines_of(use_blocks(under, sizing))
+
+
+def use_blocks(under: UnderUse, sizing: TankSizing) -> list[Block]:
+    """Return the runs under use."""
     rows = under.rows
     given = format_volume(under.drawdown_l, sizing.units)
-    lines = wrap(f"Of {under.what}: {given} between cut-out and cut-in.", "  ")
-    cells = [("steady use", "runs", "rests", "starts/h")]
+    lines: list[Block] = [Words(f"Of {under.what}: {given} between cut-out and cut-in.")]
+    cells = []
     for row in rows:
         run = format_time(row.run_s) if row.stops else "never stops"
         rest = format_time(row.rest_s) if math.isfinite(row.rest_s) and row.stops else "-"
         cells.append((format_flow(row.use_l_per_min, sizing.units), run, rest, f"{row.starts_per_h:.1f}"))
-    widths = [max(len(line[i]) for line in cells) for i in range(4)]
-    lines += ["  " + "   ".join(c.rjust(w) for c, w in zip(line, widths, strict=True)) for line in cells]
-    return lines + wrap(
-        "Reckoned with one pump rate. A pump whose rate falls towards cut-out may run on without end "
-        "from about "
-        "0.8 of its mean rate.",
-        "  ",
-    )
+    lines.append(Rows(("steady use", "runs", "rests", "starts/h"), cells, (">", ">", ">", ">"), gap=3))
+    return [
+        *lines,
+        Words(
+            "Reckoned with one pump rate. A pump whose rate falls towards cut-out may run on without end from about "
+            "0.8 of its mean rate."
+        ),
+    ]
 
 
 def use_json(under: UnderUse) -> list[dict[str, Any]]:
@@ -60,28 +65,37 @@ def use_json(under: UnderUse) -> list[dict[str, Any]]:
 
 def price_lines(prices: PriceComparison, sizing: TankSizing) -> list[str]:
     """Return the price list, held against the target, as lines of at most 80 columns."""
+    return lines_of(price_blocks(prices, sizing))
+
+
+def price_blocks(prices: PriceComparison, sizing: TankSizing) -> list[Block]:
+    """Return the price list, held against the target."""
     target = format_time(sizing.target_s)
     if prices.choice is None:
-        lines = wrap(f"Nothing on the price list, alone or as two, reaches a run of {target}.", "  ")
+        lines: list[Block] = [Words(f"Nothing on the price list, alone or as two, reaches a run of {target}.")]
     else:
-        lines = wrap(f"Cheapest that reaches {target}: {_offer_text(prices.choice, sizing)}.", "  ")
+        lines = [Words(f"Cheapest that reaches {target}: {_offer_text(prices.choice, sizing)}.")]
         if prices.next_up is not None:
             more_s = (prices.next_up.row.run_s or 0.0) - (prices.choice.row.run_s or 0.0)
             more_l = prices.next_up.row.drawdown_l - prices.choice.row.drawdown_l
-            lines += wrap(
-                f"For {prices.next_up.price - prices.choice.price:.2f} more, {_offer_text(prices.next_up, sizing)}: "
-                f"{format_time(more_s)} longer, {format_volume(more_l, sizing.units)} more between cut-out and "
-                "cut-in.",
-                "  ",
+            lines.append(
+                Words(
+                    f"For {prices.next_up.price - prices.choice.price:.2f} more, {_offer_text(prices.next_up, sizing)}:"
+                    f" {format_time(more_s)} longer, {format_volume(more_l, sizing.units)} more between cut-out and "
+                    "cut-in."
+                )
             )
     for pair, single in prices.pairs_instead[:3]:
-        lines += wrap(
-            f"Two of {pair.name} ({pair.price:.2f}) give at least as much as one {single.name} ({single.price:.2f}).",
-            "  ",
+        lines.append(
+            Words(
+                f"Two of {pair.name} ({pair.price:.2f}) give at least as much as one {single.name} "
+                f"({single.price:.2f})."
+            )
         )
-    lines.append("")
+    lines.append(SPACE)
     unit = "gal" if sizing.units == "us" else "L"
-    cells = [("tank", "price", "gives", "run", f"price/{unit}")]
+    header = ("tank", "price", "gives", "run", f"price/{unit}")
+    cells = []
     for offer in prices.offers:
         per_l = offer.price_per_l * (gal_to_l(1.0) if sizing.units == "us" else 1.0)
         cells.append(
@@ -93,11 +107,7 @@ def price_lines(prices: PriceComparison, sizing: TankSizing) -> list[str]:
                 "-" if math.isinf(per_l) else f"{per_l:.2f}",
             )
         )
-    widths = [max(len(line[i]) for line in cells) for i in range(5)]
-    lines += [
-        "  " + "   ".join([line[0].ljust(widths[0]), *(line[i].rjust(widths[i]) for i in range(1, 5))])
-        for line in cells
-    ]
+    lines.append(Rows(header, cells, ("<", ">", ">", ">", ">"), gap=3))
     return lines
 
 

@@ -9,13 +9,14 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
-from clicktimer.records import Measurement
+from clicktimer.records import Measurement, RunTime
 from clicktimer.report import advice
+from clicktimer.report.blocks import Block, Words, lines_of
 from clicktimer.report.causes import causes_lines, cautions_shown
-from clicktimer.report.correction import correction_lines
+from clicktimer.report.correction import correction_blocks
 from clicktimer.report.day import day_lines
 from clicktimer.report.proof import proof_lines
-from clicktimer.report.runs import ambiguous_lines, runs_lines
+from clicktimer.report.runs import ambiguous_blocks, runs_lines
 from clicktimer.report.words import (
     clock_text,
     half_width_text,
@@ -32,6 +33,10 @@ Emphasis = Callable[[str], str]
 
 SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
 OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
+WHAT_A_RUN_IS = (
+    "A run is from the click that starts the pump (cut-in) to the click that stops it (cut-out); a cycle is that "
+    "and the rest after it. The trade often says cycle for the run."
+)
 OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
 
@@ -51,9 +56,9 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
     if m.cycles:
         lines += ["", emphasis("Runs"), *runs_lines(m, csv_hint=csv_hint)]
     if m.correction is not None:
-        lines += ["", emphasis("Corrected by hand"), *correction_lines(m)]
+        lines += ["", emphasis("Corrected by hand"), *lines_of(correction_blocks(m))]
     if m.ambiguous is not None:
-        lines += ["", emphasis("Two readings"), *ambiguous_lines(m)]
+        lines += ["", emphasis("Two readings"), *lines_of(ambiguous_blocks(m))]
     if m.tank is not None and (m.run is not None or _tank_given(m.tank)):
         lines += ["", *_tank_lines(m.tank, emphasis)]
     if m.tank is not None and (day := day_starts(m.tank)) is not None:
@@ -62,10 +67,10 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
         lines += ["", emphasis("Causes"), *causes]
     if m.proof is not None:
         lines += ["", emphasis("Proof"), *proof_lines(m.proof)]
-    notes = _note_lines(m)
+    notes = lines_of(note_blocks(m))
     if notes:
         lines += ["", emphasis("About this recording"), *notes]
-    said = _said_lines(m)
+    said = lines_of(said_blocks(m))
     if said:
         lines += ["", emphasis("What you said"), *said]
     lines += ["", emphasis("Cautions")]
@@ -100,11 +105,17 @@ def _source_lines(m: Measurement) -> list[str]:
 
 
 def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
-    title = _title(m)
-    lines = [emphasis(title), *wrap(_verdict_text(m), "  ")]
+    lines = [emphasis(title_of(m)), *wrap(_verdict_text(m), "  ")]
     if m.run is None:
         return lines
-    run = m.run
+    lines += ["", *wrap(basis_text(m.run), "  ")]
+    if m.run.doubt and m.run.doubt not in m.verdict.text:
+        lines += wrap(m.run.doubt, "  ")
+    return lines + wrap(WHAT_A_RUN_IS, "  ")
+
+
+def basis_text(run: RunTime) -> str:
+    """Return what a run time rests on: which runs, the error of timing, the spread between runs."""
     basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
     if not run.one_sided:
         spread = "not known from so few" if run.spread_s is None else half_width_text(run.spread_s)
@@ -112,15 +123,7 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     basis += " (95 %)."
     # What the verdict has just said of the shortest run is not said again.
     rests_on = run.text.replace(SHORTEST.format(count=run.count), "").replace(SHORTEST_ONE, "")
-    lines += ["", *wrap(f"{rests_on.strip()} {basis}".strip(), "  ")]
-    if run.doubt and run.doubt not in m.verdict.text:
-        lines += wrap(run.doubt, "  ")
-    lines += wrap(
-        "A run is from the click that starts the pump (cut-in) to the click that stops it (cut-out); a cycle is that "
-        "and the rest after it. The trade often says cycle for the run.",
-        "  ",
-    )
-    return lines
+    return f"{rests_on.strip()} {basis}".strip()
 
 
 def _verdict_text(m: Measurement) -> str:
@@ -132,7 +135,8 @@ def _verdict_text(m: Measurement) -> str:
     return m.verdict.text.replace(CAUTION, "").replace("  ", " ").strip()
 
 
-def _title(m: Measurement) -> str:
+def title_of(m: Measurement) -> str:
+    """Return the verdict in a few words, in capitals."""
     if m.run is None:
         return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"
     if m.verdict.band is None:
@@ -160,19 +164,20 @@ def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
     return [emphasis("Tank"), *tank_lines(tank)]
 
 
-def _note_lines(m: Measurement) -> list[str]:
+def note_blocks(m: Measurement) -> list[Block]:
+    """Return what was odd about the recording: gaps and notices, each an item of a list."""
     started = started_time(m.source.started_at)
     day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
-    lines: list[str] = []
+    lines: list[Block] = []
     for gap in m.gaps:
         begin = clock_text(gap.from_s, started, with_day=day)
         until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
-        lines += wrap(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "  - ", "    ")
+        lines.append(Words(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "-"))
     for notice in m.warnings:
         if notice.code in SAID_ELSEWHERE:
             continue
         where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
-        lines += wrap(_sentence(where + notice.text), "  - ", "    ")
+        lines.append(Words(_sentence(where + notice.text), "-"))
     return lines
 
 
@@ -182,7 +187,7 @@ def _sentence(text: str) -> str:
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
-def _said_lines(m: Measurement) -> list[str]:
+def said_blocks(m: Measurement) -> list[Block]:
     """What the user said of the recording, and the values used; those of the tank stand in its own section."""
     said: list[str] = []
     given: list[str] = []
@@ -198,11 +203,11 @@ def _said_lines(m: Measurement) -> list[str]:
         elif entry["value"] is not None and (m.tank is None or name not in OF_THE_TANK):
             shown = f"{name.replace('_', ' ')} {_value_text(entry['value'])}"
             (defaults if entry["from"] == "default" else given).append(shown)
-    lines: list[str] = []
+    lines: list[Block] = []
     for start, values in (("", said), ("Given: ", given), ("Not given, so the usual: ", defaults)):
         if values:
             text = start + "; ".join(values) + "."
-            lines += wrap(text[0].upper() + text[1:], "  ", "  ")
+            lines.append(Words(text[0].upper() + text[1:]))
     return lines
 
 

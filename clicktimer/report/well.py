@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from clicktimer.formats import format_flow, format_switch, format_time, format_volume
 from clicktimer.report import advice
-from clicktimer.report.words import table, wrap
+from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.well.assess import WellReport
 from clicktimer.well.household import peak_figures
 from clicktimer.well.judge import Answer, HouseholdJudged, RuleJudged
@@ -48,30 +48,36 @@ ANSWER_TITLE: dict[Answer, str] = {
 
 def well_lines(report: WellReport) -> list[str]:
     """Return the well section as plain lines of at most 80 columns, without heading and cautions."""
-    lines: list[str] = []
+    return lines_of(well_blocks(report))
+
+
+def well_blocks(report: WellReport) -> list[Block]:
+    """Return the well section without heading and cautions."""
+    lines: list[Block] = []
     for paragraph in (_yield_text(report), _standing_text(report), _drawn_down_text(report)):
         if paragraph:
-            lines += wrap(paragraph, "  ")
+            lines.append(Words(paragraph))
     if report.supplies:
-        lines += ["", *_supply_table(report)]
-        lines += wrap(_supply_basis(report), "  ")
+        lines += [SPACE, _supply_table(report)]
+        lines.append(Words(_supply_basis(report)))
     for judged in report.rules:
-        lines += ["", *_rule_lines(judged)]
+        lines += [SPACE, *_rule_lines(judged)]
     if report.rules:
-        lines += wrap(AUTHORITY, "  ")
+        lines.append(Words(AUTHORITY))
     if report.households:
-        lines += ["", *_household_lines(report)]
+        lines += [SPACE, *_household_lines(report)]
     if report.storage is not None:
-        lines += ["", *_storage_lines(report, report.storage)]
+        lines += [SPACE, *_storage_lines(report, report.storage)]
     if report.notes or report.missing or not report.rules:
-        lines.append("")
+        lines.append(SPACE)
     for note in report.notes:
-        lines += wrap(note, "  - ", "    ")
+        lines.append(Words(note, "-"))
     for missing in report.missing:
-        lines += wrap(f"Not known: {missing.what}. To get it: {missing.how}.", "  - ", "    ")
+        lines.append(Words(f"Not known: {missing.what}. To get it: {missing.how}.", "-"))
     if not report.rules:
-        lines += wrap(f"No supply rule was applied: choose one by --rule or enter one by --need. {AUTHORITY}", "  - ",
-                      "    ")  # fmt: skip
+        lines.append(
+            Words(f"No supply rule was applied: choose one by --rule or enter one by --need. {AUTHORITY}", "-")
+        )
     return lines
 
 
@@ -79,20 +85,20 @@ def render_well(report: WellReport, *, emphasis: Callable[[str], str] = str) -> 
     """Return the whole report of a well, with cautions, as text that ends in a newline."""
     lines = [emphasis("Well"), *well_lines(report), "", emphasis("Cautions")]
     for caution in (*CAUTIONS, NO_CERTIFICATE):
-        lines += wrap(caution, "  ! ", "    ")
+        lines += lines_of([Words(caution, "!")])
     return "\n".join(lines) + "\n"
 
 
 def render_rules() -> str:
     """Return the list of supply rules with source and status, as text that ends in a newline."""
-    lines = wrap(f"None of these is applied unless you choose it by --rule NAME. {AUTHORITY}")
+    lines: list[Block] = [Words(f"None of these is applied unless you choose it by --rule NAME. {AUTHORITY}", indent=0)]
     for rule in all_rules():
-        lines += ["", rule.name]
-        lines += wrap(f"{rule.place}: {rule.says}.", "  ")
+        lines += [SPACE, Words(rule.name, indent=0)]
+        lines.append(Words(f"{rule.place}: {rule.says}."))
         if rule.note:
-            lines += wrap(rule.note, "  ")
-        lines += wrap(_source_text(rule), "  ")
-    return "\n".join(lines) + "\n"
+            lines.append(Words(rule.note))
+        lines.append(Words(_source_text(rule)))
+    return "\n".join(lines_of(lines)) + "\n"
 
 
 def _source_text(rule: Rule) -> str:
@@ -155,9 +161,9 @@ def _hours(time_s: float) -> str:
     return f"{time_s / 3600:.0f} h" if time_s % 3600 == 0 else format_time(time_s)
 
 
-def _supply_table(report: WellReport) -> list[str]:
+def _supply_table(report: WellReport) -> Rows:
     rows = [(_hours(s.time_s), _range(s.low_l, s.high_l, report), _limit_text(s)) for s in report.supplies]
-    return table(("over", "from a rested well", ""), rows, (">", ">", "<"))
+    return Rows(("over", "from a rested well", ""), rows, (">", ">", "<"))
 
 
 def _limit_text(supply: Supply) -> str:
@@ -182,7 +188,7 @@ def _supply_basis(report: WellReport) -> str:
     return text
 
 
-def _rule_lines(judged: RuleJudged) -> list[str]:
+def _rule_lines(judged: RuleJudged) -> list[Block]:
     rule = judged.rule
     count = ""
     if rule.per == "home":
@@ -192,41 +198,43 @@ def _rule_lines(judged: RuleJudged) -> list[str]:
     title = (
         f"{'The need you entered' if rule.status == 'ENTERED' else rule.name}{count}: {ANSWER_TITLE[judged.answer]}."
     )
-    lines = wrap(title, "  ")
+    lines: list[Block] = [Words(title)]
     if rule.status != "ENTERED":
-        lines += wrap(f"{rule.place}: {rule.says}.", "    ")
+        lines.append(Words(f"{rule.place}: {rule.says}.", indent=4))
     if not judged.demands:
-        lines += wrap("It asks for nothing that could be reckoned.", "    ")
+        lines.append(Words("It asks for nothing that could be reckoned.", indent=4))
     for demand in judged.demands:
-        lines += wrap(demand.text, "    - ", "      ")
+        lines.append(Words(demand.text, "-", 4))
     if rule.note:
-        lines += wrap(rule.note, "    ")
+        lines.append(Words(rule.note, indent=4))
     if rule.status != "ENTERED":
-        lines += wrap(_source_text(rule), "    ")
+        lines.append(Words(_source_text(rule), indent=4))
     return lines
 
 
-def _household_lines(report: WellReport) -> list[str]:
+def _household_lines(report: WellReport) -> list[Block]:
     asked = report.asked
     who = [f"{asked.people} people"] if asked.people is not None else []
     who += [f"{asked.bedrooms} bedrooms"] if asked.bedrooms is not None else []
-    lines = wrap(
-        f"The household ({', '.join(who)}). A day's use is planned for within two hours (Penn State Extension); day "
-        "after day only the inflow counts. Open: by the use, or by what is not known, enough or not.",
-        "  ",
-    )
+    lines: list[Block] = [
+        Words(
+            f"The household ({', '.join(who)}). A day's use is planned for within two hours (Penn State Extension); "
+            "day after day only the inflow counts. Open: by the use, or by what is not known, enough or not."
+        )
+    ]
     rows = [_household_row(h, report) for h in report.households]
-    lines += table(("by", "uses in a day", "within two hours", "day after day"), rows, ("<", ">", "<", "<"))
+    lines.append(Rows(("by", "uses in a day", "within two hours", "day after day"), rows, ("<", ">", "<", "<")))
     sources = sorted({f"{h.need.figure.name}: {h.need.figure.source}, grade {h.need.figure.grade}"
                       for h in report.households if h.need.figure.status != "ENTERED"})  # fmt: skip
     if sources:
-        lines += wrap("; ".join(sources) + ".", "  ")
-    lines += wrap(_peak_text(report), "  ")
+        lines.append(Words("; ".join(sources) + "."))
+    lines.append(Words(_peak_text(report)))
     if report.never_enough:
-        lines += wrap(
-            "By at least one figure the inflow of a whole day is less than the household uses: no tank cures that. "
-            "Less use, a deeper or a second well, or water brought in would.",
-            "  ",
+        lines.append(
+            Words(
+                "By at least one figure the inflow of a whole day is less than the household uses: no tank cures that. "
+                "Less use, a deeper or a second well, or water brought in would."
+            )
         )
     return lines
 
@@ -260,20 +268,18 @@ def _peak_text(report: WellReport) -> str:
     return text + f"; the pump gives {format_flow(report.system.pump.l_per_min, report.units)}."
 
 
-def _storage_lines(report: WellReport, storage: Storage) -> list[str]:
+def _storage_lines(report: WellReport, storage: Storage) -> list[Block]:
     units = report.units
     unknown = "" if report.standing_l is not None else ", no standing water counted, since it is not known"
-    lines = wrap(
-        f"At worst {format_volume(storage.short_l, units)} are short within the time asked{unknown}. Held in pressure "
-        f"tanks (switch {format_switch(report.system.cut_in_kpag, report.system.cut_out_kpag, units)}, usual charge), "
-        "that takes:",
-        "  ",
-    )
-    rows = [
-        (str(t.count), f"x {format_volume(t.volume_l, units)}", f"each holds {format_volume(t.holds_l, units)}")
-        for t in storage.tanks
+    switch = format_switch(report.system.cut_in_kpag, report.system.cut_out_kpag, units)
+    lines: list[Block] = [
+        Words(
+            f"At worst {format_volume(storage.short_l, units)} are short within the time asked{unknown}. Held in "
+            f"pressure tanks (switch {switch}, usual charge), that takes:"
+        )
     ]
-    lines += ["  " + "  ".join((a.rjust(5), b.ljust(9), c)) for a, b, c in rows]
+    rows = [(str(t.count), format_volume(t.volume_l, units), format_volume(t.holds_l, units)) for t in storage.tanks]
+    lines.append(Rows(("number", "tank", "each holds"), rows, (">", ">", ">")))
     text = (
         f"or one storage tank with {format_volume(storage.short_l, units)} of usable room and a booster pump, with a "
         "pressure tank of its own, sized for that pump. Pressure tanks are a dear way to store water: for a weak well "
@@ -281,4 +287,4 @@ def _storage_lines(report: WellReport, storage: Storage) -> list[str]:
     )
     if storage.refill_s is not None:
         text += f" The well needs {format_time(storage.refill_s)} to fill it again with nothing else drawn."
-    return lines + wrap(text, "  ")
+    return [*lines, Words(text)]

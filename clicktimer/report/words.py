@@ -94,19 +94,25 @@ Align = Literal["<", ">"]
 
 
 def table(
-    header: Sequence[str], rows: Sequence[Sequence[str]], align: Sequence[Align], *, indent: int = 2
+    header: Sequence[str], rows: Sequence[Sequence[str]], align: Sequence[Align], *, indent: int = 2, gap: int = 2
 ) -> list[str]:
-    """Return a table as lines of at most 80 columns; the last column takes what is left and wraps inside it."""
+    """Return a table as lines of at most 80 columns; the last column takes what is left and wraps inside it.
+
+    gap: columns of room between cells.
+    """
     cells = [tuple(map(plain, row)) for row in (header, *rows)]
     last = len(header) - 1
     widths = [max(len(row[i]) for row in cells) for i in range(last)]
     left = " " * indent
-    used = indent + sum(w + 2 for w in widths)
+    used = indent + sum(w + gap for w in widths)
     room = max(12, WIDTH - used)
+    end = max(len(row[last]) for row in cells) if align[last] == ">" else 0
     lines: list[str] = []
     for row in cells:
-        front = "".join(f"{cell:{a}{w}}  " for cell, a, w in zip(row, align, widths, strict=False))
+        front = "".join(f"{cell:{a}{w}}{' ' * gap}" for cell, a, w in zip(row, align, widths, strict=False))
         tail = textwrap.wrap(row[last], room, break_on_hyphens=False) or [""]
+        if len(tail) == 1:
+            tail = [tail[0].rjust(min(end, room))]
         lines.append((left + front + tail[0]).rstrip())
         lines.extend(" " * used + more for more in tail[1:])
     return lines
