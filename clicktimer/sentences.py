@@ -167,9 +167,15 @@ def decimals_for(half_width_s: float) -> int:
 
 def seconds_text(seconds: float, low_s: float, high_s: float, most_decimals: int = 2) -> str:
     """Write a time and its interval, all in seconds, like ``38.4 s (38.1 to 38.7 s)``; it is rounded outwards."""
+    value, low, high = seconds_texts(seconds, low_s, high_s, most_decimals)
+    return f"{value} s ({low} to {high} s)"
+
+
+def seconds_texts(seconds: float, low_s: float, high_s: float, most_decimals: int = 2) -> tuple[str, str, str]:
+    """Write a time and the ends of its interval, all in seconds, as three numbers: ``38.4``, ``38.1``, ``38.7``."""
     decimals = min(most_decimals, decimals_for(0.5 * (high_s - low_s)))
     low, high = _rounded(low_s, decimals, math.floor), _rounded(high_s, decimals, math.ceil)
-    return f"{seconds:.{decimals}f} s ({low} to {high} s)"
+    return f"{seconds:.{decimals}f}", low, high
 
 
 def at_most_text(seconds: float, high_s: float) -> str:

@@ -1,0 +1,23 @@
+"""Stage 10, beside the report: a measurement or a day in, pictures out, each with its caption and its words.
+
+Every function here only prepares words and numbers; a picture is drawn when its ``svg()`` or ``png()`` is asked for.
+"""
+
+from clicktimer.pictures.click_pair import click_pair, pair_spans_s
+from clicktimer.pictures.compare import compare_picture
+from clicktimer.pictures.day import day_pictures
+from clicktimer.pictures.picture import Picture
+from clicktimer.pictures.run_bars import run_bars
+from clicktimer.pictures.run_scale import run_scale
+from clicktimer.pictures.time_line import time_line
+
+__all__ = [
+    "Picture",
+    "click_pair",
+    "compare_picture",
+    "day_pictures",
+    "pair_spans_s",
+    "run_bars",
+    "run_scale",
+    "time_line",
+]

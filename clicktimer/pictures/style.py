@@ -1,0 +1,148 @@
+"""10 pictures: the one style that all of them share: colours, type, sizes, and axes laid out in inches.
+
+The colours are those of Okabe and Ito, "Color Universal Design" (2008): eight colours that people with protan, deutan
+and tritan sight still tell apart. They are used in pairs that also differ in lightness, and what a colour says is said
+again by a hatch, a line style, a shape or a word, so that a grey print tells the same. Spectrograms are drawn in
+"cividis" (Nuñez, Anderton and Renslow, PLOS ONE 2018), which rises evenly in lightness for every kind of sight; it is
+turned round, so that silence is light and costs no ink. The type is DejaVu Sans, which comes with matplotlib; it is
+drawn as outlines, so that a picture looks the same everywhere and no reader's computer has to have the font.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from functools import cache
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH_IN: Final = 6.5  # the text column of a Letter or A4 page
+TEXT_PT: Final = 8.5
+SMALL_PT: Final = 7.5
+LARGE_PT: Final = 20.0
+
+INK: Final = "#1a1a1a"
+SOFT: Final = "#5c6670"  # labels that are not data; 5.9 to 1 on white
+GRID: Final = "#d5dade"
+PAPER: Final = "#ffffff"
+BLUE: Final = "#0072b2"  # Okabe-Ito; the pump's runs
+SKY: Final = "#56b4e9"  # Okabe-Ito; a run that is doubtful
+ORANGE: Final = "#e69f00"  # Okabe-Ito; seeping, and what needs an eye
+VERMILION: Final = "#d55e00"  # Okabe-Ito; under the first mark
+LIGHT_ORANGE: Final = "#f6cf7a"  # ORANGE half way to white: between the marks
+LIGHT_GREEN: Final = "#bfe6da"  # Okabe-Ito bluish green a quarter of the way from white: from the second mark on
+LOST: Final = "#e4e7ea"  # sound that is missing; always hatched
+
+TOGETHER: Final = (
+    (VERMILION, LIGHT_ORANGE, LIGHT_GREEN),
+    (BLUE, SKY, PAPER),
+    (BLUE, ORANGE, PAPER),
+    (BLUE, LOST),
+    (INK, BLUE),
+)
+"""Colours that meet as areas in one picture: each pair of a row differs in lightness too (tests/test_pictures.py)."""
+
+HATCH_LOST: Final = "////"
+HATCH_CORRECTED: Final = "\\\\\\\\"
+HATCH_BY_SOUND: Final = "...."
+
+_RC: Final = {
+    "font.family": "DejaVu Sans",
+    "font.size": TEXT_PT,
+    "text.parse_math": False,
+    "text.color": INK,
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.labelsize": TEXT_PT,
+    "axes.titlesize": TEXT_PT + 0.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.linewidth": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.axisbelow": True,
+    "axes.unicode_minus": True,
+    "xtick.color": SOFT,
+    "ytick.color": SOFT,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "xtick.labelsize": SMALL_PT,
+    "ytick.labelsize": SMALL_PT,
+    "xtick.major.width": 0.7,
+    "ytick.major.width": 0.7,
+    "xtick.major.size": 3.0,
+    "ytick.major.size": 3.0,
+    "grid.color": GRID,
+    "grid.linewidth": 0.6,
+    "hatch.linewidth": 0.6,
+    "legend.frameon": False,
+    "legend.fontsize": SMALL_PT,
+    "figure.facecolor": PAPER,
+    "savefig.facecolor": PAPER,
+    "svg.fonttype": "path",
+    "svg.image_inline": True,
+}
+
+
+@contextmanager
+def styled(salt: str) -> Iterator[None]:
+    """Our style in place of whatever this computer's user has set up, as long as it lasts. salt: for the SVG's ids."""
+    import matplotlib as mpl
+
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.rcParams.update({**_RC, "svg.hashsalt": salt})
+        yield
+
+
+def canvas(height_in: float, width_in: float = WIDTH_IN) -> Figure:
+    """An empty figure, inches."""
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(width_in, height_in))
+
+
+def axes_in(figure: Figure, left: float, bottom: float, width: float, height: float) -> Axes:
+    """Axes at a place given in inches from the lower left corner."""
+    across, up = figure.get_size_inches()
+    return figure.add_axes((left / across, bottom / up, width / across, height / up))
+
+
+def strip_down(axes: Axes, keep: Sequence[str] = ("bottom",)) -> None:
+    """Leave only the named sides of the frame, and the ticks that belong to them."""
+    for side in ("left", "right", "top", "bottom"):
+        axes.spines[side].set_visible(side in keep)
+    if "left" not in keep:
+        axes.tick_params(left=False)
+    if "bottom" not in keep:
+        axes.tick_params(bottom=False)
+
+
+def plain_numbers(axes: Axes, which: str) -> None:
+    """Write 20 rather than 2 x 10^1 on a logarithmic axis ("x" or "y")."""
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    axis = axes.xaxis if which == "x" else axes.yaxis
+    axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    axis.set_minor_formatter(NullFormatter())
+
+
+@cache
+def _letters() -> frozenset[int]:
+    from matplotlib.font_manager import FontProperties, fontManager, get_font
+
+    return frozenset(get_font(fontManager.findfont(FontProperties(family="DejaVu Sans"))).get_charmap())
+
+
+def drawable(text: str, most: int = 60) -> str:
+    """The text with "?" for every letter that the font lacks (never a silent box), cut to so many letters.
+
+    >>> drawable("cellar\\u6c34.wav")
+    'cellar?.wav'
+    """
+    shown = "".join(c if ord(c) in _letters() and c.isprintable() else "?" for c in text)
+    return shown if len(shown) <= most else shown[: most - 1] + "…"

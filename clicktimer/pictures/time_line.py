@@ -1,0 +1,195 @@
+"""10 pictures: a measurement in, the whole listening as a line out: runs as blocks, clicks, gaps, what is half known."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Final
+
+from clicktimer.pictures import style
+from clicktimer.pictures.picture import Picture
+from clicktimer.pictures.states import State, corrected, counted, states
+from clicktimer.records import Click, Measurement
+from clicktimer.report.words import clock_text, length_text, position_text, started_time
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+ONE_ROW_S: Final = 1200.0
+MOST_ROWS: Final = 12
+ROWS_S: Final = (300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0, 43_200.0, 86_400.0)
+"""How long a row may be; the first that makes no more than twelve rows is taken, else a day."""
+TICKS_S: Final = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 10_800.0, 21_600.0)
+LONGEST_NAMED: Final = 14  # runs that still have room for their length in a single row
+FILL: Final[dict[State, str]] = {
+    "whole": style.BLUE, "doubtful": style.SKY, "pump sound": style.PAPER, "open": style.PAPER,
+}  # fmt: skip
+HATCH: Final[dict[State, str]] = {"whole": "", "doubtful": "", "pump sound": style.HATCH_BY_SOUND, "open": ""}
+
+
+def time_line(m: Measurement) -> Picture:
+    """Show the whole listening in order of time; what is longer than 20 minutes is folded into rows."""
+    row_s = _row_s(m.source.duration_s)
+    kinds, by_hand = states(m), len(corrected(m))
+    folded = "" if row_s >= m.source.duration_s else f" Each row is {length_text(row_s)}, read like lines of text."
+    caption = f"The whole listening, {length_text(m.source.duration_s)}: blocks where the pump ran.{folded}"
+    return Picture("time-line", caption, _alt(m, kinds, by_hand), lambda: _draw(m, row_s))
+
+
+def _row_s(duration_s: float) -> float:
+    if duration_s <= ONE_ROW_S:
+        return max(duration_s, 1.0)
+    return next((row for row in ROWS_S if duration_s <= MOST_ROWS * row), ROWS_S[-1])
+
+
+def fold(from_s: float, to_s: float, row_s: float) -> Iterator[tuple[int, float, float]]:
+    """Cut a stretch at the ends of the rows: row, and from and to as seconds from the row's beginning."""
+    row = int(from_s // row_s)
+    while row * row_s < to_s or (row == int(from_s // row_s) and from_s == to_s):
+        yield row, max(0.0, from_s - row * row_s), min(row_s, to_s - row * row_s)
+        row += 1
+
+
+def _clicks(m: Measurement) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
+    """Clicks that count, and those that a person struck out."""
+    if m.correction is None:
+        return (*m.clicks, *m.edges), ()
+    return tuple(c.click for c in m.correction.clicks), m.correction.deleted
+
+
+def _draw(m: Measurement, row_s: float) -> Figure:
+    single = m.source.duration_s <= row_s
+    rows = max(1, math.ceil(m.source.duration_s / row_s - 1e-9))
+    deep = 0.75 if single else rows * 0.25
+    figure = style.canvas(deep + 0.95)
+    left = 0.25 if single else 0.95
+    axes = style.axes_in(figure, left, 0.72, 6.25 - left, deep)
+    style.strip_down(axes)
+    axes.set(xlim=(0.0, row_s), ylim=(rows - 0.35 if not single else 0.5, -0.65 if not single else -1.0))
+    for row, a, b in fold(0.0, m.source.duration_s, row_s):
+        axes.plot([a, b], [row, row], color=style.SOFT, lw=0.8, zorder=1)
+    _gaps(axes, m, row_s)
+    _runs(axes, m, row_s, single)
+    _marks(axes, m, row_s, single)
+    _scale(axes, m, row_s, rows, single)
+    _key(figure, m)
+    return figure
+
+
+def _gaps(axes: Axes, m: Measurement, row_s: float) -> None:
+    for gap in m.gaps:
+        to_s = gap.from_s if gap.to_s is None else gap.to_s
+        for row, a, b in fold(gap.from_s, to_s, row_s):
+            if b - a > 0.002 * row_s:
+                axes.barh(row, b - a, 0.62, a, color=style.LOST, edgecolor=style.SOFT, hatch=style.HATCH_LOST, lw=0.5)
+            else:
+                axes.plot([a, a], [row - 0.42, row + 0.42], color=style.INK, ls=(0, (1.5, 1)), lw=1.2, zorder=4)
+
+
+def _runs(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
+    by_hand, kinds = corrected(m), states(m)
+    named = single and len(m.cycles) <= LONGEST_NAMED
+    for i, (cycle, kind) in enumerate(zip(m.cycles, kinds, strict=True)):
+        if cycle.cut_in_s is None or cycle.cut_out_s is None or kind == "open":
+            known_s = cycle.cut_in_s if cycle.cut_in_s is not None else cycle.cut_out_s
+            if known_s is not None:
+                row, a, _ = next(fold(known_s, known_s, row_s))
+                axes.text(a, row, "?", ha="left" if cycle.cut_in_s is not None else "right", va="center",
+                          fontsize=style.SMALL_PT, weight="bold", zorder=5)  # fmt: skip
+            continue
+        hatch = HATCH[kind] or (style.HATCH_CORRECTED if i in by_hand else "")
+        for row, a, b in fold(cycle.cut_in_s, cycle.cut_out_s, row_s):
+            axes.barh(row, b - a, 0.5, a, color=FILL[kind], edgecolor=style.BLUE if not hatch else style.INK,
+                      hatch=hatch, lw=0.6, zorder=3)  # fmt: skip
+        if named and cycle.run_s is not None:
+            middle = (cycle.cut_in_s + cycle.cut_out_s) / 2
+            axes.text(middle, -0.42, f"{cycle.run_s:.1f} s", ha="center", va="bottom", fontsize=style.SMALL_PT)
+
+
+def _marks(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
+    ours, deleted = _clicks(m)
+    for click in ours:
+        row, a, _ = next(fold(click.time_s, click.time_s, row_s))
+        if click.kind == "unknown":
+            axes.plot(a, row, marker="D", ms=4, color=style.PAPER, markeredgecolor=style.INK, zorder=5)
+        elif single:
+            mark = "^" if click.kind == "cut-in" else "v"
+            face = style.INK if click.how == "clicks" else style.PAPER
+            axes.plot(a, row + 0.37, marker=mark, ms=4, color=face, markeredgecolor=style.INK, markeredgewidth=0.7)
+    for click in deleted:
+        row, a, _ = next(fold(click.time_s, click.time_s, row_s))
+        axes.plot(a, row, marker="x", ms=5, color=style.SOFT, zorder=5)
+
+
+def _scale(axes: Axes, m: Measurement, row_s: float, rows: int, single: bool) -> None:
+    step_s = next((t for t in TICKS_S if row_s / t <= 8.5), TICKS_S[-1])
+    ticks = [i * step_s for i in range(int(row_s / step_s + 1e-6) + 1)]
+    started = started_time(m.source.started_at)
+    if single:
+        axes.set_xticks(ticks, [position_text(t)[:-2] for t in ticks])
+        axes.set_xlabel("time in the recording, min:s")
+        axes.set_yticks([])
+        return
+    unit, per = ("h", 3600.0) if row_s >= 21_600.0 else ("min", 60.0)
+    axes.set_xticks(ticks, [f"{t / per:g}" for t in ticks])
+    axes.set_xlabel(f"{unit} after the time at the left")
+    with_day = started is not None and m.source.duration_s > 86_400.0
+    labels = [clock_text(i * row_s, started, with_day=with_day) for i in range(rows)]
+    cut = 3 if started is not None else 2  # without the seconds, or the tenths
+    axes.set_yticks(range(rows), [label[:-cut] for label in labels])
+    axes.tick_params(left=False)
+
+
+def _key(figure: Figure, m: Measurement) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    kinds = states(m)
+    entries: list[tuple[object, str]] = []
+    for kind in ("whole", "doubtful", "pump sound"):
+        if kind in kinds:
+            patch = Patch(facecolor=FILL[kind], edgecolor=style.BLUE, hatch=HATCH[kind], lw=0.6)
+            entries.append((patch, {"whole": "pump ran", "doubtful": "doubtful", "pump sound": "by the pump's sound"}[kind]))
+    if corrected(m):
+        entries.append((Patch(facecolor=style.BLUE, edgecolor=style.INK, hatch=style.HATCH_CORRECTED), "corrected"))
+    if "open" in kinds:
+        entries.append((Line2D([], [], ls="", marker="$?$", color=style.INK, ms=5), "one end not heard"))
+    if m.gaps:
+        entries.append((Patch(facecolor=style.LOST, edgecolor=style.SOFT, hatch=style.HATCH_LOST), "sound missing"))
+    ours, deleted = _clicks(m)
+    if any(c.kind == "unknown" for c in ours):
+        entries.append((Line2D([], [], ls="", marker="D", color=style.PAPER, markeredgecolor=style.INK, ms=4),
+                        "click, not known which"))  # fmt: skip
+    if deleted:
+        entries.append((Line2D([], [], ls="", marker="x", color=style.SOFT, ms=5), "struck out by hand"))
+    if entries:
+        figure.legend([e[0] for e in entries], [e[1] for e in entries], loc="lower left", ncols=len(entries),
+                      bbox_to_anchor=(0.03, 0.0), handlelength=1.4, columnspacing=1.4, handletextpad=0.5)  # fmt: skip
+
+
+def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int) -> str:
+    lengths = sorted(c.run_s for c in m.cycles if c.run_s is not None)
+    text = f"A line of time of {length_text(m.source.duration_s)} with {counted(kinds, by_hand)}."
+    if lengths:
+        text += f" The shortest run is {lengths[0]:.1f} s, the longest {lengths[-1]:.1f} s."
+    if len(m.cycles) <= LONGEST_NAMED:
+        parts = [
+            f"{i} at {position_text(c.cut_in_s)} for {c.run_s:.1f} s"
+            for i, c in enumerate(m.cycles, start=1)
+            if c.cut_in_s is not None and c.run_s is not None
+        ]
+        if parts:
+            text += f" Runs: {'; '.join(parts)}."
+    ours, deleted = _clicks(m)
+    unknown = sum(c.kind == "unknown" for c in ours)
+    if unknown:
+        text += f" {unknown} click{'' if unknown == 1 else 's'} of which it is not known whether the pump started or stopped."
+    if deleted:
+        text += f" {len(deleted)} click{'' if len(deleted) == 1 else 's'} struck out by hand."
+    for gap in m.gaps[:5]:
+        long = "an unknown length" if gap.to_s is None else length_text(gap.to_s - gap.from_s)
+        text += f" Sound is missing at {position_text(gap.from_s)}, {long}."
+    if len(m.gaps) > 5:
+        text += f" {len(m.gaps) - 5} more gaps."
+    return text
