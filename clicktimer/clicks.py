@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from clicktimer import likeness, pump
-from clicktimer.learning import Field, Solution, learn, lone_changes, shortlist, worth_of
-from clicktimer.onsets import Candidates, LevelSegment
+from clicktimer.companions import led_by
+from clicktimer.candidates import Candidates, LevelSegment
+from clicktimer.learning import Field, Solution, doubtful, learn, lone_changes, shortlist, worth_of
 from clicktimer.records import Click, Kind
 from clicktimer.recurrence import by_recurrence, together, turn_of, with_pump
 from clicktimer.settings import PumpState
@@ -24,6 +25,8 @@ _LEAST_EACH = 2.0
 """Nats that each click must explain before the user's word on the first is taken for all."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
+_HALF_AS_GOOD = 0.8
+"""... and, where no pump is heard, no answer that shares but one kind of click may be worth this share of it."""
 _LEAST_ORDER = 0.8
 _LEAST_WORTH = 8.0
 """Nats that a sequence must explain to be told at all ..."""
@@ -93,11 +96,12 @@ def find_clicks(
     if not solutions:
         return _by_sound(levels, tracks) or nothing
     worth, best = solutions[0]
+    best = led_by(field, best)
     chosen = set(np.flatnonzero(best.path.kind))
     apart = best.track is None and _stand_apart(field, best)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
         return _by_sound(levels, tracks) or nothing
-    if best.track is not None and worth < _LEAST_EACH * len(chosen):
+    if best.track is not None and worth < _LEAST_EACH * len(chosen) * (1.0 + doubtful(best.track)):
         return _by_sound(levels, tracks) or Heard((), (), False, False, worth, 0.0, None)
     rivals = [
         (its_worth, s)
@@ -106,7 +110,10 @@ def find_clicks(
         and _snap_of(field, s) > _snap_of(field, best) - 2.5  # words that recur are no rival of a clear snap
     ]
     margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
-    if best.track is None and any(_as_good(s, its_worth, worth / len(chosen)) for its_worth, s in rivals):
+    halves = any(_half_differs(s, best) for its_worth, s in solutions[1:] if its_worth > _HALF_AS_GOOD * worth)
+    if best.track is None and (
+        halves or any(_as_good(s, its_worth, worth / len(chosen)) for its_worth, s in rivals)
+    ):
         return Heard((), (), False, False, worth, 0.0, None)  # two switches, or a switch and a latch: which is it?
     takes_turns = best.track is not None or apart or _two_kinds(best) >= _LEAST_ORDER
     if margin < _LEAST_LEAD * worth or not takes_turns:
@@ -154,6 +161,15 @@ def _as_good(solution: Solution, worth: float, each: float) -> bool:
     """Whether another sequence stands nearly as well, click for click."""
     count = int(np.count_nonzero(solution.path.kind))
     return count >= 4 and worth > 0.6 * each * count
+
+
+def _half_differs(one: Solution, best: Solution) -> bool:
+    """Whether one kind of click is about the same in two answers and the other kind is not."""
+    share = []
+    for mine in best.members:
+        most = max(len(np.intersect1d(mine, its)) for its in one.members)
+        share.append(most / max(len(mine), 1))
+    return min(share) < 0.3 and max(share) > 0.7 and min(len(m) for m in one.members) > 0
 
 
 def _snap_of(field: Field, solution: Solution) -> float:
@@ -239,14 +255,17 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
     base = max(pick - 12, 0)
     vectors = likeness.seed_vectors(field.prints, np.arange(base, min(pick + 13, len(time_s))))
     score = solution.score[solution.path.kind[pick] - 1]
+    waves = np.nan_to_num(field.waves.alike(pick))
     for step in (-1, 1):
         k = pick + step
         while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < _BURST_S and not solution.path.kind[k]:
             alike = float(vectors[k - base] @ vectors[pick - base])
             louder = float(field.rise[k] - field.rise[pick])
-            if alike > 0.7 and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
+            wave = float(waves[k])
+            sure = score[k] > max(score[pick] - 3.0, 0.0)
+            if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)
-                plain = alike > 0.85 or louder > 4.0
+                plain = wave > 0.5 or alike > 0.85 or louder > 4.0 or sure
                 if step < 0 and plain and score[k] > score[pick] - 4.0 and time_s[pick] - time_s[k] < _FIRST_S:
                     first = k
             k += step

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from clicktimer.onsets import Candidates
+from clicktimer.candidates import Candidates
 from clicktimer.place import judge_place
 from clicktimer.prove.proof import Again
 from clicktimer.records import Click, Measurement, Samples

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from clicktimer import likeness, pump, sequence, snap
+from clicktimer.candidates import Candidates
 from clicktimer.kernel import F32, F64
-from clicktimer.onsets import Candidates
+from clicktimer.waves import Waves
 
 HAZARD_PER_S = 1.0 / 60.0
 """How often a switch clicks, to an order of magnitude: only its logarithm counts."""
@@ -24,6 +25,12 @@ _LEAST_RUN_S = 1.5
 _CHATTER_S = 1.0
 _SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
 """Snap score of the true clicks of the develop half: median, and spread below it."""
+_AROUND_S = 1.2
+"""What is nearer to a click than this may be its echo or its chatter."""
+_LEFT_OUT = 0.7
+_PLAIN_APART = 4.5
+_DULL = -0.3
+"""Snap score below which clicks that come with a faint pump may as well be words."""
 _EDGE_S = 0.4
 """A click and the change of level that goes with it lie within this time."""
 _BURST_S = 6.0
@@ -31,6 +38,9 @@ _SUSTAINED_S = 8.0
 _RAMP_STEPS = 3
 """Level steps after a click in which the pump may still be starting or running down."""
 _ROUNDS = 4
+_MOST_TEMPLATES = 12
+_MOST_PRINT, _MOST_AGAINST, _MOST_WAVE, _MOST_LEVEL = 4.0, 4.0, 7.0, 2.0
+"""No one comparison may say more than this, in nats."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +56,7 @@ class Field:
     snap: F32  # likeness to a snap-action switch, whatever the switch
     burst: np.ndarray  # how many clicks of a chattering burst it stands for
     population: F32  # the same of all candidates, short-listed or not
+    waves: Waves
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +94,7 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
     first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
     keep, short = keep[first], short.take(first)
     prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
-    return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps)
+    return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short))
 
 
 def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:
@@ -176,12 +187,68 @@ def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
 
 
 def like_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+    """How much more each candidate sounds like these clicks than like the others: by print, wave and loudness, in
+    nats.
+    """
+    if len(members) < 2:
+        return np.zeros(len(field.cand))
+    by_print = np.clip(_print_score(field, members, others), -_MOST_PRINT, _MOST_PRINT)
+    return by_print + _wave_score(field, members, others) + _level_score(field, members, others)
+
+
+def _wave_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+    """log( density of the waves' likeness among these clicks / among the others )."""
+    none = np.zeros(len(field.cand))
+    known = members[[field.waves.has(int(m)) for m in members]]
+    if len(known) < 2:
+        return none
+    known = known[np.argsort(-field.rise[known], kind="stable")[:_MOST_TEMPLATES]]
+    columns = np.stack([field.waves.alike(int(m)) for m in known])
+    columns[np.arange(len(known)), known] = np.nan  # a click must not vouch for itself
+    columns = -np.sort(-columns, axis=0)  # NaN last
+    use = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
+    sums = np.cumsum(np.nan_to_num(columns), axis=0)
+    alike = sums[use - 1, np.arange(columns.shape[1])] / use
+    heard = ~np.isnan(columns[0])
+    bins = np.arange(0.0, 1.0001, 0.025)
+    centre = bins[:-1] + 0.0125
+    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 0.04) ** 2)
+    kernel /= kernel.sum(axis=0, keepdims=True)
+    prior = np.exp(-0.5 * ((centre - 0.45) / 0.09) ** 2)
+    prior = prior / prior.sum() + 0.01 / len(centre)
+    other = kernel @ np.histogram(alike[others & heard], bins)[0] + 3.0 * prior
+    other /= other.sum() * 0.025
+    mine = alike[known]
+    middle = float(np.median(mine))
+    spread = max(1.4826 * float(np.median(np.abs(mine - middle))), 0.07)
+    wide = np.where(centre > middle, 1.0, spread)  # better than usual is no reason for doubt
+    same = 0.92 * np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (spread * 2.5066) + 0.08
+    score = np.clip(np.log(same / other), -_MOST_AGAINST, _MOST_WAVE)
+    none[heard] = np.interp(alike[heard], centre, score)
+    return none
+
+
+def _level_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+    """log( density of the loudness among these clicks / among the others )."""
+    level = field.cand.peak_db
+    bins = np.arange(-100.0, 4.0, 2.0)
+    centre = bins[:-1] + 1.0
+    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 2.5) ** 2)
+    kernel /= kernel.sum(axis=0, keepdims=True)
+    other = kernel @ np.histogram(level[others], bins)[0] + 3.0 / len(centre)
+    other /= other.sum()
+    middle = float(np.median(level[members]))
+    spread = max(1.4826 * float(np.median(np.abs(level[members] - middle))), 2.5)
+    same = np.exp(-0.5 * ((centre - middle) / spread) ** 2)
+    same = 0.85 * same / same.sum() + 0.15 / len(centre)
+    score = np.clip(np.log(same / other), -_MOST_LEVEL, _MOST_LEVEL)
+    return np.asarray(np.interp(level, centre, score), np.float64)
+
+
+def _print_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
     """log( density of the distance to these clicks among themselves / among the unexplained candidates of like
     loudness ).
     """
-    n = len(field.cand)
-    if len(members) < 2:
-        return np.zeros(n)
     weights = np.clip(field.rise[members], 3.0, None)
     distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights))
     if len(members) <= 12:  # a click must not vouch for itself
@@ -230,10 +297,14 @@ def worth_of(field: Field, solution: Solution) -> float:
     chosen = np.where(path.kind == 1, solution.score[0], solution.score[1])[picks]
     worth = float(np.minimum(chosen, 8.0).sum())
     doubt = 3.0 if solution.track is None else 1.5
+    if solution.track is not None:
+        less = max(_DULL - float(np.median(field.snap[picks])), 0.0)
+        worth -= 2.0 * doubtful(solution.track) * len(picks) * less
     for kind in (1, 2):
         members = np.flatnonzero(path.kind == kind)
         if len(members):  # what recurs may still be no switch: words and barks recur too
             worth -= doubt * np.sqrt(len(members)) * max(0.5 - float(np.median(field.snap[members])), 0.0)
+    worth -= _LEFT_OUT * _left_out(field, solution)
     if solution.track is None:
         return worth - 2.5 * len(path.silent_rows)
     others = np.ones(len(field.cand), bool)
@@ -244,7 +315,28 @@ def worth_of(field: Field, solution: Solution) -> float:
     worth += float(np.clip(-np.log(chance), 0.0, 5.0).sum())
     worth += _sustained_bonus(field, solution)
     lone = lone_changes(path.silent_rows, field)
-    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum())
+    # A level that comes and goes mostly without a click is not that of the pump.
+    many = max(len(path.silent_rows) - 0.3 * len(picks), 0.0)
+    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum()) - 6.0 * many
+
+
+def doubtful(track: pump.Track) -> float:
+    """From 0, where the pump is heard plainly, to 1, where its level is hardly apart: words have such a level too."""
+    return min(max((_PLAIN_APART - track.apart) / 1.5, 0.0), 1.0)
+
+
+def _left_out(field: Field, solution: Solution) -> float:
+    """What the sounds say that resemble the clicks and yet are none of them, in nats.
+
+    A switch takes turns: all that sounds like it is in the sequence. Of crackle that recurs, half is left over.
+    """
+    picks = field.cand.time_s[solution.path.kind > 0]
+    at = np.searchsorted(picks, field.cand.time_s)
+    to_next = picks[np.minimum(at, len(picks) - 1)] - field.cand.time_s
+    to_last = field.cand.time_s - picks[np.maximum(at - 1, 0)]
+    away = np.minimum(np.abs(to_next), np.abs(to_last)) > _AROUND_S
+    score = np.maximum(solution.score[0], solution.score[1])[away]
+    return float(np.clip(score, 0.0, 8.0).sum())
 
 
 def lone_changes(rows: np.ndarray, field: Field) -> np.ndarray:

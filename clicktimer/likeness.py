@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from clicktimer.candidates import N_BANDS, N_SLICES, Candidates, from_codes
 from clicktimer.compiled import compiled
 from clicktimer.kernel import F32
-from clicktimer.onsets import N_BANDS, N_SLICES, Candidates, from_codes
 
 _VISIBLE = 10.0 ** (2.0 / 10.0)
 """A cell counts when it, or the pattern, stands 2 dB over the room."""

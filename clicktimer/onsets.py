@@ -8,91 +8,21 @@ candidate.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer import filters, kernel
+from clicktimer import filters, kernel, waves
+from clicktimer.candidates import F64, N_BANDS, N_LEVELS, N_SLICES, N_WAVE, U8, Candidates, LevelSegment, to_codes
 from clicktimer.records import Block, Samples
 from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
-
-U8 = npt.NDArray[np.uint8]
-F64 = npt.NDArray[np.float64]
-
-N_BANDS = len(BAND_EDGES_HZ) - 1
-N_SLICES = len(SLICE_EDGES_S) - 1
-N_LEVELS = len(LOW_EDGES_HZ) - 1 + N_BANDS
+from clicktimer.snap import LOWEST, snap_score
 
 _LONGEST_FEED_S = 5.0
 _RAW_TAIL_S = 0.25
-
-
-def to_codes(energy: npt.NDArray[np.floating]) -> U8:
-    """Mean square -> half decibels in one byte (0 = -128 dB of full scale, 255 = -0.5 dB)."""
-    db = 10.0 * np.log10(np.maximum(energy, 1e-13))
-    return np.asarray(np.clip(np.round(2.0 * (db + 128.0)), 0, 255), np.uint8)
-
-
-def from_codes(codes: U8) -> npt.NDArray[np.float32]:
-    """Half decibels in one byte -> dB of full scale."""
-    return codes.astype(np.float32) * np.float32(0.5) - np.float32(128.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Candidates:
-    """Sudden rises, in order of time; n of them.
-
-    time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,). attack_s, decay_s: (n,) from the
-    onset to the loudest point, and from there until the energy stays below a tenth. peak_db: (n,) largest sample,
-    dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
-    bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
-    below half the sample rate.
-    """
-
-    time_s: F64
-    rise_db: npt.NDArray[np.float32]
-    timing_sd_s: npt.NDArray[np.float32]
-    attack_s: npt.NDArray[np.float32]
-    decay_s: npt.NDArray[np.float32]
-    peak_db: npt.NDArray[np.float32]
-    prints: U8
-    context: U8
-    room: U8
-    bands: U8
-
-    def __len__(self) -> int:
-        return int(self.time_s.size)
-
-    @staticmethod
-    def none() -> Candidates:
-        """An empty set."""
-        f32 = np.zeros(0, dtype=np.float32)
-        return Candidates(
-            np.zeros(0), f32, f32, f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8),
-            np.zeros((0, 2, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8), np.zeros(0, np.uint8),
-        )  # fmt: skip
-
-    @staticmethod
-    def join(parts: list[Candidates]) -> Candidates:
-        """Several sets in order as one."""
-        if not parts:
-            return Candidates.none()
-        return Candidates(*(np.concatenate([getattr(p, f) for p in parts]) for f in Candidates.__slots__))
-
-    def take(self, index: npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Candidates:
-        """Some of them."""
-        return Candidates(*(getattr(self, f)[index] for f in Candidates.__slots__))
-
-
-@dataclass(frozen=True, slots=True)
-class LevelSegment:
-    """The sound level by band at a coarse step, without a hole: codes (n, levels), first step at start_s."""
-
-    start_s: float
-    step_s: float
-    codes: U8
-    used: int
+_SNAP_RISE, _SNAP_FALL_PER_S = 0.02, 0.02
+"""How fast what is asked of a candidate's snap score, for its wave to be kept, follows what there is."""
 
 
 class OnsetFinder:
@@ -179,6 +109,7 @@ class _Stretch:
         self._levels_done = 0
         self._level_codes: list[U8] = []
         self._waiting: list[Candidates] = []
+        self._least_snap, self._last_s = LOWEST, start_s
 
     def _design(self) -> None:
         rate = self.rate_hz
@@ -293,10 +224,23 @@ class _Stretch:
         room[:, self.used :] = 0
         time_s, *shape = self._onsets((at + self._first_frame) * self.frame_len)
         sd_s, attack_s, decay_s, peak_db = (values.astype(np.float32) for values in shape)
-        return Candidates(
+        return self._with_waves(Candidates(
             time_s, self._rise[at].copy(), sd_s, attack_s, decay_s, peak_db, prints, context, room,
-            np.full(n, self.used, np.uint8),
-        )  # fmt: skip
+            np.full(n, self.used, np.uint8), np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
+        ))  # fmt: skip
+
+    def _with_waves(self, found: Candidates) -> Candidates:
+        """The same with the waves of those that stand out as snaps: over a long time about one in a second."""
+        wave_hz = np.zeros(len(found), np.float32)
+        for i, score in enumerate(snap_score(found).tolist()):
+            time_s = float(found.time_s[i])
+            self._least_snap = max(self._least_snap - _SNAP_FALL_PER_S * (time_s - self._last_s), LOWEST)
+            self._last_s = time_s
+            if score >= self._least_snap:
+                self._least_snap += _SNAP_RISE
+                wave_hz[i] = waves.rate_of(self.rate_hz)[1]
+        at = np.rint((found.time_s[wave_hz > 0.0] - self.start_s) * self.rate_hz).astype(np.int64) - self._raw_first
+        return replace(found, wave_hz=wave_hz, waves=waves.cut(self._raw, at, self.rate_hz))
 
     def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64]:
         """Time, its deviation, attack, decay and peak: the onset of the sound's energy near each of the given

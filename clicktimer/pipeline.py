@@ -10,11 +10,12 @@ from pathlib import Path
 import numpy as np
 
 from clicktimer import sentences
+from clicktimer.candidates import Candidates
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.cycles import pair_cycles, unknown_intervals
 from clicktimer.formats import format_time
 from clicktimer.labels import HAND_SD_S, Label, correct
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Click, Correction, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions, PumpState, Taps

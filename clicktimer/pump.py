@@ -12,9 +12,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from clicktimer.candidates import LevelSegment, from_codes
 from clicktimer.compiled import compiled
 from clicktimer.kernel import F32, F64
-from clicktimer.onsets import LevelSegment, from_codes
 
 STEP_WINDOW = 6
 """Level steps (of 0.25 s) on each side of a candidate from which its change of level is taken."""

@@ -12,6 +12,7 @@ from clicktimer.learning import HAZARD_PER_S, Field, Seed, Solution, learn, like
 
 _GROUPS = 12
 _SEEDS = 14
+_LEADERS = 80
 _KEPT = 8
 
 
@@ -22,7 +23,7 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
     alike = vectors @ vectors.T
     near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
     alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
-    groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0))
+    groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0)) + _wave_groups(field, order)
     seeds = []
     others = np.ones(len(field.cand), bool)
     for group in groups:
@@ -76,6 +77,27 @@ def _groups(alike: F32, weight: F32) -> list[np.ndarray]:
                 if len(part) >= 2 and (part is group or (len(group) >= 4 and not tight.all())):
                     found[tuple(sorted(part.tolist()))] = part
     return list(found.values())
+
+
+def _wave_groups(field: Field, order: np.ndarray) -> list[np.ndarray]:
+    """Groups of sounds whose waves agree; led by those that are most of a snap."""
+    found: list[np.ndarray] = []
+    free = np.ones(len(order), bool)
+    time_s = field.cand.time_s[order]
+    for k in np.flatnonzero([field.waves.has(int(i)) for i in order[:_LEADERS]]):
+        if not free[k]:
+            continue
+        free[k] = False
+        alike = np.nan_to_num(field.waves.alike(int(order[k]))[order])
+        least = float(np.clip(np.quantile(alike, 0.97) + 0.06, 0.6, 0.8))
+        away = np.abs(time_s - time_s[k]) > 1.2
+        group = np.flatnonzero((alike > least) & free & away)
+        if len(group):
+            free[group] = False
+            found.append(np.concatenate([[k], group[np.argsort(-alike[group], kind="stable")]]))
+        if len(found) >= _GROUPS:
+            break
+    return found
 
 
 def turn_of(field: Field, solution: Solution) -> float:

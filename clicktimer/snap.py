@@ -13,8 +13,8 @@ from importlib import resources
 
 import numpy as np
 
+from clicktimer.candidates import Candidates, from_codes
 from clicktimer.kernel import F32, F64
-from clicktimer.onsets import Candidates, from_codes
 
 FEATURES = (
     "rise", "attack", "decay", "slice0", "slice1", "slice2", "slice3", "slice4", "slice5", "before", "after",
@@ -84,8 +84,9 @@ def _fitted() -> tuple[F64, F64]:
 def snap_score(candidates: Candidates) -> F32:
     """Logit of being a snap among all sorts of noises, (n,), between LOWEST and HIGHEST."""
     table, weights = _fitted()
-    out = [
-        terms(features(candidates.take(np.arange(first, min(first + 4096, len(candidates))))), table) @ weights
-        for first in range(0, len(candidates), 4096)
-    ]
+    # Summed row by row: a matrix product's last digit would depend on how many rows it has.
+    out = []
+    for first in range(0, len(candidates), 4096):
+        some = candidates.take(np.arange(first, min(first + 4096, len(candidates))))
+        out.append((terms(features(some), table) * weights).sum(axis=1))
     return np.clip(np.concatenate(out) if out else np.zeros(0), LOWEST, HIGHEST).astype(np.float32)

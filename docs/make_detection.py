@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from clicktimer import clicks, pump, snap
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.candidates import Candidates
+from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block
 from clicktimer.settings import DetectionSettings
 from clicktimer.sound import open_recording

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from recordings import HOUSE, nearest, scene
 
+from clicktimer.candidates import Candidates
 from clicktimer.clicks import Heard, find_clicks
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.onsets import OnsetFinder
 from clicktimer.pipeline import Listened
 from clicktimer.records import Block
 from clicktimer.settings import PumpState

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.candidates import Candidates
 from clicktimer.cli import run
 from clicktimer.cli.guided import Guide, Refill, SteadyTap, refill_lines, with_caught
 from clicktimer.cli.listen import _until
@@ -17,7 +18,6 @@ from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import SettingsError
 from clicktimer.live.session import RecordingSource, Session
 from clicktimer.live.state import state_of
-from clicktimer.onsets import Candidates
 from clicktimer.records import Block, Click, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.candidates import N_BANDS, N_SLICES, Candidates, to_codes
 from clicktimer.likeness import Prints, distances, linear_prints, pattern_of, seed_vectors
-from clicktimer.onsets import N_BANDS, N_SLICES, Candidates, to_codes
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 

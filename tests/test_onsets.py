@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clicktimer import filters
-from clicktimer.onsets import Candidates, OnsetFinder, from_codes, to_codes
+from clicktimer.candidates import Candidates, from_codes, to_codes
+from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Gap
 from clicktimer.settings import BAND_EDGES_HZ
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clicktimer import pump
-from clicktimer.onsets import N_LEVELS, LevelSegment
+from clicktimer.candidates import N_LEVELS, LevelSegment
 from clicktimer.pump import Levels
 
 STEP_S = 0.25

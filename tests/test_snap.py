@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from clicktimer import snap
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.candidates import Candidates
+from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block
 from clicktimer.simulator import Use, simulate, us_system
 from clicktimer.simulator.sounds import Noise, SoundSettings, render_all

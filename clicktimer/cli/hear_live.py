@@ -72,8 +72,8 @@ def hear_microphone(device: str | None, length_s: float | None, *, snapped: bool
 
 
 def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bool) -> Place:
+    from clicktimer.candidates import Candidates
     from clicktimer.live.engine import Engine
-    from clicktimer.onsets import Candidates
     from clicktimer.place import judge_place, sharp_sounds
     from clicktimer.records import Block
     from clicktimer.sound.quality import Watch

@@ -14,9 +14,9 @@ from typing import Final, Literal
 
 import numpy as np
 
+from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.live.finder import LiveFinder
-from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
 from clicktimer.store.folder import Event

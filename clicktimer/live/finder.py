@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer.onsets import Candidates, LevelSegment, OnsetFinder
+from clicktimer.candidates import Candidates, LevelSegment
+from clicktimer.onsets import OnsetFinder
 
 
 @dataclass(frozen=True, slots=True)

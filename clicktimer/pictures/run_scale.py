@@ -121,7 +121,7 @@ def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...],
         if edge_s >= end_s:
             continue
         is_mark = edge_s in marks_s
-        if 0.0 < edge_s and not is_mark:
+        if edge_s > 0.0 and not is_mark:
             axes.plot([edge_s] * 2, [STRIP_IN, STRIP_IN + THICK_IN], color=style.PAPER, lw=1.0)
         if edge_s == 0.0 or is_mark or edge_s == edges_s[-1]:
             axes.plot([edge_s] * 2, [STRIP_IN - 0.05, STRIP_IN], color=style.INK, lw=1.2 if is_mark else 0.7)

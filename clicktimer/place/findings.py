@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from clicktimer import pump
+from clicktimer.candidates import Candidates
 from clicktimer.kernel import F64
-from clicktimer.onsets import Candidates
 from clicktimer.place.levels import gain_dips, unsteadiness_db
 from clicktimer.records import Gap, Notice
 

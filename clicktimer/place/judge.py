@@ -16,8 +16,8 @@ from typing import Any, Literal
 import numpy as np
 
 from clicktimer import pump, snap
+from clicktimer.candidates import Candidates, LevelSegment, from_codes
 from clicktimer.kernel import F64
-from clicktimer.onsets import Candidates, LevelSegment, from_codes
 from clicktimer.place.findings import Finding, of_gaps, of_levels, of_notices, of_recorder
 from clicktimer.place.levels import ABOVE, room_db
 from clicktimer.records import Click, Measurement

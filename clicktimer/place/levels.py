@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from clicktimer import pump
+from clicktimer.candidates import N_BANDS, N_LEVELS, Candidates
 from clicktimer.kernel import F32, F64
-from clicktimer.onsets import N_BANDS, N_LEVELS, Candidates
 from clicktimer.settings import BAND_EDGES_HZ
 
 ABOVE = next(i for i, edge in enumerate(BAND_EDGES_HZ) if edge >= 1000.0)

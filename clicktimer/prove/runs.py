@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from clicktimer.candidates import Candidates
 from clicktimer.clicks import find_clicks
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.onsets import OnsetFinder
 from clicktimer.prove.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.prove.counting import Count, count_of

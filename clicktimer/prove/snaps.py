@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from clicktimer import snap
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.candidates import Candidates
+from clicktimer.onsets import OnsetFinder
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.prove.counting import Count, count_of
 from clicktimer.prove.proof import FAINTER_DB, Again, Proof, dice, nothing_proved

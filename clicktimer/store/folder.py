@@ -15,8 +15,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
+from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.errors import StoreError
-from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Gap, Kind, Notice
 from clicktimer.sound.clock import Clock
 from clicktimer.store import tables

@@ -10,8 +10,8 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
+from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.errors import StoreError
-from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Gap, Notice
 from clicktimer.store import tables
 from clicktimer.store.folder import Event, events_of, is_listening

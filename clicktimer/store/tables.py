@@ -12,8 +12,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.errors import StoreError
-from clicktimer.onsets import Candidates, LevelSegment
 
 DATABASE: Final = "listening.sqlite"
 FORMAT: Final = "clicktimer-listening"

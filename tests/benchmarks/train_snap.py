@@ -13,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from clicktimer import snap
-from clicktimer.onsets import Candidates, OnsetFinder
+from clicktimer.candidates import Candidates
+from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block
 
 Sample = tuple[np.ndarray, np.ndarray, np.ndarray]  # features, is a click, weight

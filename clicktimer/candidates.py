@@ -1,0 +1,97 @@
+"""What the first pass keeps: candidates (anything that could be a click), each with a small print, and the level track.
+
+All of it is of fixed size for each candidate but the wave: 16 ms of sound, kept only of those that stand out as
+snaps (see onsets.py), because a day has half a million candidates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from clicktimer.settings import BAND_EDGES_HZ, LOW_EDGES_HZ, SLICE_EDGES_S
+
+U8 = npt.NDArray[np.uint8]
+F64 = npt.NDArray[np.float64]
+
+N_BANDS = len(BAND_EDGES_HZ) - 1
+N_SLICES = len(SLICE_EDGES_S) - 1
+N_LEVELS = len(LOW_EDGES_HZ) - 1 + N_BANDS
+N_WAVE = 256
+"""Samples of a wave, at 11 to 23 kHz (see WAVE_RATE_HZ in onsets.py)."""
+
+
+def to_codes(energy: npt.NDArray[np.floating]) -> U8:
+    """Mean square -> half decibels in one byte (0 = -128 dB of full scale, 255 = -0.5 dB)."""
+    db = 10.0 * np.log10(np.maximum(energy, 1e-13))
+    return np.asarray(np.clip(np.round(2.0 * (db + 128.0)), 0, 255), np.uint8)
+
+
+def from_codes(codes: U8) -> npt.NDArray[np.float32]:
+    """Half decibels in one byte -> dB of full scale."""
+    return codes.astype(np.float32) * np.float32(0.5) - np.float32(128.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Sudden rises, in order of time; n of them.
+
+    time_s: (n,) onset. rise_db: (n,) mean rise over the room. timing_sd_s: (n,). attack_s, decay_s: (n,) from the
+    onset to the loudest point, and from there until the energy stays below a tenth. peak_db: (n,) largest sample,
+    dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
+    bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
+    below half the sample rate. wave_hz: (n,) sample rate of its wave, 0 where none is kept. waves: (kept, N_WAVE), the
+    waves of those that have one, in the same order: from 4 ms before the onset, its loudest sample 127.
+    """
+
+    time_s: F64
+    rise_db: npt.NDArray[np.float32]
+    timing_sd_s: npt.NDArray[np.float32]
+    attack_s: npt.NDArray[np.float32]
+    decay_s: npt.NDArray[np.float32]
+    peak_db: npt.NDArray[np.float32]
+    prints: U8
+    context: U8
+    room: U8
+    bands: U8
+    wave_hz: npt.NDArray[np.float32]
+    waves: npt.NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return int(self.time_s.size)
+
+    @staticmethod
+    def none() -> Candidates:
+        """An empty set."""
+        f32 = np.zeros(0, dtype=np.float32)
+        return Candidates(
+            np.zeros(0), f32, f32, f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8),
+            np.zeros((0, 2, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8), np.zeros(0, np.uint8), f32,
+            np.zeros((0, N_WAVE), np.int8),
+        )  # fmt: skip
+
+    @staticmethod
+    def join(parts: list[Candidates]) -> Candidates:
+        """Several sets in order as one."""
+        if not parts:
+            return Candidates.none()
+        return Candidates(*(np.concatenate([getattr(p, f) for p in parts]) for f in Candidates.__slots__))
+
+    def take(self, index: npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Candidates:
+        """Some of them."""
+        kept = self.wave_hz > 0.0
+        row = (np.cumsum(kept) - 1)[index]
+        rest = (getattr(self, f)[index] for f in Candidates.__slots__ if f != "waves")
+        return Candidates(*rest, waves=self.waves[row[kept[index]]])
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSegment:
+    """The sound level by band at a coarse step, without a hole: codes (n, levels), first step at start_s."""
+
+    start_s: float
+    step_s: float
+    codes: U8
+    used: int
