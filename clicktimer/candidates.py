@@ -42,8 +42,9 @@ class Candidates:
     onset to the loudest point, and from there until the energy stays below a tenth. peak_db: (n,) largest sample,
     dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
     bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
-    below half the sample rate. wave_hz: (n,) sample rate of its wave, 0 where none is kept. waves: (kept, N_WAVE), the
-    waves of those that have one, in the same order: from 4 ms before the onset, its loudest sample 127.
+    below half the sample rate. late_s: (n,) how much later the onset is if fainter sounds just before the main one are
+    taken for its approach: some contacts slide before they snap. wave_hz: (n,) sample rate of its wave, 0 where none is kept. waves: (kept, N_WAVE), the
+    waves of those that have one, in the same order: from 4 ms before that later onset, its loudest sample 127.
     """
 
     time_s: F64
@@ -56,6 +57,7 @@ class Candidates:
     context: U8
     room: U8
     bands: U8
+    late_s: npt.NDArray[np.float32]
     wave_hz: npt.NDArray[np.float32]
     waves: npt.NDArray[np.int8]
 
@@ -68,7 +70,7 @@ class Candidates:
         f32 = np.zeros(0, dtype=np.float32)
         return Candidates(
             np.zeros(0), f32, f32, f32, f32, f32, np.zeros((0, N_SLICES, N_BANDS), np.uint8),
-            np.zeros((0, 2, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8), np.zeros(0, np.uint8), f32,
+            np.zeros((0, 2, N_BANDS), np.uint8), np.zeros((0, N_BANDS), np.uint8), np.zeros(0, np.uint8), f32, f32,
             np.zeros((0, N_WAVE), np.int8),
         )  # fmt: skip
 

@@ -16,7 +16,7 @@ import numpy as np
 from clicktimer import likeness, pump
 from clicktimer.companions import led_by
 from clicktimer.candidates import Candidates, LevelSegment
-from clicktimer.learning import Field, Solution, doubtful, learn, lone_changes, shortlist, worth_of
+from clicktimer.learning import AROUND_S, Field, Solution, doubtful, learn, lone_changes, shortlist, worth_of
 from clicktimer.records import Click, Kind
 from clicktimer.recurrence import by_recurrence, together, turn_of, with_pump
 from clicktimer.settings import PumpState
@@ -36,10 +36,13 @@ _APART = 3.0
 _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
 _BURST_S = 1.0
+_SLIDE_S = 0.001
 _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
 _SURE_TURN = 4.5
 """t value of the change of level at the clicks from which it tells cut-in from cut-out."""
+_PLAIN_TURN = 6.0
+_MOST_DOUBTFUL = 0.5
 _LEAST_CHANCE = 0.75
 """A click is told when its chance, by all paths together, is at least this."""
 _SURE_CHANCE = 0.9
@@ -95,9 +98,13 @@ def find_clicks(
     solutions = sorted(((worth_of(field, s), s) for s in found if s is not None), key=lambda pair: -pair[0])
     if not solutions:
         return _by_sound(levels, tracks) or nothing
+    if any(_plain(field, s, its_worth) for its_worth, s in solutions):
+        # The pump is plainly heard to start and stop with some of the sounds: what takes turns without it, be it
+        # ever so often, is not its switch.
+        solutions = [(its_worth, s) for its_worth, s in solutions if s.track is not None]
     worth, best = solutions[0]
     best = led_by(field, best)
-    chosen = set(np.flatnonzero(best.path.kind))
+    chosen = np.flatnonzero(best.path.kind)
     apart = best.track is None and _stand_apart(field, best)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
         return _by_sound(levels, tracks) or nothing
@@ -106,11 +113,12 @@ def find_clicks(
     rivals = [
         (its_worth, s)
         for its_worth, s in solutions[1:]
-        if len(chosen & set(np.flatnonzero(s.path.kind))) < 0.3 * len(chosen)
+        if _shared(field, chosen, np.flatnonzero(s.path.kind)) < 0.3
         and _snap_of(field, s) > _snap_of(field, best) - 2.5  # words that recur are no rival of a clear snap
     ]
     margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
-    halves = any(_half_differs(s, best) for its_worth, s in solutions[1:] if its_worth > _HALF_AS_GOOD * worth)
+    turn = 0.0 if best.track is not None else turn_of(field, best)
+    halves = abs(turn) < _SURE_TURN and any(_half_differs(field, s, best) for its_worth, s in solutions[1:] if its_worth > _HALF_AS_GOOD * worth)
     if best.track is None and (
         halves or any(_as_good(s, its_worth, worth / len(chosen)) for its_worth, s in rivals)
     ):
@@ -121,7 +129,6 @@ def find_clicks(
     order_known = best.track is not None or (
         pump_at_start is not None and worth >= _LEAST_EACH * len(chosen) and _none_before(field, best)
     )
-    turn = 0.0 if best.track is not None else turn_of(field, best)
     heard = best.track is not None or abs(turn) >= _SURE_TURN
     flip = heard and turn < 0
     conflict = flip and pump_at_start is not None
@@ -163,12 +170,30 @@ def _as_good(solution: Solution, worth: float, each: float) -> bool:
     return count >= 4 and worth > 0.6 * each * count
 
 
-def _half_differs(one: Solution, best: Solution) -> bool:
+def _plain(field: Field, solution: Solution, worth: float) -> bool:
+    """Whether a level that is well apart comes and goes with nearly every click, and hardly ever without one."""
+    count, path = int(np.count_nonzero(solution.path.kind)), solution.path
+    return (
+        solution.track is not None
+        and count >= 4
+        and doubtful(solution.track) < _MOST_DOUBTFUL
+        and len(path.silent_rows) <= 0.3 * count
+        and worth >= 2.0 * _LEAST_EACH * count
+        and turn_of(field, solution) >= _PLAIN_TURN
+    )
+
+
+def _shared(field: Field, mine: np.ndarray, its: np.ndarray) -> float:
+    """Share of these clicks that another answer has too, or has something beside: an echo, a bounce, a relay."""
+    if not len(mine) or not len(its):
+        return 0.0
+    apart = np.abs(field.cand.time_s[mine][:, None] - field.cand.time_s[its][None, :]).min(axis=1)
+    return float(np.mean(apart < AROUND_S))
+
+
+def _half_differs(field: Field, one: Solution, best: Solution) -> bool:
     """Whether one kind of click is about the same in two answers and the other kind is not."""
-    share = []
-    for mine in best.members:
-        most = max(len(np.intersect1d(mine, its)) for its in one.members)
-        share.append(most / max(len(mine), 1))
+    share = [max(_shared(field, mine, its) for its in one.members) for mine in best.members]
     return min(share) < 0.3 and max(share) > 0.7 and min(len(m) for m in one.members) > 0
 
 
@@ -222,7 +247,7 @@ def _report(
             continue
         clicks.append(
             Click(
-                time_s=float(field.cand.time_s[first]),
+                time_s=float(field.cand.time_s[first] + _as_the_others(field, solution, first, which)),
                 kind=kind if order_known else "unknown",
                 confidence=min(chance, 0.999),
                 # Where an earlier snap of the burst may have been the click, its time is that much less certain.
@@ -270,6 +295,18 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
                     first = k
             k += step
     return first, np.array(near)
+
+
+def _as_the_others(field: Field, solution: Solution, pick: int, which: int) -> float:
+    """What to add to a click's time, in seconds, so that it is that of the same moment as in the other clicks.
+
+    A contact that slides before it snaps is at one time loud enough to be taken for the onset, at another not.
+    """
+    late = field.cand.late_s[solution.members[which]]
+    if len(late) < 3:
+        return 0.0
+    off = float(field.cand.late_s[pick]) - float(np.median(late))
+    return off if abs(off) > _SLIDE_S else 0.0
 
 
 def _edge(time_s: float, kind: Kind, solution: Solution) -> Click:

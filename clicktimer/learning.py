@@ -25,7 +25,7 @@ _LEAST_RUN_S = 1.5
 _CHATTER_S = 1.0
 _SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
 """Snap score of the true clicks of the develop half: median, and spread below it."""
-_AROUND_S = 1.2
+AROUND_S = 1.2
 """What is nearer to a click than this may be its echo or its chatter."""
 _LEFT_OUT = 0.7
 _PLAIN_APART = 4.5
@@ -317,7 +317,7 @@ def worth_of(field: Field, solution: Solution) -> float:
     lone = lone_changes(path.silent_rows, field)
     # A level that comes and goes mostly without a click is not that of the pump.
     many = max(len(path.silent_rows) - 0.3 * len(picks), 0.0)
-    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum()) - 6.0 * many
+    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum()) - 6.0 * many * (1.0 + 3.0 * doubtful(solution.track))
 
 
 def doubtful(track: pump.Track) -> float:
@@ -334,7 +334,7 @@ def _left_out(field: Field, solution: Solution) -> float:
     at = np.searchsorted(picks, field.cand.time_s)
     to_next = picks[np.minimum(at, len(picks) - 1)] - field.cand.time_s
     to_last = field.cand.time_s - picks[np.maximum(at - 1, 0)]
-    away = np.minimum(np.abs(to_next), np.abs(to_last)) > _AROUND_S
+    away = np.minimum(np.abs(to_next), np.abs(to_last)) > AROUND_S
     score = np.maximum(solution.score[0], solution.score[1])[away]
     return float(np.clip(score, 0.0, 8.0).sum())
 

@@ -21,6 +21,7 @@ from clicktimer.snap import LOWEST, snap_score
 
 _LONGEST_FEED_S = 5.0
 _RAW_TAIL_S = 0.25
+_APPROACH, _MAIN = 0.05, 0.20
 _SNAP_RISE, _SNAP_FALL_PER_S = 0.02, 0.02
 """How fast what is asked of a candidate's snap score, for its wave to be kept, follows what there is."""
 
@@ -223,10 +224,10 @@ class _Stretch:
         context[:, :, self.used :] = 0
         room[:, self.used :] = 0
         time_s, *shape = self._onsets((at + self._first_frame) * self.frame_len)
-        sd_s, attack_s, decay_s, peak_db = (values.astype(np.float32) for values in shape)
+        sd_s, attack_s, decay_s, peak_db, late_s = (values.astype(np.float32) for values in shape)
         return self._with_waves(Candidates(
             time_s, self._rise[at].copy(), sd_s, attack_s, decay_s, peak_db, prints, context, room,
-            np.full(n, self.used, np.uint8), np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
+            np.full(n, self.used, np.uint8), late_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
         ))  # fmt: skip
 
     def _with_waves(self, found: Candidates) -> Candidates:
@@ -239,17 +240,18 @@ class _Stretch:
             if score >= self._least_snap:
                 self._least_snap += _SNAP_RISE
                 wave_hz[i] = waves.rate_of(self.rate_hz)[1]
-        at = np.rint((found.time_s[wave_hz > 0.0] - self.start_s) * self.rate_hz).astype(np.int64) - self._raw_first
+        main_s = (found.time_s + found.late_s)[wave_hz > 0.0] - self.start_s
+        at = np.rint(main_s * self.rate_hz).astype(np.int64) - self._raw_first
         return replace(found, wave_hz=wave_hz, waves=waves.cut(self._raw, at, self.rate_hz))
 
-    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64]:
-        """Time, its deviation, attack, decay and peak: the onset of the sound's energy near each of the given
+    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64, F64]:
+        """Time, its deviation, attack, decay, peak and lateness: the onset of the sound's energy near each of the given
         samples, to a fraction of a millisecond.
 
         The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the
         loudest point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the
         noise before allows: the onset is the end of that quiet. A faint approach before the main click is thus not
-        the onset.
+        the onset; how much later it would be with 20 % for 5 % is handed on (late_s).
         """
         rate = self.rate_hz
         half = max(round(0.0008 * rate), 1)
@@ -265,18 +267,24 @@ class _Stretch:
         total = np.cumsum(high * high, axis=1)
         energy = (total[:, smooth:] - total[:, :-smooth]) / smooth
         span = span[half + 1 + smooth // 2 :][: energy.shape[1]]  # the middle of each average
-        columns = np.arange(energy.shape[1])[None, :]
         zero = int(np.searchsorted(span, 0))
         noise = np.median(energy[:, : round(0.012 * rate)], axis=1) + 1e-18
         window = slice(zero - round(0.003 * rate), zero + round(0.013 * rate))
         top = np.argmax(energy[:, window], axis=1) + window.start
         highest = energy[np.arange(near.size), top]
-        threshold = np.maximum(0.05 * highest, np.minimum(4.0 * noise, 0.5 * highest))
-        quiet = np.cumsum(energy < threshold[:, None], axis=1)
-        held = np.zeros(energy.shape, bool)
-        held[:, hold:] = quiet[:, hold:] - quiet[:, :-hold] == hold
-        held &= columns < top[:, None]
-        last = np.where(held.any(axis=1), energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1), top - 1)
+        columns = np.arange(energy.shape[1])[None, :]
+
+        def quiet_until(share: float) -> npt.NDArray[np.intp]:
+            """Where the last quiet before the loudest point ends."""
+            threshold = np.maximum(share * highest, np.minimum(4.0 * noise, 0.5 * highest))
+            quiet = np.cumsum(energy < threshold[:, None], axis=1)
+            held = np.zeros(energy.shape, bool)
+            held[:, hold:] = quiet[:, hold:] - quiet[:, :-hold] == hold
+            held &= columns < top[:, None]
+            return np.where(held.any(axis=1), energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1), top - 1)
+
+        last, main = quiet_until(_APPROACH), quiet_until(_MAIN)
+        late_s = (main - last) / rate
         time_s = self.start_s + (near + span[np.minimum(last + 1, span.size - 1)]) / rate
         ratio = np.clip(highest / noise, 1.0, 1e4)
         sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
@@ -286,7 +294,7 @@ class _Stretch:
             columns >= top[:, None]
         )
         end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
-        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7))
+        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7)), late_s
 
     # -- the level track -------------------------------------------------------------------------------------------
 
