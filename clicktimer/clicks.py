@@ -10,6 +10,7 @@ if it wins clearly.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -37,6 +38,7 @@ _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
 _BURST_S = 1.0
 _SLIDE_S = 0.001
+_SAME_WAVE = 0.5
 _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
 _SURE_TURN = 4.5
@@ -108,7 +110,8 @@ def find_clicks(
     apart = best.track is None and _stand_apart(field, best)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
         return _by_sound(levels, tracks) or nothing
-    if best.track is not None and worth < _LEAST_EACH * len(chosen) * (1.0 + doubtful(best.track)):
+    doubt = 1.0 if best.track is None and not apart else doubtful(best.track) if best.track is not None else 0.0
+    if worth < _LEAST_EACH * len(chosen) * (1.0 + doubt):
         return _by_sound(levels, tracks) or Heard((), (), False, False, worth, 0.0, None)
     rivals = [
         (its_worth, s)
@@ -232,7 +235,10 @@ def _report(
     """
     path = solution.path
     clicks, edges = [], []
+    again = _again(field, solution)
     for i in np.flatnonzero(path.kind):
+        if i in again:
+            continue
         kind: Kind = "cut-in" if (path.kind[i] == 1) != flip else "cut-out"
         first, burst = _burst_of(field, solution, int(i))
         # In a burst the paths share their belief among its snaps: that there was a click here is their sum.
@@ -260,6 +266,8 @@ def _report(
         )
     lone = lone_changes(path.silent_rows, field)
     for row, silent, alone in zip(path.silent_rows, path.silent_kinds, lone, strict=True):
+        if any(0.0 <= field.cand.time_s[i] - field.levels.time_of(int(row)) < _BURST_S for i in again):
+            continue
         if not alone:  # a few seconds of some other sound: no run is made of it, but none is told across it either
             edges.append(
                 Click(field.levels.time_of(int(row)), "unknown", 0.5, timing_sd_s=_EDGE_SD_S, how="pump sound")
@@ -268,6 +276,18 @@ def _report(
         kind = "cut-in" if (silent == 1) != flip else "cut-out"
         edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
+
+
+def _again(field: Field, solution: Solution) -> set[int]:
+    """Picks that are the last one of the same kind again: a switch that chatters, not one that was missed between."""
+    picks = np.flatnonzero(solution.path.kind)
+    return {
+        int(b)
+        for a, b in pairwise(picks)
+        if solution.path.kind[a] == solution.path.kind[b]
+        and field.cand.time_s[b] - field.cand.time_s[a] < _BURST_S
+        and float(np.nan_to_num(field.waves.alike(int(a)))[b]) > _SAME_WAVE
+    }
 
 
 def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndarray]:
@@ -290,8 +310,9 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
             sure = score[k] > max(score[pick] - 3.0, 0.0)
             if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)
-                plain = wave > 0.5 or alike > 0.85 or louder > 4.0 or sure
-                if step < 0 and plain and score[k] > score[pick] - 4.0 and time_s[pick] - time_s[k] < _FIRST_S:
+                plain = wave > _SAME_WAVE or alike > 0.85 or louder > 4.0 or sure
+                like = score[k] > min(score[pick] - 4.0, 1.0)
+                if step < 0 and plain and like and time_s[pick] - time_s[k] < _FIRST_S:
                     first = k
             k += step
     return first, np.array(near)

@@ -257,7 +257,7 @@ class _Stretch:
         half = max(round(0.0008 * rate), 1)
         smooth = max(round(0.0005 * rate), 1)
         hold = max(round(0.001 * rate), 1)
-        lead, lag = round(0.016 * rate), round(0.016 * rate)
+        lead, lag = round(0.016 * rate), round(0.024 * rate)
         span = np.arange(-lead - half - smooth, lag + half + smooth)
         index = near[:, None] + span[None, :] - self._raw_first
         wave = np.where((index >= 0) & (index < self._raw.size), self._raw[np.clip(index, 0, self._raw.size - 1)], 0.0)
@@ -269,7 +269,8 @@ class _Stretch:
         span = span[half + 1 + smooth // 2 :][: energy.shape[1]]  # the middle of each average
         zero = int(np.searchsorted(span, 0))
         noise = np.median(energy[:, : round(0.012 * rate)], axis=1) + 1e-18
-        window = slice(zero - round(0.003 * rate), zero + round(0.013 * rate))
+        # The loudest point of all that this candidate stands for: no other one lies within that distance.
+        window = slice(zero - round(0.003 * rate), zero + round(self.settings.apart_s * rate))
         top = np.argmax(energy[:, window], axis=1) + window.start
         highest = energy[np.arange(near.size), top]
         columns = np.arange(energy.shape[1])[None, :]
@@ -288,10 +289,10 @@ class _Stretch:
         time_s = self.start_s + (near + span[np.minimum(last + 1, span.size - 1)]) / rate
         ratio = np.clip(highest / noise, 1.0, 1e4)
         sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
-        around = slice(half + zero - round(0.003 * rate), half + zero + round(0.013 * rate))
+        around = slice(half + window.start, half + window.stop)
         peak = np.abs(wave[:, around]).max(axis=1)
         loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (
-            columns >= top[:, None]
+            (columns >= top[:, None]) & (columns <= np.maximum(top[:, None], zero + round(0.016 * rate)))
         )
         end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
         return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7)), late_s
