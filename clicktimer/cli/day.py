@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
-from clicktimer.cli.options import parse_system_options, system_options
-from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
+from clicktimer.cli.options import system_options
+from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put, write_whole
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
@@ -70,7 +67,9 @@ def day_command(
     water in use without a test, seeping, starts, water, and the same day with other
     tanks. Say --started (and --zone) to have times of day, --pump-rate for gallons.
     """
+    from clicktimer.day.measured import read_measured_day
     from clicktimer.settings import MeasureOptions
+    from clicktimer.site.others import others_of
 
     if taps_shut and steady_tap:
         raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
@@ -78,7 +77,7 @@ def day_command(
         raise SettingsError("--nobody needs to know when the recording began: give --started as well")
     check_targets(json_target, csv_target, recordings, labels_target)
     kind = _picture_kind(picture, recordings)
-    others = _others(system, other_tank, other_charge, other_switch)
+    others = others_of(system, other_tank, other_charge, other_switch)
     options = MeasureOptions(
         taps="shut" if taps_shut else "steady" if steady_tap else None,
         pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
@@ -88,12 +87,12 @@ def day_command(
         system=system,
     )
     m = _measured(recordings, options, labels_target, corrected)
-    m, reading = _read(m, options, zone, nobody, others)
+    m, reading = read_measured_day(m, options, zone=zone, nobody=nobody, others=others)
     _tell(m, reading, system.units, json_target, csv_target)
     if picture is not None:
         from clicktimer.report.day_pictures import day_figure, picture_bytes
 
-        _write_bytes(Path(picture), picture_bytes(day_figure(reading, m.source.name), kind))
+        write_whole(Path(picture), picture_bytes(day_figure(reading, m.source.name), kind))
     return MEASURED if m.run is not None else NOT_MEASURED
 
 
@@ -117,33 +116,6 @@ def _measured(
     return m
 
 
-def _read(
-    m: Measurement, options: MeasureOptions, zone: str | None, nobody: tuple[str, ...], others: Any
-) -> tuple[Measurement, DayReading]:
-    """Read the day; its run takes the place of the measurement's, unless the user said how the taps were."""
-    from clicktimer.day.log import DayLog
-    from clicktimer.day.read import read_day
-    from clicktimer.day.walltime import parse_zone, started_seconds
-
-    described: Any = options.system
-    place = parse_zone(zone)
-    # What a file notes of its own start may be its end, or UTC: only what the user said counts here.
-    started_s = started_seconds(m.source.started_at, place) if m.source.started_how == "given" else None
-    log = DayLog(m.cycles, max(m.source.duration_s, 1.0), m.gaps, started_s, zone)
-    reading = read_day(
-        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
-        bursts=sum(c.chatter > 1 for c in m.clicks),
-    )  # fmt: skip
-    if options.taps is not None and m.run is not None and not m.run.one_sided:
-        reading = replace(reading, run=m.run, verdict=m.verdict)
-    from clicktimer.causes.ranking import likely_causes
-    from clicktimer.tank.sizing import size_tank
-
-    tank = size_tank(described.system, reading.run, described.units, m.cycles)
-    m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
-    return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading
-
-
 def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:
     if STDOUT not in (json_target, csv_target):
         from clicktimer.report.causes import causes_lines
@@ -165,31 +137,6 @@ def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | No
         put(csv_target, cycles_csv([m]))
 
 
-def _others(
-    described: Any, tanks: tuple[str, ...], charge: str | None, switch: str | None
-) -> tuple[tuple[str, float], ...]:
-    """The tanks to replay the day through: the stock sizes, and what was asked for."""
-    from clicktimer.day.read import other_tanks, times_of
-
-    others = list(other_tanks(described.system))
-    if not (tanks or charge or switch):
-        return tuple(others)
-    if not described.system.tanks:
-        raise SettingsError(
-            "another tank, charge or switch can only be tried against the tank that is there: give --tank"
-        )
-    here = described.given
-    there = parse_system_options(
-        tank=tanks or here.get("tank"), precharge=charge or (None if switch else here.get("precharge")),
-        switch=switch or here.get("switch"), height=here.get("height"),
-    ).system  # fmt: skip
-    name = ", ".join(
-        [*(tanks or ()), *([f"charge {charge}"] if charge else []), *([f"switch {switch}"] if switch else [])]
-    )
-    others.append((name, times_of(described.system, there)))
-    return tuple(others)
-
-
 def _picture_kind(picture: str | None, recordings: tuple[str, ...]) -> str:
     if picture is None:
         return ""
@@ -201,16 +148,3 @@ def _picture_kind(picture: str | None, recordings: tuple[str, ...]) -> str:
     if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
         raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
     return kind
-
-
-def _write_bytes(path: Path, data: bytes) -> None:
-    """Write beside and move into place. Raises SettingsError where it cannot be written."""
-    try:
-        with tempfile.NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}.", delete=False) as out:
-            out.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(out.name, 0o666 & ~mask)
-        os.replace(out.name, path)
-    except OSError as error:
-        raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None

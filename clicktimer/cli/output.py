@@ -16,8 +16,8 @@ from clicktimer.errors import SettingsError
 STDOUT = "-"
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a file in one move: either the old file is there, or the whole new one.
+def write_whole(path: Path, data: str | bytes) -> None:
+    """Write a file in one move: either the old file is there, or the whole new one. Text goes out as UTF-8.
 
     Raises SettingsError where it cannot be written.
     """
@@ -26,9 +26,8 @@ def write_whole(path: Path, text: str) -> None:
     except OSError as error:
         raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None
     try:
-        # newline="" keeps the line ends of CSV as they are.
-        with os.fdopen(handle, "w", encoding="utf-8", newline="", errors="replace") as out:
-            out.write(text)
+        with os.fdopen(handle, "wb") as out:
+            out.write(data if isinstance(data, bytes) else data.encode("utf-8", errors="replace"))
         mask = os.umask(0)
         os.umask(mask)
         os.chmod(beside, 0o666 & ~mask)  # mkstemp makes it private; a result is an ordinary file
