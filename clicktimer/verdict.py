@@ -60,7 +60,10 @@ def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[
     settle = settle.format(count=RUNS_TO_SETTLE)
     if lower == upper:
         text = sentences.CLEAR.format(
-            band=_headline(band_name(band, edges_s), run), seconds=seconds, basis=basis_of(run), meaning=_meaning(band, run)
+            band=_headline(band_name(band, edges_s), run),
+            seconds=seconds,
+            basis=basis_of(run),
+            meaning=_meaning(band, run),
         )
         return Verdict(band, not run.doubt, text, settle if run.doubt else "")
     text = sentences.TOO_CLOSE.format(
@@ -88,7 +91,9 @@ def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[floa
             band=_headline(name, run), seconds=seconds, basis=basis_of(run), meaning=_meaning(band, run)
         )
         return Verdict(band, not run.doubt, text, sentences.SETTLE_NO_USE if run.doubt else "")
-    text = sentences.AT_MOST_CLOSE.format(lower=name, upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run))
+    text = sentences.AT_MOST_CLOSE.format(
+        lower=name, upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run)
+    )
     return Verdict(band, False, f"{text} {_allowance_sentence(run)}", sentences.SETTLE_NO_USE)
 
 
