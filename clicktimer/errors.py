@@ -29,3 +29,8 @@ class DeviceError(ClicktimerError):
 
 class StoreError(ClicktimerError):
     """A listening folder cannot be used: not one of ours, newer than this program, in use, or the disk is full."""
+
+
+class StopHearingError(Exception):
+    """Raised by a Progress to end the hearing: what was heard so far is measured, and that is told. No error of ours:
+    it never reaches the user."""

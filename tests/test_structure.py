@@ -27,7 +27,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("8 causes", {"causes"}),
     ("8a a day", {"day"}),
     ("9 site file", {"site"}),
-    ("the chain", {"pipeline", "used", "place", "prove", "give", "live"}),
+    ("the chain", {"pipeline", "concluding", "used", "place", "prove", "give", "live"}),
     ("10 report", {"report", "pictures"}),
     ("the user", {"cli", "api"}),
 ]

@@ -8,8 +8,8 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from clicktimer.concluding import Listened, conclude
 from clicktimer.formats import format_time
-from clicktimer.pipeline import Listened, conclude
 from clicktimer.records import Measurement, Notice, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
