@@ -15,7 +15,6 @@ from clicktimer.day.log import DayLog
 from clicktimer.day.read import DayReading, other_tanks, read_day
 from clicktimer.records import Click, Measurement, SourceInfo, Verdict
 from clicktimer.report.day_json import reading_json
-from clicktimer.report.day_pictures import day_figure, picture_bytes
 from clicktimer.report.day_text import render_day
 from clicktimer.simulator.demo import demo_recording
 from clicktimer.simulator.household import simulate, us_system
@@ -81,18 +80,6 @@ def test_the_text_is_narrow_and_tells_times_only_where_they_are_known(known: boo
         assert f"\n{heading}\n" in text
     assert "never open it" in text
     assert "--valve-test" in text
-
-
-@pytest.mark.parametrize("known", [True, False])
-def test_pictures_are_drawn_and_are_the_same_each_time(known: bool):
-    m, day = a_day(known=known)
-    figure = day_figure(day, m.source.name)
-    assert len(figure.axes) == 5
-    if not known:
-        assert picture_bytes(figure, "png").startswith(b"\x89PNG")
-        return
-    first, second = (picture_bytes(day_figure(day, "x"), "svg") for _ in range(2))
-    assert first == second
 
 
 @pytest.fixture(scope="module")

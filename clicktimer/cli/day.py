@@ -9,7 +9,7 @@ import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
-from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put, write_whole
+from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
@@ -76,7 +76,7 @@ def day_command(
     if nobody and started is None:
         raise SettingsError("--nobody needs to know when the recording began: give --started as well")
     check_targets(json_target, csv_target, recordings, labels_target)
-    kind = _picture_kind(picture, recordings)
+    kind = picture_kind(picture, recordings)
     others = others_of(system, other_tank, other_charge, other_switch)
     options = MeasureOptions(
         taps="shut" if taps_shut else "steady" if steady_tap else None,
@@ -90,9 +90,10 @@ def day_command(
     m, reading = read_measured_day(m, options, zone=zone, nobody=nobody, others=others)
     _tell(m, reading, system.units, json_target, csv_target)
     if picture is not None:
-        from clicktimer.report.day_pictures import day_figure, picture_bytes
+        from clicktimer.pictures import day_sheet
 
-        write_whole(Path(picture), picture_bytes(day_figure(reading, m.source.name), kind))
+        sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=options.marks_s)
+        write_whole(Path(picture), sheet.file_bytes(kind))
     return MEASURED if m.run is not None else NOT_MEASURED
 
 
@@ -135,16 +136,3 @@ def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | No
         from clicktimer.report.tables import cycles_csv
 
         put(csv_target, cycles_csv([m]))
-
-
-def _picture_kind(picture: str | None, recordings: tuple[str, ...]) -> str:
-    if picture is None:
-        return ""
-    kind = Path(picture).suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg"):
-        raise SettingsError(f'--picture {picture}: give a name that ends in ".png" or ".svg"')
-    if not Path(picture).parent.is_dir():
-        raise SettingsError(f"--picture {picture}: the folder does not exist; make it first")
-    if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
-        raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
-    return kind

@@ -77,3 +77,17 @@ def emphasis_for() -> Callable[[str], str]:
     if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb":
         return lambda text: click.style(text, bold=True)
     return str
+
+
+def picture_kind(picture: str | None, recordings: Sequence[str]) -> str:
+    """The kind of a picture by its name, "png" or "svg"; "" for none. Raises SettingsError for one that cannot be."""
+    if picture is None:
+        return ""
+    kind = Path(picture).suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg"):
+        raise SettingsError(f'--picture {picture}: give a name that ends in ".png" or ".svg"')
+    if not Path(picture).parent.is_dir():
+        raise SettingsError(f"--picture {picture}: the folder does not exist; make it first")
+    if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
+        raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
+    return kind

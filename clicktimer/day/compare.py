@@ -14,7 +14,10 @@ Finding = Literal["more", "less", "no change", "cannot tell"]
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none."""
+    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none.
+
+    before_low and so on: the 95 % interval of each side by itself, None where the side is not told.
+    """
 
     name: str
     unit: str
@@ -23,6 +26,10 @@ class Difference:
     low: float | None
     high: float | None
     finding: Finding
+    before_low: float | None = None
+    before_high: float | None = None
+    after_low: float | None = None
+    after_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,13 +138,15 @@ def _seeping(d: Mapping[str, Any]) -> _Seen | None:
 
 
 def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None) -> Difference:
+    was, still = before or (None, None, None), after or (None, None, None)
+    own = (*was[1:], *still[1:])
     if before is None or after is None:
-        return Difference(name, unit, before and before[0], after and after[0], None, None, "cannot tell")
+        return Difference(name, unit, was[0], still[0], None, None, "cannot tell", *own)
     gap = after[0] - before[0]
     low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
     high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
     finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
-    return Difference(name, unit, before[0], after[0], low, high, finding)
+    return Difference(name, unit, before[0], after[0], low, high, finding, *own)
 
 
 def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:

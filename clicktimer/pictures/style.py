@@ -127,13 +127,27 @@ def strip_down(axes: Axes, keep: Sequence[str] = ("bottom",)) -> None:
 
 
 def plain_numbers(axes: Axes, which: str) -> None:
-    """Write 20 rather than 2 x 10^1 on a logarithmic axis ("x" or "y")."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+    """Round numbers, written plainly, on a logarithmic axis ("x" or "y") whose limits are set."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter, NullLocator
 
     axis = axes.xaxis if which == "x" else axes.yaxis
-    axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    low, high = axes.get_xlim() if which == "x" else axes.get_ylim()
+    for steps in ((1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0), (1.0, 2.0, 3.0, 5.0), (1.0, 3.0), (1.0,)):
+        ticks = [step * 10.0**power for power in range(-2, 7) for step in steps]
+        ticks = [tick for tick in ticks if low <= tick <= high]
+        if len(ticks) <= 9:
+            break
+    axis.set_major_locator(FixedLocator(ticks))
+    axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axis.set_minor_formatter(NullFormatter())
+
+
+def whole_numbers(axes: Axes) -> None:
+    """Ticks of the y axis at whole numbers only: there is no half a start."""
+    from matplotlib.ticker import MaxNLocator
+
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
 
 
 def over_areas(width_pt: float) -> list[AbstractPathEffect]:
