@@ -85,17 +85,21 @@ def format_interval(value: float, low: float, high: float) -> str:
     >>> format_interval(3.8, 3.12, 4.48), format_interval(125.0, 102.6, 147.4), format_interval(0.0, 0.0, 0.0103)
     ('3.8 (3.1 to 4.5)', '125 (102 to 148)', '0 (0 to 0.011)')
     """
-    places = places_of((high - low) / 2)
     if not high > low:
         return _digits(value)
+    return f"{_plain(value, places_of((high - low) / 2))} ({format_ends(low, high)})"
+
+
+def format_ends(low: float, high: float) -> str:
+    """Write the ends of an interval, rounded outwards: "3.1 to 4.5"."""
+    places = places_of((high - low) / 2)
     scale = 10.0**places
-    lower = math.floor(low * scale + 1e-9) / scale
-    upper = math.ceil(high * scale - 1e-9) / scale
+    lower, upper = math.floor(low * scale + 1e-9) / scale, math.ceil(high * scale - 1e-9) / scale
+    return f"{_plain(lower, places)} to {_plain(upper, places)}"
 
-    def shown(x: float) -> str:
-        return "0" if x == 0 else f"{x:.{places}f}"
 
-    return f"{shown(value)} ({shown(lower)} to {shown(upper)})"
+def _plain(value: float, places: int) -> str:
+    return "0" if value == 0 else f"{value:.{places}f}"
 
 
 def format_share(share: float) -> str:

@@ -139,7 +139,8 @@ def spectrogram_db(cut: Cut) -> tuple[Floats, Floats, Floats]:
     stft = ShortTimeFFT(window, hop=hop, fs=cut.rate_hz, scale_to="magnitude")
     size = np.abs(stft.stft(np.asarray(cut.samples, dtype=np.float64)))
     times = cut.start_s + np.asarray(stft.t(len(cut.samples)), dtype=np.float64)
-    heard = (times >= cut.start_s) & (times <= cut.start_s + len(cut.samples) / cut.rate_hz)
+    half_s = width / 2 / cut.rate_hz  # only where the whole window lies in the sound
+    heard = (times >= cut.start_s + half_s) & (times <= cut.start_s + len(cut.samples) / cut.rate_hz - half_s)
     return times[heard], np.asarray(stft.f, dtype=np.float64), 20.0 * np.log10(2.0 * size[:, heard] + 1e-9)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from clicktimer.day.compare import Comparison, Difference
-from clicktimer.formats import UnitSystem, format_interval, places_of
+from clicktimer.formats import UnitSystem, format_ends, format_interval
 from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
 from clicktimer.units import l_to_gal
@@ -56,8 +56,7 @@ def change_text(d: Difference) -> str:
     if d.low is None or d.high is None or d.finding not in ("more", "less"):
         return ""
     small, large = sorted((abs(d.low), abs(d.high)))
-    places = places_of((large - small) / 2)
-    return f"by {small:.{places}f} to {large:.{places}f}"
+    return f"by {format_ends(small, large)}"
 
 
 def _draw(shown: tuple[Difference, ...]) -> Figure:

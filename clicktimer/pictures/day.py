@@ -88,7 +88,7 @@ def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) ->
         _Panel(
             "day-strip", f"When the pump ran{seeps}{gaps}",
             f"A row for each day; a block where the pump ran{gaps}{seeps}.{_odd_words(day)}", _strip_alt(day, units),
-            max(0.35, 0.3 * rows.count + 0.1), day_panels.strip,
+            max(0.48, 0.3 * rows.count + 0.1), day_panels.strip,
         ),
         _Panel(
             "day-runs", "Each run by the time of day",

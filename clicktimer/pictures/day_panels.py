@@ -85,7 +85,6 @@ def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
     axes.scatter(hours, told.runs_s, s=9, color=style.BLUE, linewidths=0, zorder=3)
     if told.count:
         axes.set_yscale("log")
-        style.plain_numbers(axes, "y")
     else:
         _no_run(axes)
     for mark_s in marks_s:
@@ -94,6 +93,8 @@ def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
     if day.run is not None:
         axes.axhspan(day.run.low_s, day.run.high_s, color=style.ORANGE, alpha=0.35, lw=0, zorder=0)
         axes.axhline(day.run.seconds, color=style.ORANGE, lw=1.5, zorder=2)
+    if told.count:
+        style.plain_numbers(axes, "y")
     axes.set(xlim=(0.0, 24.0), xticks=range(0, 25, 3), ylabel="run, s")
     axes.set_xlabel("began at, hour of the day" if rows.known else "began, hours since the beginning, in turns of 24")
 

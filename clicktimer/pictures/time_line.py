@@ -59,6 +59,12 @@ def fold(from_s: float, to_s: float, row_s: float) -> Iterator[tuple[int, float,
         row += 1
 
 
+def _on_line(m: Measurement, from_s: float, to_s: float, row_s: float) -> Iterator[tuple[int, float, float]]:
+    """The part of a stretch that lies in the listening, folded; nothing where none does."""
+    low, high = max(from_s, 0.0), min(to_s, m.source.duration_s)
+    return fold(low, high, row_s) if low <= high else iter(())
+
+
 def _clicks(m: Measurement) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
     """Clicks that count, and those that a person struck out."""
     if m.correction is None:
@@ -91,7 +97,7 @@ def _gaps(axes: Axes, m: Measurement, row_s: float) -> None:
     least_s = 0.01 * row_s  # a short one, or one of unknown length, is drawn wider than it is, or nobody would see it
     for gap in m.gaps:
         to_s = gap.from_s if gap.to_s is None else gap.to_s
-        for row, a, b in fold(gap.from_s, to_s, row_s):
+        for row, a, b in _on_line(m, gap.from_s, to_s, row_s):
             wide = max(b - a, least_s)
             axes.barh(row, wide, 0.8, (a + b - wide) / 2, color=style.LOST, edgecolor=style.SOFT,
                       hatch=style.HATCH_LOST, lw=0.5, zorder=4)  # fmt: skip
@@ -103,11 +109,11 @@ def _runs(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
         if cycle.cut_in_s is None or cycle.cut_out_s is None:
             known_s = cycle.cut_in_s if cycle.cut_in_s is not None else cycle.cut_out_s
             if known_s is not None:
-                row, a, _ = next(fold(known_s, known_s, row_s))
-                axes.plot(a, row, **OPEN)
+                for row, a, _ in _on_line(m, known_s, known_s, row_s):
+                    axes.plot(a, row, **OPEN)
             continue
         hatch = HATCH[kind] or (style.HATCH_CORRECTED if i in by_hand else "")
-        for row, a, b in fold(cycle.cut_in_s, cycle.cut_out_s, row_s):
+        for row, a, b in _on_line(m, cycle.cut_in_s, cycle.cut_out_s, row_s):
             axes.barh(row, b - a, 0.5, a, color=FILL[kind], edgecolor=style.INK if hatch else style.BLUE,
                       hatch=hatch, lw=0.5, zorder=3)  # fmt: skip
     if single:
@@ -119,7 +125,8 @@ def _runs(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
 def _names(axes: Axes, m: Measurement, row_s: float) -> None:
     """The number and the length of each run over it, where there is room for all of them; else for none."""
     told = [((c.cut_in_s + c.cut_out_s) / 2, i, c.run_s) for i, c in enumerate(m.cycles, start=1)
-            if c.cut_in_s is not None and c.cut_out_s is not None and c.run_s is not None]  # fmt: skip
+            if c.cut_in_s is not None and c.cut_out_s is not None and c.run_s is not None
+            and 0.0 <= c.cut_in_s <= c.cut_out_s <= m.source.duration_s]  # fmt: skip
     room_in = [(b[0] - a[0]) / row_s * (WIDE_IN - LEFT_ONE_IN) for a, b in pairwise(told)]
     if min(room_in, default=1.0) < NAME_IN:
         return
@@ -131,16 +138,16 @@ def _names(axes: Axes, m: Measurement, row_s: float) -> None:
 def _marks(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
     ours, deleted = _clicks(m)
     for click in ours:
-        row, a, _ = next(fold(click.time_s, click.time_s, row_s))
-        if click.kind == "unknown":
-            axes.plot(a, row, marker="D", ms=4, color=style.PAPER, markeredgecolor=style.INK, zorder=5)
-        elif single:
-            mark = "^" if click.kind == "cut-in" else "v"
-            face = style.INK if click.how == "clicks" else style.PAPER
-            axes.plot(a, row + 0.37, marker=mark, ms=4, color=face, markeredgecolor=style.INK, markeredgewidth=0.7)
+        for row, a, _ in _on_line(m, click.time_s, click.time_s, row_s):
+            if click.kind == "unknown":
+                axes.plot(a, row, marker="D", ms=4, color=style.PAPER, markeredgecolor=style.INK, zorder=5)
+            elif single:
+                mark = "^" if click.kind == "cut-in" else "v"
+                face = style.INK if click.how == "clicks" else style.PAPER
+                axes.plot(a, row + 0.37, marker=mark, ms=4, color=face, markeredgecolor=style.INK, markeredgewidth=0.7)
     for click in deleted:
-        row, a, _ = next(fold(click.time_s, click.time_s, row_s))
-        axes.plot(a, row, marker="x", ms=5, color=style.SOFT, zorder=5)
+        for row, a, _ in _on_line(m, click.time_s, click.time_s, row_s):
+            axes.plot(a, row, marker="x", ms=5, color=style.SOFT, zorder=5)
 
 
 def _scale(axes: Axes, m: Measurement, row_s: float, rows: int, single: bool) -> None:
