@@ -29,6 +29,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("9 site file", {"site"}),
     ("the chain", {"pipeline", "concluding", "used", "place", "prove", "give", "live"}),
     ("10 report", {"report", "pictures"}),
+    ("10 document", {"document"}),
     ("the user", {"cli", "api"}),
 ]
 """Each may import what stands before it and its own neighbours. A new module is given its place here."""
@@ -132,7 +133,7 @@ def test_the_libraries_asked_for_are_those_that_are_used():
     assert third_party_imports(ROOT / "tests") - needed == required(project["optional-dependencies"]["test"]) - tools
 
 
-SLOW_IMPORTS = {"librosa", "matplotlib", "scipy", "sounddevice", "rich", "pydantic"}
+SLOW_IMPORTS = {"jinja2", "librosa", "matplotlib", "pydantic", "pypdf", "rich", "scipy", "sounddevice", "typst"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PACKAGE).as_posix())

@@ -11,35 +11,31 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.recording_options import REPORT_OPTION, day_options, pump_said, recording_options, taps_said
+from clicktimer.cli.reporting import (
+    check_report_target,
+    house_of,
+    labels_read,
+    presented_of,
+    proof_timed,
+    site_given,
+    write_report,
+)
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
     from clicktimer.day.read import DayReading
     from clicktimer.records import Measurement
-    from clicktimer.settings import MeasureOptions
 
 
 @click.command("day", short_help="Say what a day of listening tells of tank, house and leaks.")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
-@click.option("--started", metavar='"YYYY-MM-DD HH:MM"', help="When the recording began, by the clock on the wall.")
-@click.option("--zone", metavar="ZONE", help='Time zone of the wall\'s clock: "America/Halifax".')
-@click.option("--nobody", multiple=True, metavar="HH:MM-HH:MM",
-              help="Hours in which every tap was shut, by the wall's clock. Repeat.")  # fmt: skip
-@click.option("--other-tank", multiple=True, metavar="TANK",
-              help='Replay the day through this tank too: "62 gal". Repeat. Needs --tank.')  # fmt: skip
-@click.option("--other-charge", metavar="PRESSURE", help="Replay it with this air charge. Needs --tank.")
-@click.option("--other-switch", metavar="IN/OUT", help="Replay it with this switch setting. Needs --tank.")
-@click.option("--taps-shut", is_flag=True, help="No water was in use: every run counts in full.")
-@click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time, and nothing else.")
-@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
-              help="Whether the pump was running when the recording began, if you know.")  # fmt: skip
-@click.option("--joined", is_flag=True, help="Several recordings are joined in any case; as for measure.")
-@click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON.")
-@click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV.")
-@click.option("--labels", "labels_target", metavar="OUT", help="Write the clicks as a label file (text).")
-@click.option("--corrected", metavar="IN", help="Read the day by this label file: the clicks as you corrected them.")
+@recording_options
+@day_options
 @click.option("--picture", metavar="FILE", help="Draw the day as FILE.png or FILE.svg.")
+@REPORT_OPTION
+@click.option("--no-prove", is_flag=True, help="Leave the proof by added clicks out of the document.")
 @system_options
 def day_command(
     recordings: tuple[str, ...],
@@ -58,6 +54,8 @@ def day_command(
     labels_target: str | None,
     corrected: str | None,
     picture: str | None,
+    report_target: str | None,
+    no_prove: bool,
     system: Any,
 ) -> int:
     """Say what a day of listening tells of tank, house and leaks.
@@ -67,54 +65,55 @@ def day_command(
     water in use without a test, seeping, starts, water, and the same day with other
     tanks. Say --started (and --zone) to have times of day, --pump-rate for gallons.
     """
-    from clicktimer.day.measured import read_measured_day
-    from clicktimer.settings import MeasureOptions
+    from clicktimer.document.again import Asked, conclude_asked
+    from clicktimer.labels import label_text
+    from clicktimer.pipeline import measure_recording
     from clicktimer.site.others import others_of
 
-    if taps_shut and steady_tap:
-        raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
+    taps = taps_said(taps_shut, steady_tap)
     if nobody and started is None:
         raise SettingsError("--nobody needs to know when the recording began: give --started as well")
     check_targets(json_target, csv_target, recordings, labels_target)
+    check_report_target("--report", report_target, recordings, (json_target, csv_target, labels_target, picture))
     kind = picture_kind(picture, recordings)
-    others = others_of(system, other_tank, other_charge, other_switch)
-    options = MeasureOptions(
-        taps="shut" if taps_shut else "steady" if steady_tap else None,
-        pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
-        marks_s=system.marks_s,
+    others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
+    asked = Asked(
+        kind="day",
+        taps=taps,
+        pump_at_start=pump_said(pump_at_start),
         started=started,
         joined=len(recordings) > 1 or joined,
-        system=system,
+        given=system.given,
+        origins=dict(system.origins),
+        site=system.site,
+        house=house_of(site_given()),
+        labels=labels_read(corrected),
+        prove=report_target is not None and not no_prove,
+        zone=zone,
+        nobody=nobody,
+        other_tank=other_tank,
+        other_charge=other_charge,
+        other_switch=other_switch,
     )
-    m = _measured(recordings, options, labels_target, corrected)
-    m, reading = read_measured_day(m, options, zone=zone, nobody=nobody, others=others)
+    with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
+        measured = measure_recording(list(recordings) if asked.joined else recordings[0], options=asked.options,
+                                     progress=bar)  # fmt: skip
+    if labels_target is not None:
+        put(labels_target, label_text((*measured.clicks, *measured.edges)))
+    with proof_timed(asked.prove), ProgressBar(f"{Path(recordings[0]).name}, with copies of its clicks") as bar:
+        result = conclude_asked(asked, measured, recordings, progress=bar)
+    m, reading = result.measured, result.reading
+    if reading is None:
+        raise TypeError("a day without a reading")
     _tell(m, reading, system.units, json_target, csv_target)
     if picture is not None:
         from clicktimer.pictures import day_sheet
 
-        sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=options.marks_s)
+        sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=asked.options.marks_s)
         write_whole(Path(picture), sheet.file_bytes(kind))
+    if report_target is not None:
+        write_report(report_target, result, asked, presented_of(site_given()), recordings)
     return MEASURED if m.run is not None else NOT_MEASURED
-
-
-def _measured(
-    recordings: tuple[str, ...], options: MeasureOptions, labels_target: str | None, corrected: str | None
-) -> Measurement:
-    from clicktimer.pipeline import corrected as corrected_by
-    from clicktimer.pipeline import measure_recording
-
-    with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
-        m = measure_recording(list(recordings) if len(recordings) > 1 else recordings[0], options=options, progress=bar)
-    if corrected is not None:
-        from clicktimer.labels import read_labels
-
-        name, labels = read_labels(corrected)
-        m = corrected_by(m, labels, options, name=name)
-    if labels_target is not None:
-        from clicktimer.labels import label_text
-
-        put(labels_target, label_text((*m.clicks, *m.edges)))
-    return m
 
 
 def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:

@@ -42,7 +42,8 @@ def render_pdf(document: Document) -> Pdf:
         import matplotlib
         import typst
     except ImportError as error:
-        raise SettingsError(f"a PDF needs the package {error.name}, which is missing: pip install {error.name}") from None
+        missing = error.name
+        raise SettingsError(f"a PDF needs the package {missing}, which is missing: pip install {missing}") from None
     plain_data = _plain_data(document)
     lacking = "".join(sorted({c for text in _texts(plain_data) for c in text if ord(c) not in _letters()}))
     if lacking:
@@ -51,9 +52,12 @@ def render_pdf(document: Document) -> Pdf:
     shown["pictures"] = {name: picture.svg() for name, picture in _pictures(document)}
     shown["data"] = document.data
     source = resources.files("clicktimer.document").joinpath("templates/report.typ").read_bytes()
+    fonts = typst.Fonts(
+        include_system_fonts=False, font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
+    )
     data = typst.compile(
-        source, format="pdf", sys_inputs={"document": json.dumps(shown)}, ignore_system_fonts=True,
-        font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")], timestamp=0, pdf_standards=["ua-1"],
+        source, format="pdf", sys_inputs={"document": json.dumps(shown)}, font_paths=fonts, timestamp=0,
+        pdf_standards=["ua-1"],
     )  # fmt: skip
     return Pdf(data, lacking)
 
