@@ -26,7 +26,7 @@ def compare_command(before: str, after: str, valve_test: bool, json_target: str 
     smaller than the errors of the two is told as no change.
     """
     from clicktimer.day.compare import compare
-    from clicktimer.report.day_text import render_comparison
+    from clicktimer.report.comparison import render_comparison
 
     check_targets(json_target, None, (before, after))
     found = compare(_document(before), _document(after), valve_test=valve_test)

@@ -104,7 +104,8 @@ def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -
     counted = "days" if what == "over days" else "runs"
     told = chance < CHANCE and abs(share) >= LEAST_CHANGE
     text = (
-        words[share > 0] + f" ({share:+.0%}, 95 % {low:+.0%} to {high:+.0%}, {len(values)} {counted})."
+        words[share > 0] + f" (by {abs(100 * share):.0f} %, 95 %: {100 * low:+.0f} to {100 * high:+.0f} %, from "
+        f"{len(values)} {counted})."
         if told
         else f"No change {what} that is more than chance ({len(values)} {counted})."
     )

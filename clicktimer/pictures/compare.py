@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from clicktimer.day.compare import Comparison, Difference
-from clicktimer.formats import UnitSystem, format_ends, format_interval
+from clicktimer.formats import UnitSystem
 from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
-from clicktimer.units import l_to_gal
+from clicktimer.report.comparison import change_text, figure_text, in_units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 ROW_IN: Final = 0.74
 FINDING_WORDS: Final = {"more": "more", "less": "less", "no change": "no change", "cannot tell": "cannot tell"}
-US: Final = {"L": "gal", "L/min": "gpm"}
 
 
 def compare_picture(c: Comparison, *, units: UnitSystem = "us") -> Picture:
@@ -28,35 +27,6 @@ def compare_picture(c: Comparison, *, units: UnitSystem = "us") -> Picture:
     )
     alt = " ".join(_alt(d) for d in shown) or "Neither holds a figure that can be compared."
     return Picture("compare", caption, alt, lambda: _draw(shown))
-
-
-def in_units(d: Difference, units: UnitSystem) -> Difference:
-    """The same in gallons and gallons a minute where US units are asked for; ``d`` is in litres."""
-    if units != "us" or d.unit not in US:
-        return d
-
-    def turned(value: float | None) -> float | None:
-        return None if value is None else l_to_gal(value)
-
-    return Difference(
-        d.name, US[d.unit], turned(d.before), turned(d.after), turned(d.low), turned(d.high), d.finding,
-        turned(d.before_low), turned(d.before_high), turned(d.after_low), turned(d.after_high),
-    )  # fmt: skip
-
-
-def figure_text(value: float | None, low: float | None, high: float | None) -> str:
-    """A figure with no more digits than its interval gives it: "41 (38 to 45)"; "not told"."""
-    if value is None:
-        return "not told"
-    return format_interval(value, value if low is None else low, value if high is None else high)
-
-
-def change_text(d: Difference) -> str:
-    """By how much a figure changed, where it did: "by 85 to 129"; else empty."""
-    if d.low is None or d.high is None or d.finding not in ("more", "less"):
-        return ""
-    small, large = sorted((abs(d.low), abs(d.high)))
-    return f"by {format_ends(small, large)}"
 
 
 def _draw(shown: tuple[Difference, ...]) -> Figure:
