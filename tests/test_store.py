@@ -108,7 +108,7 @@ def test_nothing_is_ever_overwritten(tmp_path: Path, taken: Path):
     (tmp_path / "mine.txt").write_text("mine")
     with pytest.raises(StoreError, match="is there already"):
         Folder.create(tmp_path, {})
-    with pytest.raises(StoreError, match="is there already"):
+    with pytest.raises(StoreError, match="is a listening already; clicktimer measure reads it"):
         measure_into(RECORDING, taken, SHUT, program="test")
     with pytest.raises(StoreError, match="is there already"):
         Folder.create(tmp_path / "mine.txt", {})

@@ -12,10 +12,11 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
-from clicktimer.live.engine import Engine, Fed
-from clicktimer.live.state import Alarms, Note, State, state_of, told_clicks
+from clicktimer.live.earlier import earlier_of
+from clicktimer.live.engine import AROUND_S, KNOWN_MOST, Engine, Fed
+from clicktimer.live.state import Alarms, Note, State, state_of
 from clicktimer.live.whole import measure_folder
-from clicktimer.records import Block, Click, Measurement, Notice
+from clicktimer.records import Block, Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound.clock import Clock
 from clicktimer.sound.microphone import DeviceNote
@@ -92,11 +93,9 @@ class Session:
         """provisional: say what is heard as it comes; without, only the settled result is told (recordings)."""
         self.source, self.folder, self.options, self.keep = source, folder, options, keep
         self._clock = clock or Clock()
-        earlier: tuple[Click, ...] = ()
+        earlier = None
         if folder.resumed is not None and folder.resumed.end_s > 0.0:
-            from clicktimer.store.stored import read_folder
-
-            earlier = told_clicks(read_folder(folder.path).events)
+            earlier = earlier_of(folder.path, around_s=AROUND_S, most=KNOWN_MOST)
         self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier)
         self.engine.end_s = start_s
         self._provisional = provisional

@@ -15,7 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
-from clicktimer.errors import StoreError
+from clicktimer.errors import PlaceTakenError, StoreError
 from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Gap, Kind, Notice
 from clicktimer.sound.clock import Clock
@@ -96,7 +96,8 @@ class Folder:
         Raises StoreError where something is there already or it cannot be written.
         """
         if path.exists() and (not path.is_dir() or any(p.name != LOCK for p in path.iterdir())):
-            raise StoreError(f"{path} is there already and is no listening; give another place with --into")
+            what = "a listening already; clicktimer measure reads it" if is_listening(path) else "there already"
+            raise PlaceTakenError(f"{path} is {what}; give another place with --into")
         try:
             path.mkdir(parents=True, exist_ok=True)
             lock = _locked(path)
