@@ -100,6 +100,33 @@ def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest
     assert picture.read_bytes().startswith(b"<?xml")
     assert run(["compare", str(result), str(result)]) == 0
     assert "no change" in capsys.readouterr().out
+    _compare_takes_sound_and_folders(demo, result, tmp_path, capsys)
+
+
+def _compare_takes_sound_and_folders(
+    demo: Path, result: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same recording as a file of --json, as sound and as a folder: its run is the same three times."""
+    kept, told, picture = tmp_path / "kept", tmp_path / "told.json", tmp_path / "both.png"
+    assert run(["measure", str(demo), "--taps-shut", "--into", str(kept)]) == 0
+    capsys.readouterr()
+    assert run(["compare", str(result), str(demo), "--taps-shut", "--json", str(told), "--picture", str(picture)]) == 0
+    assert "no change" in capsys.readouterr().out
+    of_sound = json.loads(told.read_text("utf-8"))["differences"][0]
+    assert of_sound["name"] == "run with no water in use"
+    assert of_sound["before"] == pytest.approx(of_sound["after"])
+    assert of_sound["before_low"] < of_sound["before"] < of_sound["before_high"]
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    # What the folder was listened with is noted in it, so nothing has to be said again.
+    assert run(["compare", str(kept), str(result), "--json", str(told)]) == 0
+    of_folder = json.loads(told.read_text("utf-8"))["differences"][0]
+    assert of_folder["before"] == pytest.approx(of_sound["before"], abs=2e-3)
+    # Taps not said: what three starts of a test say is not compared, and the run is not guessed.
+    assert run(["compare", str(demo), str(result), "--json", str(told)]) == 0
+    assert {d["finding"] for d in json.loads(told.read_text("utf-8"))["differences"]} == {"cannot tell"}
+    capsys.readouterr()
+    assert run(["compare", str(result), str(result), "--taps-shut"]) == 2
+    assert "measured before" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
@@ -110,6 +137,9 @@ def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest
         (["day", "x.wav", "--picture", "x.bmp"], ".png"),
         (["day", "x.wav", "--other-tank", "62 gal"], "--tank"),
         (["compare", "nowhere.json", "nowhere.json"], "nowhere.json"),
+        (["compare", "nowhere.wav", "nowhere.wav"], "nowhere.wav"),
+        (["compare", "nowhere.wav", "nowhere.wav", "--picture", "x.bmp"], ".png"),
+        (["compare", "nowhere.wav", "nowhere.wav", "--taps-shut", "--steady-tap"], "contradict"),
     ],
 )
 def test_what_cannot_be_is_one_line(arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]):
