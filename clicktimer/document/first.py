@@ -67,7 +67,7 @@ def _found_run(m: Measurement, run: RunTime, marks_s: Marks) -> tuple[str, ...]:
     edges_s = band_edges_s(marks_s)
     band = m.verdict.band
     if run.one_sided:
-        first = words.FOUND_AT_MOST.format(seconds=sentences.at_most_text(run.seconds, run.high_s), basis=basis_of(run))
+        first = words.FOUND_AT_MOST.format(seconds=sentences.at_most_text(run.seconds, run.high_s), basis=_basis(run))
         if band is None:
             return first, words.FOUND_AT_MOST_GOOD
         if run.high_s >= marks_s[0]:
@@ -75,13 +75,19 @@ def _found_run(m: Measurement, run: RunTime, marks_s: Marks) -> tuple[str, ...]:
         return first, words.FOUND_AT_MOST_SHORT.format(**marks)
     most_decimals = 1 if run.spread_s is None else 2
     seconds = sentences.seconds_text(run.seconds, run.low_s, run.high_s, most_decimals)
-    first = words.FOUND.format(seconds=seconds, basis=basis_of(run))
+    first = words.FOUND.format(seconds=seconds, basis=_basis(run))
     low_s, high_s = allowed_interval_s(run)
     lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
     if lower != upper:
         close = words.FOUND_CLOSE.format(lower=band_name(lower, edges_s), upper=band_name(upper, edges_s))
         return first, close
     return first, words.FOUND_BAND[lower].format(**marks)
+
+
+def _basis(run: RunTime) -> str:
+    """What it rests on; a day's reading has its own ways, which page one does not name."""
+    known = run.how in {how for how, _ in sentences.BASIS}
+    return basis_of(run) if known else words.FOUND_BY_DAY.format(count=run.count)
 
 
 def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:

@@ -19,10 +19,10 @@ from clicktimer.report.correction import correction_blocks
 from clicktimer.report.day import day_blocks
 from clicktimer.report.day_text import day_run_blocks, day_sections
 from clicktimer.report.proof import proof_blocks
-from clicktimer.report.runs import ambiguous_blocks, runs_blocks
+from clicktimer.report.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.report.tank import tank_blocks
 from clicktimer.report.tank_more import price_blocks
-from clicktimer.report.text import WHAT_A_RUN_IS, basis_text, note_blocks
+from clicktimer.report.text import WHAT_A_RUN_IS, basis_text, note_blocks, verdict_text
 from clicktimer.report.well import CAUTIONS as WELL_CAUTIONS
 from clicktimer.report.well import NO_CERTIFICATE as WELL_NO_CERTIFICATE
 from clicktimer.report.well import well_blocks
@@ -34,7 +34,7 @@ DAY_PICTURE = {"Starts": "day-starts", "The same day with another tank": "day-re
 def technical_sections(result: Result, clicks: Sequence[Part]) -> tuple[Section, ...]:
     """Return the sections in the order in which they are read. clicks: the parts that show the clicks."""
     m = result.measured
-    sections = [*_of_the_day(result), *_of_the_runs(m), *_of_the_tank(result), *_of_causes(m)]
+    sections = [*_of_the_day(result), *_of_the_runs(result), *_of_the_tank(result), *_of_causes(m)]
     if result.well is not None:
         cautions = [Words(c, "!") for c in (*WELL_CAUTIONS, WELL_NO_CERTIFICATE)]
         sections.append(_section("well", words.WELL, [*well_blocks(result.well), *cautions]))
@@ -43,6 +43,8 @@ def technical_sections(result: Result, clicks: Sequence[Part]) -> tuple[Section,
     sections.append(_section("open", words.OPEN_QUESTIONS, list(_open(m))))
     if clicks:
         sections.append(_section("clicks", words.CLICKS, clicks))
+    if len(m.cycles) > LONGEST_TABLE:
+        sections.append(_section("every-run", words.EVERY_RUN, runs_blocks(m, csv_hint=False, whole=True)))
     return tuple(sections)
 
 
@@ -67,16 +69,21 @@ def _of_the_day(result: Result) -> Iterator[Section]:
         yield _section(heading.lower().replace(" ", "-"), heading, parts)
 
 
-def _of_the_runs(m: Measurement) -> Iterator[Section]:
+def _of_the_runs(result: Result) -> Iterator[Section]:
+    m = result.measured
     marks_s = _marks(m)
     parts: list[Part] = []
-    if m.run is not None:
-        parts.append(Words(m.verdict.text))
+    if m.run is not None and result.reading is None:
+        parts.append(Words(verdict_text(m)))
         parts.append(Words(basis_text(m.run)))
         parts.append(Words(WHAT_A_RUN_IS))
     parts.append(Shown(time_line(m)))
     if m.cycles:
-        parts += [Shown(run_bars(m, marks_s=marks_s)), *runs_blocks(m, csv_hint=False, whole=True)]
+        parts.append(Shown(run_bars(m, marks_s=marks_s)))
+    if len(m.cycles) > LONGEST_TABLE:
+        parts.append(Words(words.EVERY_RUN_BELOW.format(count=len(m.cycles))))
+    elif m.cycles:
+        parts += runs_blocks(m, csv_hint=False, whole=True)
     yield _section("runs", words.RUNS, parts)
     if m.ambiguous is not None:
         yield _section("two-readings", words.BOTH, ambiguous_blocks(m))

@@ -64,6 +64,7 @@ FOUND_AT_MOST: Final = (
     "With no water in use the pump runs at most {seconds} each time it starts: {basis}, and water that was in use may "
     "have lengthened it."
 )
+FOUND_BY_DAY: Final = "read from {count} runs of ordinary use"
 FOUND_BAND: Final[dict[Band, str]] = {
     "very-short": "That is far under the mark of {mark1} s, under which every start wears the pump and its switch: "
     "have it looked at now.",
@@ -112,7 +113,7 @@ MEANS_FINDING: Final[dict[Finding, str]] = {
 }
 MEANS_STARTS: Final = "With such a run no steady use of water can start the pump more than {starts} times an hour."
 MEANS_NOTHING: Final = (
-    "It means nothing for the pump, good or bad: the recording only did not serve. Nothing here says that pump or tank "
+    "It means nothing for the pump, good or bad: only the recording did not serve. Nothing here says that pump or tank "
     "are in order."
 )
 
@@ -163,6 +164,8 @@ TERMS: Final = (
 )
 
 # --- the sections ---------------------------------------------------------------------------------------------------
+EVERY_RUN: Final = "Every run"
+EVERY_RUN_BELOW: Final = "All {count} runs are in a table at the end."
 RUNS, CLICKS, TANK, STARTS, CAUSES, WELL = (
     "The runs", "The clicks", "The tank", "Starts in a day", "Likely causes", "The well",
 )  # fmt: skip
