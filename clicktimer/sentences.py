@@ -237,3 +237,9 @@ NO_SURE_CLICKS = (
     "Put the microphone closer to the switch, outside its cover, and record again."
 )
 STOPPED = "You stopped the measuring at {time}: only what was heard until then is measured."
+
+# --- a day -----------------------------------------------------------------------------------------------------------
+JOINED_TIMES = (
+    "How long nothing was heard between the parts is not known: times of day after the first break may be too early by "
+    "so much. Runs, rests and what is counted are not touched by it."
+)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,7 @@ from clicktimer.cli import run
 from clicktimer.cycles import pair_cycles
 from clicktimer.day.log import DayLog
 from clicktimer.day.read import DayReading, other_tanks, read_day
-from clicktimer.records import Click, Measurement, SourceInfo, Verdict
+from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
 from clicktimer.report.day_json import reading_json
 from clicktimer.report.day_text import render_day
 from clicktimer.simulator.demo import demo_recording
@@ -80,6 +82,33 @@ def test_the_text_is_narrow_and_tells_times_only_where_they_are_known(known: boo
         assert f"\n{heading}\n" in text
     assert "never open it" in text
     assert "--valve-test" in text
+
+
+def test_a_break_of_unknown_length_is_told_beside_times_of_day():
+    _, day = a_day()
+    assert "may be too early" not in render_day(day, "a.flac")
+    broken = read_day(DayLog(day.log.cycles, DAY_S, (Gap(40_000.0, None, "next part"),), day.log.started_s))
+    assert "may be too early" in " ".join(render_day(broken, "a.flac + b.flac").split())
+    elapsed = read_day(DayLog(day.log.cycles, DAY_S, (Gap(40_000.0, None, "next part"),)))
+    assert "may be too early" not in " ".join(render_day(elapsed, "a.flac + b.flac").split())
+
+
+def test_more_than_a_day_is_told_by_days_and_no_figure_has_more_digits_than_are_known():
+    _, day = a_day()
+    cycles = tuple(replace(c, cut_in_s=(c.cut_in_s or 0.0) + DAY_S, cut_out_s=(c.cut_out_s or 0.0) + DAY_S)
+                   for c in day.log.cycles)  # fmt: skip
+    two = read_day(DayLog((*day.log.cycles, *cycles), 2 * DAY_S, (), day.log.started_s))
+    text = render_day(two, "two.flac")
+    for date in ("2031-05-04", "2031-05-05"):
+        (line,) = [x for x in text.splitlines() if date in x]
+        assert f" {len(day.log.cycles)} " in line
+    for shown in (text, render_day(day, "one.flac")):
+        assert not re.search(r"\d\.\d+%|\d{2}\.\d+ %", shown)
+    # A limit is rounded up: it must not shrink.
+    assert day.limit_l_per_min is not None
+    limit = re.search(r"no more than ([\d.]+) gpm", render_day(day, "one.flac"))
+    assert limit
+    assert float(limit[1]) >= day.limit_l_per_min / gal_to_l(1.0)
 
 
 @pytest.fixture(scope="module")

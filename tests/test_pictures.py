@@ -102,16 +102,17 @@ def pictures_of(m: Measurement) -> list[Picture]:
 @pytest.mark.parametrize("case", CASES)
 def test_every_case_is_drawn_as_clean_svg(case: str):
     for picture in pictures_of(CASES[case]()):
-        root = ET.fromstring(picture.svg())
+        svg = picture.svg()
+        root = ET.fromstring(svg)
         assert root.attrib["role"] == "img"
         assert root.attrib["aria-label"] == picture.alt
         ids = [e.attrib["id"] for e in root.iter() if "id" in e.attrib]
         assert len(ids) == len(set(ids))
         assert all(i.startswith(f"{picture.name}-") for i in ids)
-        outside = set(re.findall(r"https?://[^\"' >]+", picture.svg()))
+        outside = set(re.findall(r"https?://[^\"' >]+", svg))
         assert outside <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
-        for reference in re.findall(r'(?:href="#|url\(#)([^")]+)', picture.svg()):
-            assert reference in ids
+        assert set(re.findall(r'(?:href="#|url\(#)([^")]+)', svg)) <= set(ids)
+        assert len(svg) < 160_000
 
 
 @pytest.mark.parametrize("case", ["three runs", "every kind"])
@@ -125,7 +126,7 @@ def test_the_same_bytes_each_time_whatever_the_user_has_set_up(case: str):
     assert first == again
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(m=measurements)
 def test_any_measurement_is_drawn(m: Measurement):
     for picture in (run_scale(m.run), time_line(m), run_bars(m)):
@@ -133,10 +134,7 @@ def test_any_measurement_is_drawn(m: Measurement):
         assert picture.svg_element().startswith("<svg ")
 
 
-def test_a_day_of_150_runs_stays_small():
-    m = long_runs()
-    assert len(time_line(m).svg()) < 150_000
-    assert len(run_bars(m).svg()) < 150_000
+def test_a_pair_of_clicks_stays_small():
     pair = click_pair(short_cycling(), 1, burst(seed=2), burst(seed=3))
     assert len(pair.svg()) < 160_000
 

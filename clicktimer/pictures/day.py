@@ -17,8 +17,9 @@ from clicktimer.formats import UnitSystem, format_flow, format_share
 from clicktimer.marks import MARKS_S
 from clicktimer.pictures import day_panels, style
 from clicktimer.pictures.picture import Picture
+from clicktimer.report.day_words import unknown_breaks
 from clicktimer.report.words import length_text
-from clicktimer.sentences import seconds_text
+from clicktimer.sentences import JOINED_TIMES, seconds_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -83,11 +84,13 @@ def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) ->
     seeps = "; underlined: seeping" if day.seeping.told else ""
     gaps = "; hatched: not heard" if day.log.gaps else ""
     line = "" if day.run is None else f" The orange line: the run with no water in use, {_run(day)}."
+    breaks = f" {JOINED_TIMES}" if unknown_breaks(day) else ""
     limits = day_panels.hour_limits(day)
     found = [
         _Panel(
             "day-strip", f"When the pump ran{seeps}{gaps}",
-            f"A row for each day; a block where the pump ran{gaps}{seeps}.{_odd_words(day)}", _strip_alt(day, units),
+            f"A row for each day; a block where the pump ran{gaps}{seeps}.{_odd_words(day)}{breaks}",
+            _strip_alt(day, units),
             max(0.48, 0.3 * rows.count + 0.1), day_panels.strip,
         ),
         _Panel(

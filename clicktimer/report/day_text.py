@@ -15,9 +15,9 @@ from clicktimer.day.water import Amount
 from clicktimer.formats import UnitSystem, format_share, format_volume
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
 from clicktimer.report.day_starts import starts_blocks
-from clicktimer.report.day_words import in_units, most_flow, two, up, when
+from clicktimer.report.day_words import in_units, most_flow, two, unknown_breaks, up, when
 from clicktimer.report.words import length_text, wrap
-from clicktimer.sentences import seconds_text
+from clicktimer.sentences import JOINED_TIMES, seconds_text
 
 Emphasis = Callable[[str], str]
 LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
@@ -32,6 +32,8 @@ def render_day(
     lines = wrap(f"{name}, {length_text(log.duration_s)}, {day.starts.count} starts")
     lines += ["", emphasis(_title(day)), *lines_of(day_run_blocks(day))]
     lines += ["", emphasis("The day"), *_strip(day)]
+    if unknown_breaks(day):
+        lines += wrap(JOINED_TIMES, "  ")
     for heading, blocks in day_sections(day, units, brief=True):
         lines += ["", emphasis(heading), *lines_of(blocks)]
     if causes:

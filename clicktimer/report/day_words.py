@@ -18,6 +18,11 @@ def when(day: DayReading, time_s: float | None) -> str:
     return clock(time_s, day.log.started_s, parse_zone(day.log.zone), with_date=day.log.duration_s > 86_400)
 
 
+def unknown_breaks(day: DayReading) -> bool:
+    """Whether times of day were told though an unknown time passed between parts of the sound."""
+    return day.log.started_s is not None and any(gap.to_s is None for gap in day.log.gaps)
+
+
 def in_units(amount: Amount, unit: str, units: UnitSystem) -> str:
     """An amount with its interval, the unit once: "492 gal (479 to 506)". unit: "L", "L/min" or one that stays."""
     per, name = {"L": (L_PER_US_GAL, "gal"), "L/min": (L_PER_US_GAL, "gpm")}.get(unit, (1.0, unit))
