@@ -18,8 +18,8 @@ from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Kind
 from clicktimer.snap import snap_score
 
-HISTORY_STEPS: Final = 240
-"""How much each band changes by itself is learnt from so many level steps of the past, a minute of them ..."""
+HISTORY_S: Final = 60.0
+"""How much each band changes by itself is learnt from so much of the past ..."""
 LEAST_HISTORY_S: Final = 5.0
 """... and at least so much must have been heard before the click."""
 LATE_S: Final = 1.8

@@ -15,8 +15,9 @@ import numpy as np
 
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.live import by_sound
-from clicktimer.live.earlier import Earlier, cut_levels, merged_pieces
+from clicktimer.live.earlier import Earlier, merged_pieces
 from clicktimer.live.finder import LiveFinder
+from clicktimer.live.track import LevelTrack
 from clicktimer.onsets import Candidates, LevelSegment
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
@@ -74,7 +75,7 @@ class Fed:
 
 
 class Engine:
-    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the level track (7 MB a day)."""
+    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the finder's levels (7 MB a day)."""
 
     def __init__(self, *, pump_at_start: PumpState | None = None, earlier: Earlier | None = None) -> None:
         """earlier: what was heard before, where a listening is resumed."""
@@ -87,7 +88,7 @@ class Engine:
         self.gaps: list[Gap] = list(earlier.gaps)
         self._by_sound = by_sound.BySound()
         self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []
-        self._earlier_levels = list(earlier.levels)
+        self._track = LevelTrack(earlier.levels)
         self._looked_s = 0.0
         self._stretch: tuple[float, int] | None = None
         self._due: list[float] = []
@@ -139,6 +140,7 @@ class Engine:
         new = self.finder.newer_levels(start_s, self._stretch[1])
         if new is not None and len(new.codes):
             fed.levels.append((start_s, new))
+            self._track.add(new)
             self._stretch = (start_s, self._stretch[1] + len(new.codes))
 
     def _first_look(self) -> list[Event]:
@@ -164,7 +166,7 @@ class Engine:
         due = [k for k in self.known if not k.looked and k.kind is None and k.time_s + by_sound.LATE_S <= self.end_s]
         if not due and not self._by_sound.waits(self.end_s):
             return []
-        recent = self._recent_levels()
+        recent = self._track.recent(self.end_s - by_sound.HISTORY_S)
         events = []
         for known in due:
             known.looked = True
@@ -182,14 +184,6 @@ class Engine:
             note = "the sound that began with it has ended, and no click with that"
             events.append(Event(self.end_s, "withdrawn", known_on.time_s, "cut-in", note=note))
         return events
-
-    def _recent_levels(self) -> list[LevelSegment]:
-        """The last minute of the level track, without going through the whole of it."""
-        if self._stretch is None:
-            return []
-        start_s, steps = self._stretch
-        last = self.finder.newer_levels(start_s, max(steps - by_sound.HISTORY_STEPS, 0))
-        return [] if last is None else [last]
 
     # -- deciding --------------------------------------------------------------------------------------------------
 
@@ -222,13 +216,10 @@ class Engine:
         inside = np.zeros(len(found), bool)
         for first, last in pieces:
             inside |= (found.time_s >= first) & (found.time_s <= last)
-        levels = [cut for one in self._levels() for first, last in pieces if (cut := cut_levels(one, first, last))]
+        levels = self._track.cut(pieces)
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
         return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
-
-    def _levels(self) -> list[LevelSegment]:
-        return [*self._earlier_levels, *self.finder.levels()]
 
     def _compare(self, heard: Heard, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []
@@ -307,4 +298,5 @@ class Engine:
         for first, last in pieces:
             inside |= (found.time_s >= first) & (found.time_s <= last)
         self._parts = [found.take(inside)]
+        self._track.prune(pieces)
         self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - FORGOTTEN_S]
