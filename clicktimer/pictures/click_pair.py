@@ -159,9 +159,7 @@ def _draw(sides: tuple[_Side, _Side]) -> Figure:
     if all(side.cut is None for side in sides):
         return _no_sound(sides)
     figure = style.canvas(2.85)
-    shades = [
-        None if s.cut is None or s.time_s is None else rise_db(spectrogram_db(s.cut), s.time_s) for s in sides
-    ]
+    shades = [None if s.cut is None or s.time_s is None else rise_db(spectrogram_db(s.cut), s.time_s) for s in sides]
     highest_db = max((float(shade[2].max()) for shade in shades if shade is not None), default=0.0)
     image: Any = None
     for column, (side, shade) in enumerate(zip(sides, shades, strict=True)):

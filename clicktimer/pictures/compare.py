@@ -58,7 +58,7 @@ def _in_two(name: str) -> str:
         return name
     spaces = [i for i, c in enumerate(name) if c == " "]
     at = min(spaces, key=lambda i: abs(i - len(name) / 2))
-    return f"{name[:at]}\n{name[at + 1:]}"
+    return f"{name[:at]}\n{name[at + 1 :]}"
 
 
 def _row(axes: Axes, d: Difference) -> None:

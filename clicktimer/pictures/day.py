@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 LEFT_IN: Final = 0.8
 LONG_IN: Final = 5.05
 HEAD_IN, FOOT_IN = 0.22, 0.46
+LONGEST_STRIP_IN: Final = 7.5  # a month of rows still fits a page
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) ->
             "day-strip", f"When the pump ran{seeps}{gaps}",
             f"A row for each day; a block where the pump ran{gaps}{seeps}.{_odd_words(day)}{breaks}",
             _strip_alt(day, units),
-            max(0.48, 0.3 * rows.count + 0.1), day_panels.strip,
+            max(0.48, min(0.34 * rows.count + 0.1, LONGEST_STRIP_IN)), day_panels.strip,
         ),
         _Panel(
             "day-runs", "Each run by the time of day",

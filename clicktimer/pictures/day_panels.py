@@ -16,7 +16,7 @@ from clicktimer.pictures import style
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-HALF: Final = 0.33  # of a row: half the height of a block
+HALF: Final = 0.28  # of a row: half the height of a block
 WEEKDAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 HOUR_S: Final = 3600.0
 TICK_HOURS: Final = (1, 2, 3, 6, 12, 24, 48, 72, 168)
@@ -57,12 +57,12 @@ def strip(axes: Axes, day: DayReading) -> None:
         axes.bar(odd.from_h, 2 * HALF, odd.to_h - odd.from_h, odd.row - HALF, align="edge", color="none",
                  edgecolor=style.SOFT, hatch="xxxx" if skipped else "", ls=":", lw=0.8, zorder=2)  # fmt: skip
         words = "no such hour" if skipped else "hour twice"
-        axes.text((odd.from_h + odd.to_h) / 2, odd.row - HALF - 0.03, words, ha="center",
-                  va="bottom", fontsize=style.SMALL_PT - 1, color=style.SOFT, zorder=6)  # fmt: skip
+        axes.text((odd.from_h + odd.to_h) / 2, odd.row - HALF - 0.01, words, ha="center",
+                  va="bottom", fontsize=style.SMALL_PT - 1.5, color=style.SOFT, zorder=6)  # fmt: skip
     s = day.seeping
     if s.told and s.from_s is not None and s.to_s is not None:
         for piece in rows.pieces(s.from_s, s.to_s):
-            axes.plot([piece.from_h, piece.to_h], [piece.row + HALF + 0.09] * 2, color=style.ORANGE, lw=2.5,
+            axes.plot([piece.from_h, piece.to_h], [piece.row + HALF + 0.08] * 2, color=style.ORANGE, lw=2.2,
                       solid_capstyle="butt", zorder=4)  # fmt: skip
     axes.set(xlim=(0.0, 24.0), ylim=(rows.count - 0.5, -0.65), xticks=range(0, 25, 3))
     axes.set_xlabel("hour of the day" if rows.known else "hours since the beginning, in rows of 24")
@@ -137,7 +137,8 @@ def starts(axes: Axes, day: DayReading) -> None:
     style.whole_numbers(axes)
     axes.set(xlim=(0.0, max(day.log.duration_s / HOUR_S, 1.0)), ylim=(0.0, 1.12 * max([1, *by_hour, *limits])))
     axes.set(ylabel="starts in the hour")
-    axes.set_xlabel("hours since the beginning" if day.log.started_s is None else "time of day")
+    known = "time of day" if hours <= 25 else "date, and time of day"
+    axes.set_xlabel("hours since the beginning" if day.log.started_s is None else known)
 
 
 def hour_limits(day: DayReading) -> tuple[float, ...]:

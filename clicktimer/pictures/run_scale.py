@@ -67,9 +67,7 @@ def _end_s(shown: _Shown | None, marks_s: tuple[float, float]) -> float:
     return next((end for end in ENDS_S if end >= most_s), 1.1 * most_s)
 
 
-def _draw(
-    shown: _Shown | None, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float
-) -> Figure:
+def _draw(shown: _Shown | None, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float) -> Figure:
     figure = style.canvas(HEIGHT_IN)
     axes = style.axes_in(figure, LEFT_IN, 0.0, LONG_IN, HEIGHT_IN)
     axes.set(xlim=(0.0, end_s), ylim=(0.0, HEIGHT_IN))
