@@ -1,4 +1,4 @@
-"""For tests only: results to make documents of: the five kinds that a reader meets, and the sound of clicks for them."""
+"""For tests only: results to make documents of, the five kinds that a reader meets, and clicks to be heard in them."""
 
 from __future__ import annotations
 
@@ -10,10 +10,9 @@ from typing import Any
 import numpy as np
 
 from clicktimer.cycles import pair_cycles
-from clicktimer.document import compose as composing
 from clicktimer.document.again import Asked, Result, conclude_asked, measure_asked
-from clicktimer.document.compose import Presented
-from clicktimer.document.evidence import AFTER_S, BEFORE_S, FileFact
+from clicktimer.document.compose import Presented, compose
+from clicktimer.document.evidence import AFTER_S, BEFORE_S, Evidence, FileFact, click_times_s, runs_to_show
 from clicktimer.document.model import Document
 from clicktimer.records import Click, Measurement, SourceInfo, Verdict
 from clicktimer.run_time import no_use_run
@@ -83,8 +82,8 @@ def of_nothing() -> tuple[Result, Asked, str]:
     return of_fixture("no-click")
 
 
-def clicks_made(_paths: Sequence[str], m: Measurement, times_s: Sequence[float]) -> dict[float, Cut]:
-    """Stands in for cutting the clicks out of a recording: a made click in a quiet room at each moment."""
+def clicks_made(times_s: Sequence[float]) -> dict[float, Cut]:
+    """In place of what is cut out of a recording: a made click in a quiet room at each moment."""
     rng = np.random.default_rng(1)
     count = round((BEFORE_S + AFTER_S) * RATE_HZ)
     after = np.arange(count) / RATE_HZ - BEFORE_S
@@ -96,8 +95,9 @@ def clicks_made(_paths: Sequence[str], m: Measurement, times_s: Sequence[float])
     return cuts
 
 
-def made(result: Result, what: Asked, monkeypatch: Any, presented: Presented = WHO) -> Document:
-    """The document of a result that no recording lies behind, with made sounds."""
-    monkeypatch.setattr(composing, "cuts_at", clicks_made)
-    monkeypatch.setattr(composing, "file_facts", lambda _: (FileFact(result.measured.source.name, "ab" * 32, 1000),))
-    return composing.compose(result, what, presented, ["tank.wav"], program="0")
+def made(result: Result, what: Asked, presented: Presented = WHO, *, heard: bool = True) -> Document:
+    """The document of a result that no recording lies behind, with made sounds, or none."""
+    m = result.measured
+    times_s = click_times_s(m, runs_to_show(m)) if heard else []
+    evidence = Evidence((FileFact(m.source.name, "ab" * 32, 1000),), clicks_made(times_s))
+    return compose(result, what, presented, evidence, program="0")

@@ -98,8 +98,10 @@ def write_report(target: str, result: Result, asked: Asked, presented: Presented
     """Write the document of a result, and say where it lies. Raises SettingsError where it cannot be written."""
     from clicktimer import __version__
     from clicktimer.document.compose import compose
+    from clicktimer.document.evidence import gather_evidence
 
-    document = compose(result, asked, presented, paths, program=__version__)
+    evidence = gather_evidence(paths, result.measured, every=presented.all_clicks)
+    document = compose(result, asked, presented, evidence, program=__version__)
     path = Path(target)
     lacking = ""
     if path.suffix.lower() == ".pdf":

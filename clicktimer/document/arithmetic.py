@@ -37,6 +37,9 @@ class _Units:
     def v(self, litres: float) -> str:
         return f"{litres / self._l:.2f}"
 
+    def q(self, l_per_min: float) -> str:
+        return f"{l_per_min / self._l:.4f} {self.volume}/min"
+
 
 def _steps(sizing: TankSizing) -> Iterator[Line]:
     system, units = sizing.system, _Units(sizing.units == "metric")
@@ -90,11 +93,11 @@ def _tank_steps(
 def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
     run, pump, told = sizing.run, sizing.system.pump, sizing.judgement
     if pump is not None:
-        flow = f"{units.v(pump.l_per_min)} {units.volume}/min"
+        flow = units.q(pump.l_per_min)
         if run is not None and told is not None and told.drawn_l is not None:
             seconds = run.high_s if run.one_sided else run.seconds
             what = words.DRAWN_MOST if run.one_sided else words.DRAWN
-            yield what, f"{flow} × {seconds:.2f} s / 60 s/min", f"{units.v(told.drawn_l)} {units.volume}"
+            yield what, f"{flow} × {seconds:.3f} s / 60 s/min", f"{units.v(told.drawn_l)} {units.volume}"
             if told.ratio is not None and told.label_l is not None:
                 yield words.RATIO, f"{units.v(told.drawn_l)} / {units.v(told.label_l)}", f"{told.ratio:.2f}"
         target = format_time(sizing.target_s)
@@ -109,6 +112,6 @@ def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
                 reckoning = f"{flow} × {sizing.target_s:g} s / 60 s/min / {share:.5f}"
                 yield name.format(target=target), reckoning, f"{units.v(needed)} {units.volume}"
     if run is not None and sizing.measured_most_starts_per_h is not None and not run.one_sided:
-        yield words.MOST_STARTS, f"900 s / {run.seconds:.2f} s", f"{sizing.measured_most_starts_per_h:.1f}"
+        yield words.MOST_STARTS, f"900 s / {run.seconds:.3f} s", f"{sizing.measured_most_starts_per_h:.1f}"
 
 

@@ -11,7 +11,7 @@ from typing import Any, Final
 
 from clicktimer.document.again import Asked, Progress, Result, asked_of_json, measure_asked
 from clicktimer.document.compose import FORMAT, FORMAT_VERSION, Presented, compose, result_json
-from clicktimer.document.evidence import file_facts
+from clicktimer.document.evidence import file_facts, gather_evidence
 from clicktimer.document.html import embedded_data, render_html
 from clicktimer.document.pdf import attached_data, render_pdf
 from clicktimer.errors import ClicktimerError, InputError
@@ -121,9 +121,11 @@ def _same_words(
 ) -> tuple[bool, list[str]]:
     """Write the document anew and hold it against the one that is there."""
     try:
-        document = compose(result, asked, Presented(**data["presented"]), paths, program=str(data["program"]))
+        presented = Presented(**data["presented"])
     except TypeError as error:
         raise ClicktimerError(f"{path.name} was written by another clicktimer ({error}); use that one") from None
+    evidence = gather_evidence(paths, result.measured, every=presented.all_clicks)
+    document = compose(result, asked, presented, evidence, program=str(data["program"]))
     old = path.read_bytes()
     if old.startswith(b"%PDF"):
         new = render_pdf(document).data

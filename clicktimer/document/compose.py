@@ -11,15 +11,7 @@ from typing import Any, Final, Literal
 from clicktimer.cautions import NO_CERTIFICATE
 from clicktimer.document import words
 from clicktimer.document.again import Asked, Result, asked_json
-from clicktimer.document.evidence import (
-    FileFact,
-    click_times_s,
-    cuts_at,
-    file_facts,
-    part_of,
-    runs_to_show,
-    sound_of,
-)
+from clicktimer.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
 from clicktimer.document.first import first_page
 from clicktimer.document.model import Document, Fact, Facts, Paper, Part, Section, Shown, Sound
 from clicktimer.document.sections import technical_sections, values_section
@@ -75,15 +67,12 @@ def date_text(iso: str, style: DateStyle) -> str:
     return f"{month} {day.day}, {day.year}" if style == "us" else f"{day.day} {month} {day.year}"
 
 
-def compose(result: Result, asked: Asked, presented: Presented, paths: Sequence[str], *, program: str) -> Document:
-    """Return the document. paths: of the recordings, for their sound and fingerprints. program: clicktimer's version.
-
-    Raises InputError where a recording cannot be read again.
-    """
-    m, files = result.measured, file_facts(paths)
+def compose(result: Result, asked: Asked, presented: Presented, evidence: Evidence, *, program: str) -> Document:
+    """Return the document. evidence: gathered with ``every`` as in ``presented``. program: clicktimer's version."""
+    m, files = result.measured, evidence.files
     marks_s = asked.system.marks_s
     sections = (
-        *technical_sections(result, tuple(_clicks(m, presented, paths))),
+        *technical_sections(result, tuple(_clicks(m, presented, evidence.cuts))),
         values_section(m.settings),
         _evidence_section(m, files, program, presented.date_style),
     )
@@ -121,11 +110,10 @@ def _short(text: str) -> str:
     return tidy if len(tidy) <= LONGEST_FIELD else tidy[: LONGEST_FIELD - 1] + "…"
 
 
-def _clicks(m: Measurement, presented: Presented, paths: Sequence[str]) -> Iterator[Part]:
+def _clicks(m: Measurement, presented: Presented, cuts: Mapping[float, Cut]) -> Iterator[Part]:
     numbers = runs_to_show(m, every=presented.all_clicks)
     if not numbers:
         return
-    cuts = cuts_at(paths, m, click_times_s(m, numbers))
     count = sum(c.cut_in_s is not None or c.cut_out_s is not None for c in m.cycles)
     if len(numbers) == count:
         yield Words(words.CLICKS_ALL)

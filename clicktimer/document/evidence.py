@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -32,6 +32,19 @@ class FileFact:
     name: str
     sha256: str | None
     size_bytes: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What is shown of the recordings themselves: their fingerprints, and the sound around moments, s."""
+
+    files: tuple[FileFact, ...]
+    cuts: Mapping[float, Cut]
+
+
+def gather_evidence(paths: Sequence[str], m: Measurement, *, every: bool = False) -> Evidence:
+    """Go to the recordings once more for the clicks that are shown. Raises InputError where they cannot be read."""
+    return Evidence(file_facts(paths), cuts_at(paths, m, click_times_s(m, runs_to_show(m, every=every))))
 
 
 def file_facts(paths: Sequence[str]) -> tuple[FileFact, ...]:
