@@ -150,6 +150,9 @@ def _compare_takes_sound_and_folders(
     assert run(["compare", str(kept), str(result), "--json", str(told)]) == 0
     of_folder = json.loads(told.read_text("utf-8"))["differences"][0]
     assert of_folder["before"] == pytest.approx(of_sound["before"], abs=2e-3)
+    of_day = tmp_path / "kept-day.json"
+    assert run(["day", str(kept), "--json", str(of_day)]) == 0
+    assert json.loads(of_day.read_text("utf-8"))["run"]["how"] == "taps shut"
     # Taps not said: what three starts of a test say is not compared, and the run is not guessed.
     assert run(["compare", str(demo), str(result), "--json", str(told)]) == 0
     assert {d["finding"] for d in json.loads(told.read_text("utf-8"))["differences"]} == {"cannot tell"}

@@ -38,7 +38,9 @@ def read_measured_day(
         log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
         bursts=sum(c.chatter > 1 for c in m.clicks),
     )  # fmt: skip
-    if options.taps is not None and m.run is not None and not m.run.one_sided:
+    # A listening folder notes how the taps were: what it was measured with counts, said again or not.
+    taps = options.taps or (m.settings.get("taps") or {}).get("value")
+    if taps is not None and m.run is not None and not m.run.one_sided:
         reading = replace(reading, run=m.run, verdict=m.verdict)
     tank = size_tank(described.system, reading.run, described.units, m.cycles)
     m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
