@@ -21,7 +21,7 @@ from clicktimer.live.state import told_clicks
 from clicktimer.live.taken import measure_into
 from clicktimer.live.whole import measure_folder
 from clicktimer.pipeline import measure_recording
-from clicktimer.records import Gap
+from clicktimer.records import Block, Gap
 from clicktimer.settings import MeasureOptions
 from clicktimer.store import tables
 from clicktimer.store.folder import Batch, Event, Folder
@@ -99,6 +99,51 @@ def test_all_or_none_of_the_sound_is_kept(keep: str, tmp_path: Path):
     (part,) = files
     kept, whole = (np.concatenate([b.samples for b in open_recording(f).blocks()]) for f in (part, RECORDING))
     assert (kept == whole).all()
+
+
+@pytest.mark.slow
+def test_a_listening_of_which_all_sound_was_kept_is_proved_as_the_recording_is(tmp_path: Path):
+    from clicktimer.prove import prove_recording
+
+    measure_into(RECORDING, tmp_path / "L", SHUT, program="test", keep="all")
+    whole, kept = measure_recording(RECORDING, options=SHUT), measure_recording(tmp_path / "L", options=SHUT)
+    assert prove_recording([tmp_path / "L"], kept, SHUT) == prove_recording([RECORDING], whole, SHUT)
+
+
+def test_where_not_all_sound_was_kept_nothing_is_proved_and_it_is_said_why(tmp_path: Path, taken: Path):
+    from clicktimer.prove import prove_recording
+    from clicktimer.store.kept import sound_again
+
+    told = prove_recording([taken], measure_recording(taken, options=SHUT), SHUT)
+    assert told.usual.put == 0
+    assert "--keep all" in told.why
+    shutil.copytree(taken, tmp_path / "L")
+    (tmp_path / "L/sound").mkdir()
+    part = next((taken / "clicks").glob("*.flac"))
+    shutil.copy(part, tmp_path / "L/sound/from 000050.000s.flac")
+    assert "was not kept" in str(sound_again(tmp_path / "L"))
+
+
+def test_parts_of_a_listening_are_one_recording_with_its_gaps(tmp_path: Path):
+    from clicktimer.live.session import RecordingSource, Session
+    from clicktimer.pipeline import hear_blocks
+    from clicktimer.sound import open_recording
+    from clicktimer.store.kept import sound_again
+
+    sound = np.concatenate([b.samples for b in open_recording(RECORDING).blocks()])
+    first, later = Block(sound[:800_000], 16_000, 0.0), Block(sound[800_000:], 16_000, 60.0, Gap(50.0, 60.0, "gone"))
+    session = Session(
+        RecordingSource(iter([first, later]), 16_000, "two parts"), Folder.create(tmp_path / "L", {}), SHUT,
+        program="test", keep="all", provisional=False,
+    )  # fmt: skip
+    while not session.source.ended:
+        session.step()
+    session.finish("end of the recording")
+    again = sound_again(tmp_path / "L")
+    assert not isinstance(again, str)
+    heard, stored = hear_blocks(again()), read_folder(tmp_path / "L")
+    assert heard.gaps == stored.gaps == (Gap(50.0, 60.0, "gone"),)
+    assert (heard.candidates.time_s == stored.candidates.time_s).all()
 
 
 # -- places and refusals ----------------------------------------------------------------------------------------------

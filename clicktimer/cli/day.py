@@ -65,13 +65,19 @@ def day_command(
     water in use without a test, seeping, starts, water, and the same day with other
     tanks. Say --started (and --zone) to have times of day, --pump-rate for gallons.
     """
+    from zoneinfo import available_timezones
+
     from clicktimer.document.again import Asked, conclude_asked
     from clicktimer.labels import label_text
+    from clicktimer.live.whole import zone_of_listening
     from clicktimer.pipeline import measure_recording
     from clicktimer.site.others import others_of
 
     taps = taps_said(taps_shut, steady_tap)
-    if nobody and started is None:
+    listened_in = zone_of_listening(recordings) if started is None else None
+    if zone is None and listened_in in available_timezones():
+        zone = listened_in
+    if nobody and started is None and listened_in is None:
         raise SettingsError("--nobody needs to know when the recording began: give --started as well")
     check_targets(json_target, csv_target, recordings, labels_target)
     check_report_target("--report", report_target, recordings, (json_target, csv_target, labels_target, picture))

@@ -30,9 +30,10 @@ def read_measured_day(
     Raises SettingsError for a zone or stretch that cannot be.
     """
     described: Any = options.system
-    # What a file notes of its own start may be its end, or UTC: only what the user said counts here.
-    given = m.source.started_how == "given"
-    started_s = started_seconds(m.source.started_at, parse_zone(zone)) if given else None
+    # What a file notes of its own start may be its end, or UTC: only what the user said counts here, and the clock of
+    # the computer that listened.
+    started_at = m.source.started_at if m.source.started_how in ("given", "clock") else None
+    started_s = started_seconds(started_at, parse_zone(zone))
     log = DayLog(m.cycles, max(m.source.duration_s, 1.0), m.gaps, started_s, zone)
     reading = read_day(
         log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -13,6 +13,7 @@ from clicktimer.formats import format_time
 from clicktimer.records import Measurement, Notice, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
+from clicktimer.store.folder import is_listening
 from clicktimer.store.stored import SessionNote, Stored, read_folder
 
 CLOCK_TOLD_S = 5.0
@@ -85,6 +86,17 @@ def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
     if started is not None:
         source = replace(source, started_at=parse_started(started), started_how="given")
     return source
+
+
+def zone_of_listening(recordings: Sequence[str]) -> str | None:
+    """The time zone of the computer that listened, where one listening folder is given and its clock tells the start.
+
+    Raises StoreError where the folder cannot be read.
+    """
+    if len(recordings) != 1 or not is_listening(Path(recordings[0])):
+        return None
+    stored = read_folder(Path(recordings[0]))
+    return None if "recording" in stored.about else stored.sessions[0].zone
 
 
 def _cut_off(stored: Stored) -> list[Notice]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -81,12 +82,19 @@ def prove_recording(
     paths: Sequence[str | os.PathLike[str]], measured: Measurement, options: MeasureOptions, *,
     progress: Progress | None = None,
 ) -> Proof:  # fmt: skip
-    """Prove the clicks that were told of a recording. paths: its file, or its parts in order.
+    """Prove the clicks that were told of a recording. paths: its file, its parts in order, or a listening folder.
 
-    Takes several passes over the sound, memory as for one. Raises InputError where it cannot be read again.
+    Takes several passes over the sound, memory as for one. Raises InputError where it cannot be read again, StoreError
+    for a folder that cannot be read.
     """
     from clicktimer.prove.runs import prove_clicks
+    from clicktimer.store.folder import is_listening
+    from clicktimer.store.kept import sound_again
 
+    folder = Path(paths[0]) if len(paths) == 1 else None
+    again = sound_again(folder) if folder is not None and is_listening(folder) else recording_again(paths)
+    if isinstance(again, str):
+        return nothing_proved("clicks", again)
     return prove_clicks(
-        recording_again(paths), measured, pump_at_start=options.pump_at_start, progress=progress
+        again, measured, pump_at_start=options.pump_at_start, progress=progress
     )
