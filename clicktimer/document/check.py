@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -59,7 +59,7 @@ def check_document(
     for before, now in zip(data["recordings"], file_facts(paths), strict=True):
         if before["sha256"] != now.sha256:
             return Checked(False, (*told, OTHER.format(name=now.name)))
-    result = measure_asked(asked, paths, progress=progress)
+    result = _named(measure_asked(asked, paths, progress=progress), data)
     differences = list(_differences(data["result"], result_json(result, program=program)))
     if differences:
         many = len(differences) > 1
@@ -97,6 +97,12 @@ def _places(path: Path, names: Sequence[str], recordings: Sequence[str]) -> list
     return places
 
 
+def _named(result: Result, data: Mapping[str, Any]) -> Result:
+    """The result under the recording's name in the document: it may be called otherwise by now, and be the same."""
+    source = replace(result.measured.source, name=str(data["result"]["source"]["name"]))
+    return replace(result, measured=replace(result.measured, source=source))
+
+
 def _differences(before: Any, now: Any, at: str = "") -> Iterator[str]:
     """Where two JSON documents differ, in words; the program's version is told by itself."""
     if at == "program.version":
@@ -125,6 +131,8 @@ def _same_words(
     except TypeError as error:
         raise ClicktimerError(f"{path.name} was written by another clicktimer ({error}); use that one") from None
     evidence = gather_evidence(paths, result.measured, every=presented.all_clicks)
+    files = zip(evidence.files, data["recordings"], strict=True)
+    evidence = replace(evidence, files=tuple(replace(now, name=str(then["name"])) for now, then in files))
     document = compose(result, asked, presented, evidence, program=str(data["program"]))
     old = path.read_bytes()
     if old.startswith(b"%PDF"):
