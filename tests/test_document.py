@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import importlib.util
 import io
 import json
 import math
@@ -28,7 +29,7 @@ from clicktimer.document.compose import Presented, compose, date_text, parse_dat
 from clicktimer.document.evidence import gather_evidence, runs_to_show
 from clicktimer.document.html import embedded_data, render_html
 from clicktimer.document.layout import readable
-from clicktimer.document.model import Document
+from clicktimer.document.model import Document, Shown
 from clicktimer.document.pdf import attached_data, render_pdf
 from clicktimer.errors import SettingsError
 from clicktimer.report.tables import cycles_csv
@@ -41,6 +42,7 @@ from tests.recordings import path_of
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="the browser chromium is absent")
+DOCS = Path(__file__).parents[1] / "docs"
 NAMESPACE = "{http://www.w3.org/1999/xhtml}"
 
 
@@ -425,3 +427,25 @@ def test_of_many_runs_the_telling_ones_are_shown():
     assert {1, 18, 34, 51, 80} <= set(numbers)
     assert list(numbers) == sorted(numbers)
     assert runs_to_show(m, every=True) == tuple(range(1, 81))
+
+
+@pytest.mark.slow
+def test_the_sample_in_the_docs_is_what_the_program_makes():
+    """By its words: bytes change with the libraries."""
+    spec = importlib.util.spec_from_file_location("make_report", DOCS / "make_report.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    new = pdf_text(render_pdf(module.sample()).data)
+    old = pdf_text((DOCS / "report-sample.pdf").read_bytes())
+    fingerprint = re.compile(r"[0-9a-f]{64}")
+    assert fingerprint.sub("", new) == fingerprint.sub("", old), "run: python docs/make_report.py"
+
+
+def test_every_runs_clicks_are_shown_where_asked_for():
+    result, what = documents.of_runs([40.0 + i / 10 for i in range(14)])
+    for every, count in ((False, 12), (True, 14)):
+        document = documents.made(result, what, Presented(all_clicks=every), heard=False)
+        (clicks,) = [s for s in document.sections if s.name == "clicks"]
+        assert sum(isinstance(part, Shown) for part in clicks.parts) == count

@@ -38,6 +38,18 @@ class Pdf:
 
 def render_pdf(document: Document) -> Pdf:
     """Return the document as a PDF. Same model, same bytes. Raises SettingsError without typst or matplotlib."""
+    data, lacking = _set(document, format="pdf", pdf_standards=["ua-1"])
+    return Pdf(data, lacking)
+
+
+def render_pages(document: Document, *, dots_per_inch: float) -> list[bytes]:
+    """Return the pages of the PDF as PNG pictures, to be looked at or shown elsewhere."""
+    data, _ = _set(document, format="png", ppi=dots_per_inch)
+    return data if isinstance(data, list) else [data]
+
+
+def _set(document: Document, **how: Any) -> tuple[Any, str]:
+    """Have typst set it, and tell what letters were lacking."""
     try:
         import matplotlib
         import typst
@@ -55,11 +67,8 @@ def render_pdf(document: Document) -> Pdf:
     fonts = typst.Fonts(
         include_system_fonts=False, font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")]
     )
-    data = typst.compile(
-        source, format="pdf", sys_inputs={"document": json.dumps(shown)}, font_paths=fonts, timestamp=0,
-        pdf_standards=["ua-1"],
-    )  # fmt: skip
-    return Pdf(data, lacking)
+    inputs = {"document": json.dumps(shown)}
+    return typst.compile(source, sys_inputs=inputs, font_paths=fonts, timestamp=0, **how), lacking
 
 
 def _plain_data(document: Document) -> dict[str, Any]:
