@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from clicktimer.cli import run
 from clicktimer.document.html import embedded_data
@@ -40,6 +42,15 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "house.toml").write_text(SITE, "utf-8")
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+@pytest.fixture(scope="module")
+def quiet_report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("quiet")
+    shutil.copy(path_of("no-click"), folder / "quiet.flac")
+    run(["report", str(folder / "quiet.flac"), "--taps-shut", "--tank", "20 gal", "--no-prove", "-o",
+         str(folder / "it.html")])  # fmt: skip
+    return folder / "it.html"
 
 
 def shown(page: Path) -> str:
@@ -213,3 +224,26 @@ def test_a_missing_package_is_told_in_one_line(
     assert run(["report", "tank.flac", "-o", target]) == 2
     err = capsys.readouterr().err
     assert err == f"clicktimer: a report needs the package {package}, which is missing: pip install {package}\n"
+
+
+@pytest.mark.slow
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(dice=st.randoms(use_true_random=False), junk=st.sampled_from([None, 7, -1.5, "x", [], {}, ["a"], {"b": 1}]))
+def test_whatever_is_embedded_a_check_never_ends_in_a_defect(quiet_report: Path, dice: Any, junk: Any):
+    """One place of the embedded JSON is replaced or taken out; a check says so, or says what is wrong, in words."""
+    page = quiet_report.read_text("utf-8")
+    text = embedded_data(page) or ""
+    data = json.loads(text)
+    here: Any = data if dice.random() < 0.3 else data[dice.choice(["asked", "presented", "result", "recordings"])]
+    while True:
+        key = dice.choice(list(here) if isinstance(here, dict) else range(len(here)))
+        if not isinstance(here[key], dict | list) or not here[key] or dice.random() < 0.3:
+            break
+        here = here[key]
+    if dice.random() < 0.2:
+        del here[key]
+    else:
+        here[key] = junk
+    changed = quiet_report.with_name("changed.html")
+    changed.write_text(page.replace(text, json.dumps(data).replace("<", "\\u003c")), "utf-8")
+    assert run(["report", "--check", str(changed)]) in (0, 1, 2)

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 from clicktimer.day.read import DayReading
-from clicktimer.errors import SettingsError
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.site.described import SystemOptions, describe
@@ -20,6 +19,7 @@ from clicktimer.tank.system import Origin
 from clicktimer.well.assess import WellReport
 
 Progress = Callable[[float, float | None], None]
+Text = str | tuple[str, ...]
 FOLDER_NOT_PROVED = "a listening folder does not hold the whole sound, into which copies could be laid"
 
 
@@ -37,10 +37,10 @@ class Asked:
     pump_at_start: PumpState | None = None
     started: str | None = None
     joined: bool = False
-    given: Mapping[str, Any] = field(default_factory=dict)
+    given: Mapping[str, Text] = field(default_factory=dict)
     origins: Mapping[str, Origin] = field(default_factory=dict)
     site: str | None = None
-    house: Mapping[str, Any] = field(default_factory=dict)
+    house: Mapping[str, Text | int] = field(default_factory=dict)
     labels: tuple[str, str] | None = None
     prove: bool = False
     prices: str | None = None
@@ -53,8 +53,7 @@ class Asked:
     @property
     def system(self) -> SystemOptions:
         """The system as described. Raises QuantityError or SettingsError."""
-        given = {name: tuple(v) if isinstance(v, list) else v for name, v in self.given.items()}
-        return replace(describe(given, origins=self.origins), site=self.site)
+        return replace(describe(self.given, origins=self.origins), site=self.site)
 
     @property
     def options(self) -> MeasureOptions:
@@ -80,18 +79,17 @@ def asked_json(asked: Asked) -> dict[str, Any]:
     """Return it as JSON can hold it; of a file its name is told, not where it lies."""
     data = asdict(asked)
     if "yield-test" in asked.house:
-        data["house"] = {**asked.house, "yield-test": Path(asked.house["yield-test"]).name}
+        data["house"] = {**asked.house, "yield-test": Path(str(asked.house["yield-test"])).name}
     return data
 
 
-def asked_of_json(data: Mapping[str, Any], folder: Path) -> Asked:
-    """Return what was asked from JSON. folder: where the files that it names lie. Raises SettingsError if newer."""
-    if not Asked.__dataclass_fields__.keys() >= data.keys():
-        raise SettingsError("this report was made by a newer clicktimer; update clicktimer to check it")
-    tidy: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in data.items()}
-    if "yield-test" in tidy.get("house", {}):
-        tidy["house"] = {**tidy["house"], "yield-test": str(folder / Path(tidy["house"]["yield-test"]).name)}
-    return Asked(**tidy)
+def lying_in(asked: Asked, folder: Path) -> Asked:
+    """What was asked, read from a document; the files that it names lie in this folder."""
+    if "yield-test" not in asked.house:
+        return asked
+    return replace(
+        asked, house={**asked.house, "yield-test": str(folder / Path(str(asked.house["yield-test"])).name)}
+    )
 
 
 def measure_asked(asked: Asked, paths: Sequence[str], *, progress: Progress | None = None) -> Result:

@@ -9,15 +9,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from clicktimer.document.again import Asked, Progress, Result, asked_of_json, measure_asked
+from clicktimer.document.again import Asked, Progress, Result, lying_in, measure_asked
 from clicktimer.document.compose import FORMAT, FORMAT_VERSION, Presented, compose, result_json
-from clicktimer.document.evidence import file_facts, gather_evidence
+from clicktimer.document.evidence import FileFact, file_facts, gather_evidence
 from clicktimer.document.html import embedded_data, render_html
 from clicktimer.document.pdf import attached_data, render_pdf
-from clicktimer.errors import ClicktimerError, InputError
+from clicktimer.errors import InputError
 
 MOST_TOLD: Final = 10
 NO_DATA: Final = "{name}: no figures are embedded in it; give a report as clicktimer report wrote it, .html or .pdf"
+NOT_WHOLE: Final = "{name}: the figures embedded in it are not as clicktimer writes them (at {where})"
 NOT_THERE: Final = "the recording {name} is not beside the report; lay it there, or name it behind --check FILE"
 OTHER: Final = "{name} is not the recording that the report is of (its SHA-256 is another): the report does not agree."
 AGREES: Final = "Measured again: every figure agrees."
@@ -27,11 +28,23 @@ PICTURES_DIFFER: Final = (
     "Some pictures or sounds are not byte for byte the same: other versions of the libraries draw them otherwise."
 )
 WORDS_DIFFER: Final = (
-    "The words of the document are not those that clicktimer writes of these figures: it was changed by hand."
+    "The words of the document are not those that clicktimer writes of these figures: it was changed by hand, or "
+    "written by another build of clicktimer."
 )
 OTHER_PROGRAM: Final = (
     "It was made by clicktimer {theirs}, this is {ours}: words and figures may differ for that reason alone."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Embedded:
+    """What a document carries (compose.py writes it)."""
+
+    program: str
+    recordings: tuple[FileFact, ...]
+    asked: Asked
+    presented: Presented
+    result: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,45 +62,51 @@ def check_document(
 
     Raises InputError where the document or a recording cannot be read.
     """
-    data = _data_of(path)
-    asked = asked_of_json(data["asked"], path.parent)
-    names = [str(one["name"]) for one in data["recordings"]]
-    paths = _places(path, names, recordings)
+    was = _embedded_in(path)
+    paths = _places(path, [file.name for file in was.recordings], recordings)
     told = []
-    if data["program"] != program:
-        told.append(OTHER_PROGRAM.format(theirs=data["program"], ours=program))
-    for before, now in zip(data["recordings"], file_facts(paths), strict=True):
-        if before["sha256"] != now.sha256:
+    if was.program != program:
+        told.append(OTHER_PROGRAM.format(theirs=was.program, ours=program))
+    for before, now in zip(was.recordings, file_facts(paths), strict=True):
+        if before.sha256 != now.sha256:
             return Checked(False, (*told, OTHER.format(name=now.name)))
-    result = _named(measure_asked(asked, paths, progress=progress), data)
-    differences = list(_differences(data["result"], result_json(result, program=program)))
+    result = _named(measure_asked(lying_in(was.asked, path.parent), paths, progress=progress), was)
+    differences = list(_differences(was.result, result_json(result, program=program)))
     if differences:
         many = len(differences) > 1
         head = DIFFERS.format(count=len(differences), s="s" if many else "", verb="" if many else "s")
         return Checked(False, (*told, head, *differences[:MOST_TOLD]))
     told.append(AGREES)
-    same, sentences = _same_words(path, data, asked, result, paths)
-    return Checked(same or data["program"] != program, (*told, *sentences))
+    same, sentences = _same_words(path, was, result, paths)
+    return Checked(same or was.program != program, (*told, *sentences))
 
 
-def _data_of(path: Path) -> dict[str, Any]:
+def _embedded_in(path: Path) -> Embedded:
+    from pydantic import TypeAdapter, ValidationError
+
     try:
         raw = path.read_bytes()
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}; give the report that was written") from None
     text = attached_data(path) if raw.startswith(b"%PDF") else embedded_data(raw.decode("utf-8", errors="replace"))
     try:
-        data = json.loads(text or "")
-    except ValueError:
+        head = json.loads(text or "")
+        if head["format"] != FORMAT:
+            raise KeyError(head["format"])
+        if head["version"] > FORMAT_VERSION:
+            raise InputError(f"{path.name} was written by a newer clicktimer; update clicktimer to check it")
+    except (ValueError, TypeError, KeyError, RecursionError):
         raise InputError(NO_DATA.format(name=path.name)) from None
-    if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise InputError(NO_DATA.format(name=path.name))
-    if data["version"] > FORMAT_VERSION:
-        raise InputError(f"{path.name} was written by a newer clicktimer; update clicktimer to check it")
-    return data
+    try:
+        return TypeAdapter(Embedded).validate_python(head)
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors(include_url=False)[0]["loc"])
+        raise InputError(NOT_WHOLE.format(name=path.name, where=where)) from None
 
 
 def _places(path: Path, names: Sequence[str], recordings: Sequence[str]) -> list[str]:
+    if not names:
+        raise InputError(NO_DATA.format(name=path.name))
     if recordings and len(recordings) != len(names):
         raise InputError(f"the report is of {len(names)} recordings, {len(recordings)} are named; name each, in order")
     places = list(recordings) or [str(path.parent / Path(name).name) for name in names]
@@ -97,9 +116,11 @@ def _places(path: Path, names: Sequence[str], recordings: Sequence[str]) -> list
     return places
 
 
-def _named(result: Result, data: Mapping[str, Any]) -> Result:
+def _named(result: Result, was: Embedded) -> Result:
     """The result under the recording's name in the document: it may be called otherwise by now, and be the same."""
-    source = replace(result.measured.source, name=str(data["result"]["source"]["name"]))
+    told = was.result.get("source")
+    name = told.get("name") if isinstance(told, Mapping) else None
+    source = replace(result.measured.source, name=str(name))
     return replace(result, measured=replace(result.measured, source=source))
 
 
@@ -123,17 +144,13 @@ def _shown(value: Any) -> str:
 
 
 def _same_words(
-    path: Path, data: Mapping[str, Any], asked: Asked, result: Result, paths: Sequence[str]
+    path: Path, was: Embedded, result: Result, paths: Sequence[str]
 ) -> tuple[bool, list[str]]:
     """Write the document anew and hold it against the one that is there."""
-    try:
-        presented = Presented(**data["presented"])
-    except TypeError as error:
-        raise ClicktimerError(f"{path.name} was written by another clicktimer ({error}); use that one") from None
-    evidence = gather_evidence(paths, result.measured, every=presented.all_clicks)
-    files = zip(evidence.files, data["recordings"], strict=True)
-    evidence = replace(evidence, files=tuple(replace(now, name=str(then["name"])) for now, then in files))
-    document = compose(result, asked, presented, evidence, program=str(data["program"]))
+    evidence = gather_evidence(paths, result.measured, every=was.presented.all_clicks)
+    files = zip(evidence.files, was.recordings, strict=True)
+    evidence = replace(evidence, files=tuple(replace(now, name=then.name) for now, then in files))
+    document = compose(result, was.asked, was.presented, evidence, program=was.program)
     old = path.read_bytes()
     if old.startswith(b"%PDF"):
         new = render_pdf(document).data

@@ -45,6 +45,10 @@ class Presented:
     date_style: DateStyle = "iso"
     all_clicks: bool = False
 
+    def __post_init__(self) -> None:
+        if self.date is not None:
+            parse_date(self.date)
+
 
 def parse_date(text: str) -> str:
     """Read a date written YYYY-MM-DD. Raises SettingsError."""
