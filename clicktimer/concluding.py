@@ -9,25 +9,37 @@ from clicktimer import sentences
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.cycles import pair_cycles, unknown_intervals
 from clicktimer.labels import HAND_SD_S, Label, correct
+from clicktimer.not_one_pump import notices_of
 from clicktimer.onsets import Candidates, OnsetFinder
-from clicktimer.records import Click, Correction, Gap, Measurement, Notice, SourceInfo
+from clicktimer.records import Click, Correction, Gap, Measurement, Notice, SourceInfo, Verdict
 from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions
+from clicktimer.tones import ToneSegment
 from clicktimer.used import values_used
 from clicktimer.verdict import judge
 
+SETTLED_BY_HAND = ("no-clicks", "no-sure-clicks", "order-unknown", "variable-speed")
+"""Notices that no longer hold when a person has said which clicks there are."""
+
 
 class Listened:
-    """What one pass over the sound leaves behind: candidates, the level track, gaps. Small beside the sound."""
+    """What one pass over the sound leaves behind: candidates, the level track, gaps, and the tones of each second.
+
+    Small beside the sound. Without tones nothing is said of a driven pump.
+    """
+
+    tones: Sequence[ToneSegment] = ()
 
     def __init__(
-        self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float, stopped: bool = False
-    ) -> None:
+        self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float, stopped: bool = False,
+        tones: Sequence[ToneSegment] = (),
+    ) -> None:  # fmt: skip
         self.candidates = candidates
         self.levels = finder.levels()
         self.gaps = gaps
         self.end_s = end_s
         self.stopped = stopped
+        self.tones = tones
 
 
 def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notices: Sequence[Notice]) -> Measurement:
@@ -35,7 +47,14 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
     found = find_clicks(
         heard.candidates, heard.levels, duration_s=max(heard.end_s, 1.0), pump_at_start=options.pump_at_start
     )
-    return _measured(source, found.clicks, found.edges, heard.gaps, heard.end_s, options, [*notices, *_warnings(found)])
+    told = [*notices, *_warnings(found)]
+    m = _measured(source, found.clicks, found.edges, heard.gaps, heard.end_s, options, told)
+    more = notices_of(heard.levels, heard.tones, m.cycles, clicks=bool(found.clicks))
+    if not more:
+        return m
+    if any(n.code == "variable-speed" for n in more):  # its runs are not timed after all
+        told = [n for n in told if n.code != "pump-sound-only"]
+    return _measured(source, found.clicks, found.edges, heard.gaps, heard.end_s, options, [*told, *more])
 
 
 def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str) -> Measurement:
@@ -50,7 +69,7 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
         return replace(m, correction=Correction(name, ours, deleted, (), *before))
     clicks = tuple(c.click for c in ours if c.click.how == "clicks")
     edges = tuple(c.click for c in ours if c.click.how == "pump sound")
-    warnings = [w for w in m.warnings if not clicks or w.code not in ("no-clicks", "no-sure-clicks", "order-unknown")]
+    warnings = [w for w in m.warnings if not clicks or w.code not in SETTLED_BY_HAND]
     if any(c.kind == "unknown" for c in clicks):
         warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
     new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
@@ -86,8 +105,16 @@ def _measured(
     breaks = tuple(Gap(e.time_s, None, "a click may be missing") for e in edges)
     ambiguous = unknown_intervals(clicks, (*gaps, *breaks))
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
+    codes = {w.code for w in warnings}
+    if run is not None and "two-pumps" in codes:
+        run = replace(run, doubt=f"{run.doubt} {sentences.DOUBT_TWO_PUMPS}".strip())
     motor_hp = None if options.system is None else options.system.motor_hp
     verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
+    if run is not None and "two-pumps" in codes:
+        verdict = replace(verdict, settle=sentences.SETTLE_TWO_PUMPS)
+    if "variable-speed" in codes:
+        run = None
+        verdict = Verdict(None, False, sentences.VARIABLE_SPEED_VERDICT, sentences.SETTLE_VARIABLE_SPEED)
     tank = None
     if options.system is not None:
         from clicktimer.tank.sizing import size_tank

@@ -16,6 +16,7 @@ from clicktimer.formats import format_time
 from clicktimer.onsets import Candidates, OnsetFinder
 from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.tones import ToneFinder
 
 __all__ = [
     "Listened", "Progress", "StopHearingError", "conclude", "corrected", "hear_blocks", "measure_recording",
@@ -75,7 +76,7 @@ def measure_samples(
 
 def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
     """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
-    finder = OnsetFinder()
+    finder, tones = OnsetFinder(), ToneFinder()
     parts: list[Candidates] = []
     gaps: list[Gap] = []
     end_s = 0.0
@@ -84,6 +85,7 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
         if block.gap_before is not None:
             gaps.append(block.gap_before)
         parts.append(finder.feed(block))
+        tones.feed(block)
         end_s = block.start_s + len(block.samples) / block.rate_hz
         if progress is not None:
             try:
@@ -92,4 +94,4 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
                 stopped = True
                 break
     parts.append(finder.flush())
-    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped)
+    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped, tones.lines())
