@@ -38,6 +38,8 @@ ALIKE_DB = 4.0
 """Root mean square difference between two sounds of one machine, over the bands that tell."""
 QUITE_UNLIKE_DB = 4.5
 """Two told runs whose sounds differ by more are not of one machine."""
+LEAST_SHARE = 0.15
+"""Runs that are unlike the others are told when they are two, and of many runs this part: in a day much else sounds."""
 LEAST_TOGETHER = 3
 """Something that ran so often with the pump, in half of its runs, and never without it, may be a second pump."""
 _MARGIN_S = 1.0
@@ -115,7 +117,8 @@ def _two_kinds(levels: Levels, runs_s: Sequence[Run], clicked: Sequence[bool]) -
         return list(runs_s), []
     groups.sort(key=lambda g: (-sum(clicked[k] for k in g), -len(g), g[0]))
     # One that stands alone may be the pump with a tap or a voice beside it.
-    others = [k for g in groups[1:] if len(g) >= 2 for k in g]
+    least = max(2, round(LEAST_SHARE * len(runs_s)))
+    others = [k for g in groups[1:] if len(g) >= least for k in g]
     return [r for k, r in enumerate(runs_s) if k not in others], [r for k, r in enumerate(runs_s) if k in others]
 
 

@@ -41,6 +41,7 @@ MAINS_HZ = (50.0, 60.0)
 """Lines of the mains and its multiples are in every house and never move."""
 _MAINS_NEAR_HZ = 1.2
 _BLUR_HZ = 0.6
+_SAME_CELLS = 3
 _CELLS = int(np.log(HIGHEST_HZ / LOWEST_HZ) / CELL) + 1
 _PIECE_STEPS = 3000
 
@@ -124,13 +125,10 @@ def _in_piece(segment: ToneSegment, first: int, last: int) -> list[SpeedChange]:
     lines = standing(cell, steps)
     between = round(CHANGE_S / segment.step_s)
     seen: list[tuple[int, int, int, int, int]] = []  # lines, last step before, first step after, shift, one line
-    for k in range(len(lines) - steps):
-        if len(lines[k]) < LEAST_LINES:
-            continue
-        for j in range(k + steps, min(k + steps + between + 1, len(lines))):
-            moved = _moved(lines[k], lines[j])
-            if moved is not None:
-                seen.append((moved[0], k + steps, j, moved[1], moved[2]))
+    for k, j in _other_lines(lines, range(steps, steps + between + 1)):
+        moved = _moved(lines[k], lines[j])
+        if moved is not None:
+            seen.append((moved[0], k + steps, j, moved[1], moved[2]))
     found: list[SpeedChange] = []
     taken: list[tuple[int, int]] = []
     for count, a, b, shift, line in sorted(seen, key=lambda s: (-s[0], s[2] - s[1], s[1])):
@@ -143,18 +141,30 @@ def _in_piece(segment: ToneSegment, first: int, last: int) -> list[SpeedChange]:
     return sorted(found, key=lambda c: c.time_s)
 
 
+def _other_lines(lines: list[I64], apart: range) -> list[tuple[int, int]]:
+    """Pairs of steps so far apart between which enough lines vanish, and enough appear, for a change of speed."""
+    there = np.zeros((len(lines), _CELLS), bool)
+    for k, at in enumerate(lines):
+        there[k, at] = True
+    near = there.copy()
+    for off in range(1, _SAME_CELLS + 1):
+        near[:, off:] |= there[:, :-off]
+        near[:, :-off] |= there[:, off:]
+    pairs: list[tuple[int, int]] = []
+    for d in apart:
+        gone = (there[:-d] & ~near[d:]).sum(axis=1)
+        new = (there[d:] & ~near[:-d]).sum(axis=1)
+        pairs += [(int(k), int(k) + d) for k in np.flatnonzero((gone >= LEAST_LINES) & (new >= LEAST_LINES))]
+    return sorted(pairs)
+
+
 def _moved(before: I64, after: I64) -> tuple[int, int, int] | None:
     """Of the lines that vanish and appear: most that share one shift, the shift in cells, and one of the lines.
 
     None where they are too few, or the shift is no more than slip.
     """
-    if len(before) < LEAST_LINES or len(after) < LEAST_LINES:
-        return None
-    apart = after[None, :] - before[:, None]
-    near = np.abs(apart) <= 3
+    near = np.abs(after[None, :] - before[:, None]) <= _SAME_CELLS
     gone, new = before[~near.any(axis=1)], after[~near.any(axis=0)]
-    if len(gone) < LEAST_LINES or len(new) < LEAST_LINES:
-        return None
     apart = new[None, :] - gone[:, None]
     blur = _blur(gone)[:, None]
     best: tuple[int, int, int] | None = None

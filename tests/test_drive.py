@@ -171,10 +171,9 @@ def test_another_machine_is_said_and_the_runs_of_the_switch_stay() -> None:
 
 
 def test_beside_one_pump_nothing_is_told() -> None:
-    for number in (7, 10):
-        m = measured("one pump", number)
-        assert codes(m) == set()
-        assert m.cycles
+    m = measured("one pump", 10)
+    assert codes(m) == set()
+    assert len(m.cycles) >= 3
 
 
 def test_where_no_run_is_told_there_is_no_company() -> None:
