@@ -23,6 +23,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
+from clicktimer import sentences
 from clicktimer.cli import run
 from clicktimer.document.again import Asked, Result, asked_json
 from clicktimer.document.compose import Presented, compose, date_text, parse_date, result_json
@@ -32,11 +33,13 @@ from clicktimer.document.layout import readable
 from clicktimer.document.model import Document, Shown
 from clicktimer.document.pdf import attached_data, render_pdf
 from clicktimer.errors import SettingsError
+from clicktimer.records import Notice, Verdict
 from clicktimer.report.tables import cycles_csv
 from clicktimer.report.text import render_text
 from clicktimer.sentences import seconds_text
 from clicktimer.sound import open_recording
 from clicktimer.tank.sizing import size_tank
+from clicktimer.verdict import judge
 from tests import documents
 from tests.recordings import path_of
 
@@ -449,3 +452,25 @@ def test_every_runs_clicks_are_shown_where_asked_for():
         document = documents.made(result, what, Presented(all_clicks=every), heard=False)
         (clicks,) = [s for s in document.sections if s.name == "clicks"]
         assert sum(isinstance(part, Shown) for part in clicks.parts) == count
+
+
+def test_a_driven_pump_is_not_called_a_bad_recording():
+    result, what = documents.of_runs([])
+    notice = Notice("variable-speed", "Something here changes its speed while it runs.")
+    verdict = Verdict(None, False, sentences.VARIABLE_SPEED_VERDICT, sentences.SETTLE_VARIABLE_SPEED)
+    m = replace(result.measured, warnings=(notice,), verdict=verdict)
+    first = documents.made(replace(result, measured=m), what).first
+    assert first.verdict.startswith("Not judged")
+    assert first.found == (sentences.VARIABLE_SPEED_VERDICT,)
+    assert "recording" not in " ".join(first.meaning)
+    assert [step.text for step in first.steps] == [sentences.SETTLE_VARIABLE_SPEED]
+
+
+def test_a_doubt_stands_on_page_one():
+    result, what = documents.of_runs([20.0, 20.1, 20.2, 20.1])
+    assert result.measured.run is not None
+    doubted = replace(result.measured.run, doubt=sentences.DOUBT_TWO_PUMPS)
+    m = replace(result.measured, run=doubted, verdict=judge(doubted))
+    first = documents.made(replace(result, measured=m), what).first
+    assert first.tone == "open"
+    assert sentences.DOUBT_TWO_PUMPS in first.notes[0]

@@ -41,6 +41,8 @@ def first_page(result: Result, marks_s: Marks) -> FirstPage:
 
 
 def _verdict(m: Measurement) -> tuple[Tone, str]:
+    if _not_judged(m):
+        return "open", words.NOT_JUDGED
     if m.run is None:
         return "open", words.NOT_MEASURED if m.ambiguous is None else words.TWO_READINGS
     band, sure = m.verdict.band, m.verdict.sure
@@ -54,7 +56,14 @@ def _verdict(m: Measurement) -> tuple[Tone, str]:
     return tone, words.VERDICT[band]
 
 
+def _not_judged(m: Measurement) -> bool:
+    """Whether no run is told because of what the pump may be, and not for want of sound."""
+    return m.run is None and any(w.code == "variable-speed" for w in m.warnings)
+
+
 def _found(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
+    if _not_judged(m):
+        return (m.verdict.text,)
     if m.run is not None:
         return _found_run(m, m.run, marks_s)
     if m.ambiguous is not None:
@@ -78,6 +87,8 @@ def _found_run(m: Measurement, run: RunTime, marks_s: Marks) -> tuple[str, ...]:
     first = words.FOUND.format(seconds=seconds, basis=_basis(run))
     low_s, high_s = allowed_interval_s(run)
     lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
+    if band is None:
+        return first, words.FOUND_AT_MOST_GOOD
     if lower != upper:
         close = words.FOUND_CLOSE.format(lower=band_name(lower, edges_s), upper=band_name(upper, edges_s))
         return first, close
@@ -120,7 +131,7 @@ def _notes(m: Measurement) -> tuple[str, ...]:
 
 def _meaning(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
     if m.run is None:
-        return (words.MEANS_NOTHING,)
+        return (words.MEANS_NOT_JUDGED if _not_judged(m) else words.MEANS_NOTHING,)
     meaning = []
     if m.tank is not None and m.tank.judgement is not None and m.tank.there is not None:
         meaning.append(words.MEANS_FINDING[m.tank.judgement.finding])

@@ -56,6 +56,7 @@ CLOSE: Final = "Too close to call"
 DOUBTED: Final = "Measured, but in doubt"
 OPEN: Final = "No verdict yet"
 NOT_MEASURED: Final = "Not measured"
+NOT_JUDGED: Final = "Not judged: this may be another kind of pump"
 TWO_READINGS: Final = "Two readings, and no verdict"
 
 # --- page one: what was found, in two sentences ---------------------------------------------------------------------
@@ -112,6 +113,10 @@ MEANS_FINDING: Final[dict[Finding, str]] = {
     "cannot-tell": "Whether the tank is healthy cannot be told yet.",
 }
 MEANS_STARTS: Final = "With such a run no steady use of water can start the pump more than {starts} times an hour."
+MEANS_NOT_JUDGED: Final = (
+    "It means nothing for the pump, good or bad: this way of measuring does not suit it. Nothing here says that pump "
+    "or tank are in order."
+)
 MEANS_NOTHING: Final = (
     "It means nothing for the pump, good or bad: only the recording did not serve. Nothing here says that pump or tank "
     "are in order."
@@ -207,7 +212,7 @@ NO_SYNTHETIC_CLAIM: Final = (
 )
 NOT_APPLICABLE: Final = (
     "It does not apply to a variable-speed pump, to a switch without a click, to a valve that holds the flow back, nor "
-    "where two pumps are heard; nobody has checked here that there is none of these."
+    "where two pumps are heard. What can be heard of these is told; whether there is one has to be looked at on the spot."
 )
 MARKS_SOURCE: Final = "The marks for a run are common practice in the trade; there is no published source."
 
