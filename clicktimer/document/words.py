@@ -212,7 +212,7 @@ NO_SYNTHETIC_CLAIM: Final = (
 )
 NOT_APPLICABLE: Final = (
     "It does not apply to a variable-speed pump, to a switch without a click, to a valve that holds the flow back, nor "
-    "where two pumps are heard. What can be heard of these is told; whether there is one has to be looked at on the spot."
+    "where two pumps are heard. What can be heard of these is told; the rest has to be looked at on the spot."
 )
 MARKS_SOURCE: Final = "The marks for a run are common practice in the trade; there is no published source."
 
