@@ -12,6 +12,7 @@ from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
 from clicktimer.records import Measurement, RunTime
 from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
+from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
 from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.words import length_text
@@ -25,7 +26,6 @@ def first_page(result: Result, marks_s: Marks) -> FirstPage:
     m = result.measured
     tone, verdict = _verdict(m)
     found = _found_day(result, marks_s) if result.reading is not None else _found(m, marks_s)
-    prices = () if result.prices is None or m.tank is None else tuple(price_blocks(result.prices, m.tank))
     return FirstPage(
         tone=tone,
         verdict=verdict,
@@ -34,10 +34,20 @@ def first_page(result: Result, marks_s: Marks) -> FirstPage:
         picture=run_scale(m.run, marks_s=marks_s),
         meaning=_meaning(m, marks_s),
         steps=tuple(_steps(result)),
-        prices=prices,
+        prices=_prices(result),
         cautions=_cautions(result),
         terms=tuple(Fact(name, text) for name, text in words.TERMS if name != "95 %" or m.run is not None),
     )
+
+
+def _prices(result: Result) -> tuple[Block, ...]:
+    """What the price list comes to, its table left to the technician; nothing where more tank is not the cure."""
+    tank = result.measured.tank
+    if result.prices is None or tank is None:
+        return ()
+    if tank.judgement is not None and tank.judgement.finding == "short-of-air-or-overcharged":
+        return ()
+    return tuple(block for block in price_blocks(result.prices, tank) if isinstance(block, Words))
 
 
 def _verdict(m: Measurement) -> tuple[Tone, str]:
