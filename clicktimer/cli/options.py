@@ -79,7 +79,7 @@ _OPTIONS = (
     click.option("--air-valve", type=click.Choice(["right", "low", "water", "nothing"]),
                  help="What came at the air valve, tank drained."),
     click.option("--seen", metavar="NAME", multiple=True,
-                 help='Something seen, by its name in docs/causes.md: "tap-goes-dead". Repeat.'),
+                 help='Something seen, by its name: "tap-goes-dead"; "?" is answered with all names. Repeat.'),
     click.option("--not-seen", metavar="NAME", multiple=True, help="Something looked for and not seen. Repeat."),
     click.option("--height", metavar="HEIGHT", help='Height above the sea: "1200 ft" or "365 m". [sea level]'),
     click.option("--marks", metavar="A/B", help="The two marks for a run, in seconds. [30/60]"),
