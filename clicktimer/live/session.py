@@ -140,9 +140,10 @@ class Session:
         said += events
         self._keep(block, events)
         self._look_at(block)
-        for note in self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s):
-            self._batch.log.append((self.engine.end_s, note.code, note.text))
-            said.append(note)
+        if self._alarms.due(self.engine.end_s):
+            for note in self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s):
+                self._batch.log.append((self.engine.end_s, note.code, note.text))
+                said.append(note)
         return said
 
     def _note(self, fed: Fed) -> None:
