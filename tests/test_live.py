@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import json
+import resource
+import signal
 import sqlite3
+import subprocess
 import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -202,7 +207,7 @@ def speech_like(seconds: float, rate: int = 16_000) -> np.ndarray:
     return sound
 
 
-@pytest.mark.parametrize("loud", [0.003, 0.01], ids=["far", "near"])
+@pytest.mark.parametrize("loud", [0.003, pytest.param(0.01, marks=pytest.mark.slow)], ids=["far", "near"])
 def test_of_talk_around_a_switch_no_more_is_kept_than_was_said(loud: float, tmp_path: Path):
     opened = open_recording(FIXTURES / "short-cycling-12s.flac")
     switch = np.concatenate([b.samples for b in opened.blocks()])
@@ -287,6 +292,71 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     assert [w.code for w in measured.warnings] == ["clock-changed"]
     assert measured.source.started_how == "clock"
     assert measured.source.started_at == "2031-05-04T06:30:00+00:00"
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[], None], Callable[[], None]]]:
+    """A place, how to fill its disk, and how to make room again: a disk in memory where one can be mounted, else a
+    limit on the size of files."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", str(place)], capture_output=True, check=False
+    )
+    if mounted.returncode == 0:
+        filler = place / "filler"
+
+        def fill() -> None:
+            with suppress(OSError), filler.open("wb", buffering=0) as out:
+                while out.write(b"x" * 4096):
+                    pass
+
+        try:
+            yield place, fill, filler.unlink
+        finally:
+            subprocess.run(["umount", "-l", str(place)], check=True)
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+
+    def limit() -> None:
+        largest = max(p.stat().st_size for p in place.rglob("*") if p.is_file())
+        resource.setrlimit(resource.RLIMIT_FSIZE, (largest, hard))
+
+    try:
+        yield place, limit, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, before)
+
+
+def test_on_a_disk_that_runs_full_the_timing_goes_on_and_nothing_is_lost_once_there_is_room(
+    small_disk: tuple[Path, Callable[[], None], Callable[[], None]],
+):
+    place, fill, free = small_disk
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    source = RecordingSource(opened.blocks(), opened.info.rate_hz, "small disk", piece_s=0.25)
+    session = Session(source, Folder.create(place / "L", {}), SHUT, program="test", keep="none", provisional=False)
+    notes: list[tuple[float, str, str]] = []
+    full_at_s, free_at_s = 30.0, 62.0
+    filled = freed = False
+    while not source.ended:
+        now_s = session.engine.end_s
+        if not filled and now_s >= full_at_s:
+            fill()
+            filled = True
+        if not freed and now_s >= free_at_s:
+            assert read_folder(place / "L").end_s < full_at_s + 15.0, "the disk was never full"
+            free()
+            freed = True
+        notes += [(now_s, one.code, one.text) for one in session.step() if isinstance(one, Note)]
+    measured = session.finish("end of the recording")
+    told = [(code, "room" in text.split(":")[0]) for _, code, text in notes if code == "disk-full"]
+    assert told == [("disk-full", False), ("disk-full", True)], notes
+    assert full_at_s < notes[0][0] < free_at_s <= notes[-1][0]
+    whole = measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT)
+    assert (measured.clicks, measured.run, measured.cycles) == (whole.clicks, whole.run, whole.cycles)
+    assert read_folder(place / "L").end_s == pytest.approx(96.0, abs=1.0)
 
 
 def test_a_result_from_a_disk_that_was_full_says_what_it_lacks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
