@@ -8,7 +8,7 @@ own; what is typed on the command line overrules it. Where each value came from 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -97,7 +97,7 @@ def system_options(command: F) -> F:
     @functools.wraps(command)
     def wrapper(*args: Any, **kwargs: Any) -> Any:
         site: Site | None = kwargs.pop(SITE)
-        origins = _origins(kwargs)
+        origins = origins_of(kwargs)
         for name in (other for n, place in origins.items() if place == "option" for other in STANDS_FOR.get(n, ())):
             if origins.get(name) == "site file" and name in kwargs:
                 kwargs[name] = () if isinstance(kwargs[name], tuple) else None
@@ -110,7 +110,7 @@ def system_options(command: F) -> F:
     return wrapped  # type: ignore[no-any-return]
 
 
-def _origins(names: Mapping[str, Any]) -> dict[str, Origin]:
+def origins_of(names: Iterable[str]) -> dict[str, Origin]:
     """Where each option's value came from, by click's own book-keeping; defaults are left out."""
     context = click.get_current_context()
     places: dict[ParameterSource | None, Origin] = {
