@@ -405,6 +405,7 @@ def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_a
     assert text is not None
     assert "too long by 0.6 s" in text
     assert open_tap(measured, []) is None
+    assert "upper bound" in str(open_tap(measured, [Shutting(1000.0, 1003.0)]))
     assert measure_samples(np.zeros(rate, np.float32), rate).run is None
 
 

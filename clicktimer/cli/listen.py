@@ -314,7 +314,7 @@ def stopping() -> Iterator[list[str]]:
 def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     """Settle, print the report, and say where everything lies."""
     from clicktimer.cli.guided import Refill, refill_lines, with_caught
-    from clicktimer.report.text import render_text
+    from clicktimer.report.text import render_text, summary_line
 
     if isinstance(guide, Refill):
         with_caught(guide, session)
@@ -325,9 +325,11 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     click.echo(render_text(measured, emphasis=emphasis_for(), csv_hint=False), nl=False)
     if isinstance(guide, Refill):
         for text in refill_lines(guide, measured):
-            click.echo("\n" + "\n".join(wrap(text, "  ")))
+            click.echo("\n".join(["", emphasis_for()("The open tap"), *wrap(text, "  ")]))
+    # The report is longer than a screen: its end tells the main thing again.
+    click.echo("\n" + "\n".join(wrap(f"In short: {summary_line(measured)}")))
     click.echo(
-        f"\nKept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
+        f"Kept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
     )
     return MEASURED if measured.run is not None else NOT_MEASURED
 

@@ -34,7 +34,7 @@ def too_long_s(delay_s: float, tap_share: float) -> float:
 
 
 def open_tap(measured: Measurement, shut: Sequence[Shutting]) -> str | None:
-    """One sentence on what the open tap did, or None where nothing was marked or measured."""
+    """One sentence on what the open tap did, or None where nothing was marked or no run was told."""
     run = measured.run
     delays = sorted(
         s.shut_s - c.cut_in_s
@@ -43,8 +43,13 @@ def open_tap(measured: Measurement, shut: Sequence[Shutting]) -> str | None:
         if c.complete and c.cut_in_s is not None and c.cut_out_s is not None and c.cut_in_s <= s.shut_s <= c.cut_out_s
         and abs(c.cut_in_s - s.cut_in_s) < 5.0
     )  # fmt: skip
-    if run is None or not delays:
+    if run is None or not shut:
         return None
+    if not delays:
+        return (
+            "When the taps were shut fits none of the runs that were told, so how much the water drawn till then "
+            "lengthened them is not known: take the run for an upper bound."
+        )
     mean_s = sum(delays) / len(delays)
     share = _known_share(measured)
     marked = f"The last tap was shut {format_time(mean_s)} after the pump started ({len(delays)} refills marked)"
