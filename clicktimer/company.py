@@ -42,6 +42,10 @@ LEAST_SHARE = 0.15
 """Runs that are unlike the others are told when they are two, and of many runs this part: in a day much else sounds."""
 LEAST_TOGETHER = 3
 """Something that ran so often with the pump, in half of its runs, and never without it, may be a second pump."""
+LOUDER_DB = 3.0
+LEAST_LOUDER = 2
+"""A pump that stops takes sound away. Where it comes instead by so much, at so many told stops and half of them,
+something else starts there."""
 _MARGIN_S = 1.0
 _REST_S = 8.0
 _SHORTEST_PART_S = 12.0
@@ -52,8 +56,9 @@ class Company:
     """Something that ran beside the pump.
 
     runs_s: when, cut at the pump's own starts and stops. with_pump, without: how many of those lie in its runs and in
-    its rests. shared_s: starts of the pump's runs in which it ran. pump_runs: how many runs the pump was told to have.
-    others_s: starts of told runs that are not the pump's, by their sound.
+    its rests. shared_s: starts of the pump's runs in which it ran. touched_s: starts of those that it ran up to, or on
+    from. pump_runs: how many runs the pump was told to have. others_s: starts of told runs that are not the pump's, by
+    their sound. louder_s: ends of told runs at which sound comes instead of going.
     """
 
     runs_s: tuple[Run, ...]
@@ -61,17 +66,20 @@ class Company:
     without: int
     shared_s: tuple[float, ...]
     pump_runs: int
+    touched_s: tuple[float, ...] = ()
     others_s: tuple[float, ...] = ()
+    louder_s: tuple[float, ...] = ()
 
     @property
-    def shares(self) -> bool:
-        """Whether it ran in half of the pump's runs or more."""
-        return 2 * len(self.shared_s) >= self.pump_runs
+    def joined(self) -> int:
+        """How many of the pump's runs it ran in, up to or on from."""
+        return len({*self.shared_s, *self.touched_s})
 
     @property
     def may_be_a_pump(self) -> bool:
-        """Whether it ran with the pump again and again and never without it."""
-        return self.shares and self.with_pump >= LEAST_TOGETHER and self.without == 0
+        """Whether it ran with the pump again and again, in half of its runs, and not apart from it."""
+        apart = self.without > 0 and 2 * len(self.touched_s) < self.pump_runs
+        return self.joined >= LEAST_TOGETHER and 2 * self.joined >= self.pump_runs and not apart
 
 
 def beside(levels: Levels | None, runs_s: Sequence[Run], by_clicks: Sequence[bool] = ()) -> Company | None:
@@ -88,15 +96,32 @@ def beside(levels: Levels | None, runs_s: Sequence[Run], by_clicks: Sequence[boo
     if on is not None and off is not None and _unlike_db(on[1], off[1]) > ALIKE_DB:
         on, off = (on, None) if on[2] >= off[2] else (None, off)  # two sounds of their own: the plainer one is told
     edges = 2 * len(others) + sum(found[3] for found in (on, off) if found is not None)
+    louder = [b for a, b in own if _comes_at(levels, b)]
+    if len(louder) < LEAST_LOUDER or 2 * len(louder) < len(own):
+        louder = []
     if edges < LEAST_EDGES:
-        return None
+        return Company((), 0, 0, (), len(own), louder_s=tuple(louder)) if louder else None
     with_pump = on[0] if on is not None else []
-    without = [*others, *(off[0] if off is not None else [])]
+    without = off[0] if off is not None else []
     shared = tuple(a for a, b in own if any(begin < b and end > a for begin, end in with_pump))
+    near_s = _MARGIN_S + 1.0
+    touched = tuple(
+        a for a, b in own if any(abs(end - a) <= near_s or abs(begin - b) <= near_s for begin, end in without)
+    )
     return Company(
-        tuple(sorted([*with_pump, *without])), len(with_pump), len(without), shared, len(own),
-        tuple(a for a, _ in others),
+        tuple(sorted([*with_pump, *without, *others])), len(with_pump), len(without) + len(others), shared, len(own),
+        touched, tuple(a for a, _ in others), tuple(louder),
     )  # fmt: skip
+
+
+def _comes_at(levels: Levels, time_s: float) -> bool:
+    """Whether sound comes, to stay for seconds, at a time where the pump was told to stop."""
+    before = _rows(levels, time_s - 3.5, time_s - 0.5)
+    after = _rows(levels, time_s + 0.75, time_s + 3.75)
+    if len(before) < 8 or len(after) < 8:
+        return False
+    change = np.median(levels.db[after], axis=0) - np.median(levels.db[before], axis=0)
+    return bool((change >= LOUDER_DB).sum() >= LEAST_BANDS and (change <= -LOUDER_DB).sum() == 0)
 
 
 def _two_kinds(levels: Levels, runs_s: Sequence[Run], clicked: Sequence[bool]) -> tuple[list[Run], list[Run]]:

@@ -59,8 +59,11 @@ def _company(found: Company, complete: set[float | None]) -> Notice:
     if complete & set(found.others_s):
         at = ", ".join(format_time(t) for t in found.others_s[:MOST_TIMES])
         return Notice("two-pumps", sentences.RUNS_UNLIKE.format(at=at))
+    if found.louder_s:
+        at = ", ".join(format_time(t) for t in found.louder_s[:MOST_TIMES])
+        return Notice("two-pumps", sentences.COMES_AT_STOPS.format(at=at))
     often = sentences.how_often(len(found.runs_s))
     if not found.may_be_a_pump:
         return Notice("other-machine", sentences.OTHER_MACHINE.format(times=often, at=shown))
-    shared, runs = len(found.shared_s), found.pump_runs
-    return Notice("two-pumps", sentences.TWO_PUMPS.format(times=often, at=shown, shared=shared, runs=runs))
+    text = sentences.TWO_PUMPS.format(times=often, at=shown, shared=found.joined, runs=found.pump_runs)
+    return Notice("two-pumps", text)

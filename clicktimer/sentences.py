@@ -261,12 +261,16 @@ SETTLE_VARIABLE_SPEED = (
     "its cover."
 )
 TWO_PUMPS = (
-    "Something else ran beside the pump {times} (at {at}), in {shared} of its {runs} runs and never without it: a "
-    "second pump, or another machine. Two pumps that fill one tank make its runs shorter than one alone would."
+    "Something else ran beside the pump {times} (at {at}), in {shared} of its {runs} runs or right before or after "
+    "them: a second pump, or another machine. Two pumps that fill one tank make its runs shorter than one alone would."
 )
 RUNS_UNLIKE = (
     "By their sound the runs are not all of one machine: those at {at} are unlike the others. There may be two pumps, "
     "or another machine that clicks."
+)
+COMES_AT_STOPS = (
+    "Where the pump was told to stop, sound comes instead of going (at {at}): something else starts there, a second "
+    "pump, say. These runs may begin with one and end with the other."
 )
 OTHER_MACHINE = (
     "Something else started or stopped beside the pump {times} (at {at}): another machine, running water, or a second "

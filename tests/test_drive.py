@@ -13,6 +13,7 @@ import pytest
 
 from clicktimer.company import beside
 from clicktimer.drive import SLIP_SHARE, speed_changes
+from clicktimer.onsets import LevelSegment
 from clicktimer.pump import gather
 from clicktimer.records import Block, Gap, Measurement
 from clicktimer.report.text import render_text
@@ -174,6 +175,21 @@ def test_beside_one_pump_nothing_is_told() -> None:
     m = measured("one pump", 10)
     assert codes(m) == set()
     assert len(m.cycles) >= 3
+
+
+def test_sound_that_comes_where_the_pump_was_told_to_stop_is_said() -> None:
+    """Levels made by hand: one sound from 20 to 60 s, a louder one from 60 to 100 s, and so on."""
+    level = np.full((1600, 21), -60.0, np.float32) + np.random.default_rng(1).normal(0, 0.5, (1600, 21)).astype("f4")
+    for first_s in (20, 140, 260):
+        level[4 * first_s : 4 * (first_s + 40), 5:15] += 6.0
+        level[4 * (first_s + 40) : 4 * (first_s + 80), 3:18] += 14.0
+    codes_of = np.clip(np.round(2.0 * (level + 128.0)), 0, 255).astype(np.uint8)
+    levels = gather([LevelSegment(0.0, 0.25, codes_of, 8)])
+    told = beside(levels, [(20.0, 60.0), (140.0, 180.0), (260.0, 300.0)])
+    assert told is not None
+    assert told.louder_s == (60.0, 180.0, 300.0)
+    right = beside(levels, [(60.0, 100.0), (180.0, 220.0), (300.0, 340.0)])
+    assert right is None or right.louder_s == ()
 
 
 def test_where_no_run_is_told_there_is_no_company() -> None:

@@ -162,9 +162,9 @@ def one(job: tuple[str, str, int, str | None]) -> tuple[str, dict[str, Any]]:
                   "texts": [w.text for w in told.warnings]}  # fmt: skip
 
 
-def rows(split: str, count: int, sounds: str | None, kinds: tuple[str, ...], jobs: int) -> Iterator[Any]:
+def rows(split: str, numbers: range, sounds: str | None, kinds: tuple[str, ...], jobs: int) -> Iterator[Any]:
     """Every recording of every kind."""
-    todo = [(kind, split, n, sounds) for kind in kinds for n in range(count)]
+    todo = [(kind, split, n, sounds) for kind in kinds for n in numbers]
     if jobs <= 1:
         yield from map(one, todo)
         return
@@ -177,20 +177,24 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--split", choices=list(FIRST_SEED), default="develop")
     parser.add_argument("--count", type=int, default=20)
+    parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--kinds", default=",".join((*KINDS, "clean", "near", "hard")))
     parser.add_argument("--sounds")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--each", action="store_true")
     args = parser.parse_args()
     seen: dict[str, Counter[str]] = {}
-    for kind, row in rows(args.split, args.count, args.sounds, tuple(args.kinds.split(",")), args.jobs):
+    numbers = range(args.first, args.first + args.count)
+    for kind, row in rows(args.split, numbers, args.sounds, tuple(args.kinds.split(",")), args.jobs):
         count = seen.setdefault(kind, Counter())
         count["recordings"] += 1
         count.update(row["codes"] or ["nothing"])
         count["judged for sure"] += row["sure"]
+        count["runs told"] += row["cycles"] > 0
+        count["... and noticed"] += row["cycles"] > 0 and bool(row["codes"])
         if kind == "driven":
             count["holds two speeds in a run"] += row["changes"]
-            count["... and noticed"] += row["changes"] and "variable-speed" in row["codes"]
+            count["... of those noticed"] += row["changes"] and "variable-speed" in row["codes"]
         if args.each:
             print(row, flush=True)
     for kind, count in seen.items():
