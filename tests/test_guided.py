@@ -50,6 +50,7 @@ def guided(
     return measured, session
 
 
+@pytest.mark.slow
 def test_the_steady_tap_test_tells_r0_after_every_cycle_and_ends_when_the_verdict_is_sure(tmp_path: Path):
     words: list[str] = []
     guide = SteadyTap(words.append)

@@ -267,6 +267,7 @@ def test_it_is_killed_resumed_and_refused_while_another_listens(tmp_path: Path):
     assert stored.end_s > stored.gaps[0].to_s + 1.0
 
 
+@pytest.mark.slow
 def test_hear_judges_the_place_by_a_pump_cycle(tmp_path: Path):
     with piped(tmp_path) as (env, _, fifo):
         child = clicktimer(env, "hear", "--for", "24 s", "--json", str(tmp_path / "place.json"))

@@ -26,6 +26,7 @@ from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store.folder import Event, Folder
+from clicktimer.store.sounds import ClickSounds
 from clicktimer.store.stored import read_folder
 from tests.live_parts import ROOT, FakeClock
 
@@ -189,6 +190,22 @@ def test_a_cycle_over_lost_sound_is_incomplete_live_as_in_a_recording(tmp_path: 
 # -- what is kept -----------------------------------------------------------------------------------------------------
 
 
+def test_of_what_is_doubtful_no_more_than_twenty_seconds_an_hour_are_kept(tmp_path: Path):
+    rate = 8_000
+    sounds = ClickSounds(tmp_path)
+    kept: list[float] = []
+    rng = np.random.default_rng(4)
+    for second in range(2 * 3600):
+        sounds.add(Block(rng.normal(0.0, 0.01, rate).astype(np.float32), rate, float(second)))
+        if second % 60 == 30:  # sixty an hour, and two clicks of the switch
+            sounds.want(second - 1.0, "click" if second in (90, 3690) else "doubtful")
+        kept += [from_s for from_s, _, why, _ in sounds.write(second + 1.0) if why == "doubtful"]
+    for first in (0.0, 1800.0, 3599.0):
+        assert sum(first <= t < first + 3600.0 for t in kept) <= 20
+    assert len(kept) == 40
+    assert len(list((tmp_path / "clicks").glob("* click.flac"))) == 2
+
+
 def speech_like(seconds: float, rate: int = 16_000) -> np.ndarray:
     """Syllables: voiced bursts with plosives before them, of changing pitch, five a second, with pauses."""
     rng = np.random.default_rng(11)
@@ -207,7 +224,8 @@ def speech_like(seconds: float, rate: int = 16_000) -> np.ndarray:
     return sound
 
 
-@pytest.mark.parametrize("loud", [0.003, pytest.param(0.01, marks=pytest.mark.slow)], ids=["far", "near"])
+@pytest.mark.slow
+@pytest.mark.parametrize("loud", [0.003, 0.01], ids=["far", "near"])
 def test_of_talk_around_a_switch_no_more_is_kept_than_was_said(loud: float, tmp_path: Path):
     opened = open_recording(FIXTURES / "short-cycling-12s.flac")
     switch = np.concatenate([b.samples for b in opened.blocks()])
@@ -278,7 +296,8 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     opened = open_recording(FIXTURES / "short-cycling-12s.flac")
     clock = FakeClock()
     source = RecordingSource(opened.blocks(), 16_000, "clock", piece_s=0.1)
-    session = Session(source, Folder.create(tmp_path / "L", {}, clock=clock), SHUT, program="test", clock=clock)
+    place = Folder.create(tmp_path / "L", {}, clock=clock)
+    session = Session(source, place, SHUT, program="test", clock=clock, provisional=False)
     notes = []
     while not source.ended:
         notes += [one for one in session.step() if isinstance(one, Note) and one.code == "clock"]

@@ -217,6 +217,21 @@ def test_the_first_released_format_is_still_read():
     assert runs == pytest.approx(true, abs=0.005)
 
 
+def test_a_listening_in_the_first_released_format_goes_on(tmp_path: Path):
+    shutil.copytree(FIRST_FORMAT, tmp_path / "L")
+    before = read_folder(tmp_path / "L")
+    place = Folder.resume(tmp_path / "L")
+    assert place.resumed is not None
+    assert place.resumed.end_s == before.end_s
+    place.begin(rate_hz=48_000, device="made up", start_s=before.end_s + 10.0, program="test")
+    new = Event(before.end_s + 11.0, "heard", before.end_s + 10.5)
+    assert place.commit(Batch(end_s=before.end_s + 11.0, events=[new]))
+    place.close()
+    after = read_folder(tmp_path / "L")
+    assert list(after.events) == [*before.events, new]
+    assert (after.candidates.time_s == before.candidates.time_s).all()
+
+
 # -- clocks -----------------------------------------------------------------------------------------------------------
 
 
