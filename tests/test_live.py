@@ -418,6 +418,8 @@ def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_a
     text = open_tap(measured, shut)
     assert text is not None
     assert "too long by 0 to 1.0 s" in text
+    early = [Shutting(s.cut_in_s - 8.0, s.shut_s) for s in shut]  # the tap's handle was taken for the start
+    assert open_tap(measured, early) == text
     system = parse_system_options(pump_rate="10 gpm", tap_flow="3 gpm")
     known = measure_recording(FIXTURES / "short-cycling-12s.flac", options=MeasureOptions(taps="shut", system=system))
     text = open_tap(known, shut)

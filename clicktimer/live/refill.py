@@ -41,7 +41,8 @@ def open_tap(measured: Measurement, shut: Sequence[Shutting]) -> str | None:
         for s in shut
         for c in measured.cycles
         if c.complete and c.cut_in_s is not None and c.cut_out_s is not None and c.cut_in_s <= s.shut_s <= c.cut_out_s
-        and abs(c.cut_in_s - s.cut_in_s) < 5.0
+        # A start that was taken from an earlier sound (a tap's handle) does not matter: the run itself tells it.
+        and s.cut_in_s < c.cut_in_s + 5.0
     )  # fmt: skip
     if run is None or not shut:
         return None
