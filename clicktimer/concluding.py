@@ -11,7 +11,7 @@ from clicktimer.cycles import pair_cycles, unknown_intervals
 from clicktimer.labels import HAND_SD_S, Label, correct
 from clicktimer.not_one_pump import notices_of
 from clicktimer.onsets import Candidates, OnsetFinder
-from clicktimer.records import Click, Correction, Gap, Measurement, Notice, SourceInfo, Verdict
+from clicktimer.records import Click, Correction, Gap, Measurement, Notice, RunTime, SourceInfo, Verdict
 from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions
 from clicktimer.tones import ToneSegment
@@ -128,6 +128,23 @@ def _measured(
     from clicktimer.causes.ranking import likely_causes
 
     return replace(measured, causes=likely_causes(measured, tank, options.system.found))
+
+
+def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Measurement:
+    """The same measurement with another run, and what follows from it: verdict, tank, causes."""
+    system = options.system
+    verdict = judge(run, marks_s=options.marks_s, motor_hp=None if system is None else system.motor_hp)
+    if any(w.code == "two-pumps" for w in measured.warnings):
+        verdict = replace(verdict, settle=sentences.SETTLE_TWO_PUMPS)
+    measured = replace(measured, run=run, verdict=verdict)
+    if system is None:
+        return measured
+    from clicktimer.causes.ranking import likely_causes
+    from clicktimer.tank.sizing import size_tank
+
+    tank = size_tank(system.system, run, system.units, measured.cycles)
+    measured = replace(measured, tank=tank)
+    return replace(measured, causes=likely_causes(measured, tank, system.found))
 
 
 def _warnings(found: Heard) -> list[Notice]:

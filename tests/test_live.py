@@ -10,6 +10,7 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,11 +18,11 @@ import numpy as np
 import pytest
 
 from clicktimer.live.engine import Engine
-from clicktimer.live.refill import Shutting, open_tap, too_long_s
+from clicktimer.live.refill import too_long_s, with_open_tap
 from clicktimer.live.session import RecordingSource, Said, Session
 from clicktimer.live.state import Alarms, Note, state_of, told_clicks
 from clicktimer.live.whole import measure_folder
-from clicktimer.pipeline import measure_recording, measure_samples
+from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
@@ -412,22 +413,34 @@ def test_the_open_tap_lengthens_a_run_as_the_water_balance_says():
 def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_are_known():
     from clicktimer.cli.options import parse_system_options
 
-    rate = 8_000
-    measured = measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT)
-    shut = [Shutting(c.cut_in_s or 0.0, (c.cut_in_s or 0.0) + 2.0) for c in measured.cycles]
-    text = open_tap(measured, shut)
-    assert text is not None
-    assert "too long by 0 to 1.0 s" in text
-    early = [Shutting(s.cut_in_s - 8.0, s.shut_s) for s in shut]  # the tap's handle was taken for the start
-    assert open_tap(measured, early) == text
     system = parse_system_options(pump_rate="10 gpm", tap_flow="3 gpm")
-    known = measure_recording(FIXTURES / "short-cycling-12s.flac", options=MeasureOptions(taps="shut", system=system))
-    text = open_tap(known, shut)
-    assert text is not None
-    assert "too long by 0.6 s" in text
-    assert open_tap(measured, []) is None
-    assert "upper bound" in str(open_tap(measured, [Shutting(1000.0, 1003.0)]))
-    assert measure_samples(np.zeros(rate, np.float32), rate).run is None
+    given = MeasureOptions(taps="shut", system=system, marks_s=(11.7, 60.0))
+    plain = replace(given, system=parse_system_options(), marks_s=(11.7, 60.0))
+    measured, known = (measure_recording(FIXTURES / "short-cycling-12s.flac", options=o) for o in (plain, given))
+    assert measured.run is not None
+    assert known.run is not None
+    assert measured.verdict.sure
+    shut_s = [(c.cut_in_s or 0.0) + 2.0 for c in measured.cycles]
+    # Nothing known of the flows: 2 s at less than half of the pump's rate, so the run is 0 to 1 s shorter, and a mark
+    # that lies in between can no longer be told.
+    bound = with_open_tap(measured, shut_s, plain)
+    assert bound.run is not None
+    assert (bound.run.seconds, bound.run.high_s) == (measured.run.seconds, measured.run.high_s)
+    assert bound.run.low_s == pytest.approx(measured.run.low_s - 1.0)
+    assert not bound.verdict.sure
+    # Both flows known: 2 s x 3/10, taken off, to a quarter of itself.
+    corrected = with_open_tap(known, shut_s, given)
+    assert corrected.run is not None
+    assert corrected.run.seconds == pytest.approx(known.run.seconds - 0.6)
+    assert corrected.run.low_s == pytest.approx(known.run.low_s - 0.75)
+    assert corrected.run.high_s == pytest.approx(known.run.high_s - 0.45)
+    assert corrected.verdict.sure
+    assert corrected.verdict.band != known.verdict.band
+    # No mark changes nothing; marks that fit no run leave no more than an upper bound.
+    assert with_open_tap(measured, [], plain) == measured
+    lost = with_open_tap(measured, [1000.0], plain)
+    assert lost.run is not None
+    assert lost.run.one_sided
 
 
 # -- cost --------------------------------------------------------------------------------------------------------------

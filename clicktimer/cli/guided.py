@@ -7,9 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 from clicktimer.errors import QuantityError
-from clicktimer.live.refill import Shutting
 from clicktimer.live.session import Said, Session
-from clicktimer.records import Measurement
 from clicktimer.store.folder import Event
 
 Say = Callable[[str], None]
@@ -87,7 +85,7 @@ class Refill:
     shut_after_s: float | None = None
     done: bool = False
     prompt: str = ""
-    shut: list[Shutting] = field(default_factory=list)
+    shut_s: list[float] = field(default_factory=list)
     caught: list[tuple[float, str]] = field(default_factory=list)
     """When a volume was typed, in seconds of the sound, and the volume."""
     _wants: str = "cut-in"
@@ -154,7 +152,7 @@ class Refill:
         return hit is not None or typed is not None
 
     def _shut(self, session: Session, at_s: float) -> None:
-        self.shut.append(Shutting(self._cut_in_s, at_s))
+        self.shut_s.append(at_s)
         session.mark("taps-shut", f"{at_s:.3f}")
         self._wants, self.prompt = "cut-out", "wait for the pump to stop"
         self.say("Every tap shut. Use no water until the pump stops.")
@@ -211,11 +209,3 @@ def with_caught(guide: Refill, session: Session) -> None:
 
     given = {**system.given, "caught": tuple(texts)}
     session.options = replace(session.options, system=describe(given, origins={**system.origins, "caught": "option"}))
-
-
-def refill_lines(guide: Refill, measured: Measurement) -> list[str]:
-    """What the open tap did to the runs, for the end of the report."""
-    from clicktimer.live.refill import open_tap
-
-    effect = open_tap(measured, guide.shut)
-    return [] if effect is None else [effect]

@@ -313,7 +313,7 @@ def stopping() -> Iterator[list[str]]:
 
 def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     """Settle, print the report, and say where everything lies."""
-    from clicktimer.cli.guided import Refill, refill_lines, with_caught
+    from clicktimer.cli.guided import Refill, with_caught
     from clicktimer.report.text import render_text, summary_line
 
     if isinstance(guide, Refill):
@@ -323,9 +323,6 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     except StoreError as error:
         raise StoreError(f"{error}; what was shown so far is all that can be told") from None
     click.echo(render_text(measured, emphasis=emphasis_for(), csv_hint=False), nl=False)
-    if isinstance(guide, Refill):
-        for text in refill_lines(guide, measured):
-            click.echo("\n".join(["", emphasis_for()("The open tap"), *wrap(text, "  ")]))
     # The report is longer than a screen: its end tells the main thing again.
     click.echo("\n" + "\n".join(wrap(f"In short: {summary_line(measured)}")))
     click.echo(

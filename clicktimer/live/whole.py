@@ -10,6 +10,7 @@ from typing import Any
 
 from clicktimer.concluding import Listened, conclude
 from clicktimer.formats import format_time
+from clicktimer.live.refill import with_open_tap
 from clicktimer.records import Measurement, Notice, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
@@ -71,7 +72,8 @@ def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measure
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
     """From what lies in a folder to what is told."""
     notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
-    return conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+    measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+    return with_open_tap(measured, [float(text) for _, what, text in stored.marks if what == "taps-shut"], options)
 
 
 def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
