@@ -56,6 +56,11 @@ def test_candidates_and_levels_on_disk_are_those_of_one_pass_over_the_recording(
     (want,), (have,) = heard.levels, stored.levels
     assert (want.start_s, want.step_s, want.used) == (have.start_s, have.step_s, have.used)
     assert (want.codes == have.codes).all()
+    (tones,), (kept,) = heard.tones, stored.tones
+    assert (tones.start_s, tones.step_s) == (kept.start_s, kept.step_s)
+    assert len(tones.freq_codes) > 80
+    assert (tones.freq_codes == kept.freq_codes).all()
+    assert (tones.over_codes == kept.over_codes).all()
     assert stored.end_s == heard.end_s
 
 
@@ -230,6 +235,7 @@ def test_a_listening_in_the_first_released_format_goes_on(tmp_path: Path):
     after = read_folder(tmp_path / "L")
     assert list(after.events) == [*before.events, new]
     assert (after.candidates.time_s == before.candidates.time_s).all()
+    assert before.tones == after.tones == []  # the first programs wrote none; there is room for them now
 
 
 # -- clocks -----------------------------------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ class _FromFolder(Listened):
     def __init__(self, stored: Stored) -> None:
         self.candidates = stored.candidates
         self.levels = stored.levels
+        self.tones = stored.tones
         self.gaps = stored.gaps
         self.end_s = stored.end_s
         self.stopped = False

@@ -14,6 +14,7 @@ import numpy as np
 
 from clicktimer.errors import StoreError
 from clicktimer.onsets import Candidates, LevelSegment
+from clicktimer.tones import LINES, ToneSegment
 
 DATABASE: Final = "listening.sqlite"
 FORMAT: Final = "clicktimer-listening"
@@ -41,9 +42,14 @@ CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT N
 CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL,
     text TEXT NOT NULL);
 CREATE TABLE notices (session INTEGER NOT NULL, code TEXT NOT NULL, text TEXT NOT NULL, time_s REAL);
+CREATE TABLE IF NOT EXISTS tones (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL,
+    step_s REAL NOT NULL, n INTEGER NOT NULL, freq BLOB NOT NULL, over BLOB NOT NULL);
 CREATE TABLE sounds (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, length_s REAL NOT NULL, why TEXT NOT NULL,
     file TEXT NOT NULL);
 """
+
+_TONES: Final = next(t for t in _TABLES.split(";") if " tones " in t)
+"""A table that the first programs did not write: without it nothing is said of a driven pump."""
 
 _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "time_s": np.dtype("<f8"), "rise_db": np.dtype("<f4"), "timing_sd_s": np.dtype("<f4"), "attack_s": np.dtype("<f4"),
@@ -130,3 +136,37 @@ def get_levels(connection: sqlite3.Connection) -> list[LevelSegment]:
         for stretch_s, parts in segments.items()
         if parts
     ]
+
+
+def add_tones(connection: sqlite3.Connection) -> None:
+    """Make the table of tones in a folder of an earlier program."""
+    connection.execute(_TONES)
+
+
+def put_tones(connection: sqlite3.Connection, stretch_s: float, new: ToneSegment) -> None:
+    """Write further steps of the tones of the stretch that began at ``stretch_s``."""
+    connection.execute(
+        "INSERT INTO tones (stretch_s, start_s, step_s, n, freq, over) VALUES (?, ?, ?, ?, ?, ?)",
+        (stretch_s, new.start_s, new.step_s, len(new.freq_codes), new.freq_codes.astype("<u2").tobytes(),
+         new.over_codes.astype(np.uint8).tobytes()),
+    )  # fmt: skip
+
+
+def get_tones(connection: sqlite3.Connection) -> list[ToneSegment]:
+    """The tones, one segment for each stretch without a gap; none in a folder of an earlier program."""
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'tones'").fetchone():
+        return []
+    stretches: dict[float, list[ToneSegment]] = {}
+    for stretch_s, start_s, step_s, n, freq, over in connection.execute(
+        "SELECT stretch_s, start_s, step_s, n, freq, over FROM tones ORDER BY id"
+    ):
+        codes = np.frombuffer(freq, "<u2").astype(np.uint16).reshape(n, LINES)
+        part = ToneSegment(start_s, step_s, codes, np.frombuffer(over, np.uint8).reshape(n, LINES))
+        stretches.setdefault(stretch_s, []).append(part)
+    return [
+        ToneSegment(
+            stretch_s, parts[0].step_s, np.concatenate([p.freq_codes for p in parts]),
+            np.concatenate([p.over_codes for p in parts]),
+        )
+        for stretch_s, parts in stretches.items()
+    ]  # fmt: skip
