@@ -15,8 +15,8 @@ from itertools import pairwise
 import numpy as np
 
 from clicktimer import likeness, pump
-from clicktimer.companions import led_by
 from clicktimer.candidates import Candidates, LevelSegment
+from clicktimer.companions import led_by
 from clicktimer.learning import AROUND_S, Field, Solution, doubtful, learn, lone_changes, shortlist, worth_of
 from clicktimer.records import Click, Kind
 from clicktimer.recurrence import by_recurrence, together, turn_of, with_pump

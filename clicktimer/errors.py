@@ -29,3 +29,12 @@ class DeviceError(ClicktimerError):
 
 class StoreError(ClicktimerError):
     """A listening folder cannot be used: not one of ours, newer than this program, in use, or the disk is full."""
+
+
+class PlaceTakenError(StoreError):
+    """Something is there already where a new listening folder was to be made; nothing is ever overwritten."""
+
+
+class StopHearingError(Exception):
+    """Raised by a Progress to end the hearing: what was heard so far is measured, and that is told. No error of ours:
+    it never reaches the user."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 from clicktimer.units import KPA_PER_BAR, KPA_PER_PSI, L_PER_US_GAL, M_PER_FT, W_PER_HP
@@ -67,3 +68,45 @@ def format_power(power_w: float, units: UnitSystem = "us") -> str:
     if units == "us":
         return f"{power_w / W_PER_HP:.2f}".rstrip("0").rstrip(".") + " hp"
     return f"{power_w / 1000.0:.2f}".rstrip("0").rstrip(".") + " kW"
+
+
+def places_of(half: float, most: int = 3) -> int:
+    """Decimals (0 to ``most``) that a figure with an interval of this half width deserves: its first digit.
+
+    >>> places_of(0.68), places_of(22.0), places_of(0.015)
+    (1, 0, 2)
+    """
+    return most if not half > 0 else min(most, max(0, -math.floor(math.log10(half))))
+
+
+def format_interval(value: float, low: float, high: float) -> str:
+    """Write a figure and its interval with no more digits than the interval gives, its ends rounded outwards.
+
+    >>> format_interval(3.8, 3.12, 4.48), format_interval(125.0, 102.6, 147.4), format_interval(0.0, 0.0, 0.0103)
+    ('3.8 (3.1 to 4.5)', '125 (102 to 148)', '0 (0 to 0.011)')
+    """
+    if not high > low:
+        return _digits(value)
+    return f"{_plain(value, places_of((high - low) / 2))} ({format_ends(low, high)})"
+
+
+def format_ends(low: float, high: float) -> str:
+    """Write the ends of an interval, rounded outwards: "3.1 to 4.5"."""
+    places = places_of((high - low) / 2)
+    scale = 10.0**places
+    lower, upper = math.floor(low * scale + 1e-9) / scale, math.ceil(high * scale - 1e-9) / scale
+    return f"{_plain(lower, places)} to {_plain(upper, places)}"
+
+
+def _plain(value: float, places: int) -> str:
+    return "0" if value == 0 else f"{value:.{places}f}"
+
+
+def format_share(share: float) -> str:
+    """Write a share, 0 to 1, in percent with two figures: "3.8 %", "38 %", "0.48 %".
+
+    >>> format_share(0.3787), format_share(0.0384), format_share(0.00052), format_share(1.0)
+    ('38 %', '3.8 %', '0.05 %', '100 %')
+    """
+    percent = 100.0 * share
+    return f"{percent:.{0 if percent >= 9.95 else 1 if percent >= 0.995 else 2}f} %"

@@ -94,7 +94,9 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
     first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
     keep, short = keep[first], short.take(first)
     prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
-    return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short))
+    return Field(
+        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short)
+    )
 
 
 def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:
@@ -316,8 +318,8 @@ def worth_of(field: Field, solution: Solution) -> float:
     worth += _sustained_bonus(field, solution)
     lone = lone_changes(path.silent_rows, field)
     # A level that comes and goes mostly without a click is not that of the pump.
-    many = max(len(path.silent_rows) - 0.3 * len(picks), 0.0)
-    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum()) - 6.0 * many * (1.0 + 3.0 * doubtful(solution.track))
+    many = max(len(path.silent_rows) - 0.3 * len(picks), 0.0) * (1.0 + 3.0 * doubtful(solution.track))
+    return worth - 2.5 * float(lone.sum()) - 0.5 * float((~lone).sum()) - 6.0 * many
 
 
 def doubtful(track: pump.Track) -> float:

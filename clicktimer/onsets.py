@@ -295,7 +295,8 @@ class _Stretch:
             (columns >= top[:, None]) & (columns <= np.maximum(top[:, None], zero + round(0.016 * rate)))
         )
         end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
-        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, 20.0 * np.log10(np.maximum(peak, 1e-7)), late_s
+        peak_db = 20.0 * np.log10(np.maximum(peak, 1e-7))
+        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, peak_db, late_s
 
     # -- the level track -------------------------------------------------------------------------------------------
 

@@ -11,23 +11,21 @@ import numpy as np
 
 from clicktimer import sentences
 from clicktimer.candidates import Candidates
-from clicktimer.clicks import Heard, find_clicks
-from clicktimer.cycles import pair_cycles, unknown_intervals
+from clicktimer.concluding import Listened, conclude, corrected
+from clicktimer.errors import StopHearingError
 from clicktimer.formats import format_time
-from clicktimer.labels import HAND_SD_S, Label, correct
 from clicktimer.onsets import OnsetFinder
-from clicktimer.records import Block, Click, Correction, Gap, Measurement, Notice, Samples, SourceInfo
-from clicktimer.run_time import no_use_run
+from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.settings import MeasureOptions, PumpState, Taps
-from clicktimer.used import values_used
-from clicktimer.verdict import judge
+from clicktimer.tones import ToneFinder
+
+__all__ = [
+    "Listened", "Progress", "StopHearingError", "conclude", "corrected", "hear_blocks", "measure_recording",
+    "measure_samples",
+]  # fmt: skip
 
 Progress = Callable[[float, float | None], None]
 """Called with the seconds of sound heard so far, and of the whole where that is known."""
-
-
-class StopHearingError(Exception):
-    """Raised by a Progress to end the hearing: what was heard so far is measured, and that is told."""
 
 
 def measure_recording(
@@ -77,22 +75,9 @@ def measure_samples(
     return conclude(heard, SourceInfo(name, len(samples) / rate_hz, rate_hz, 1, None), options, [])
 
 
-class Listened:
-    """What one pass over the sound leaves behind: candidates, the level track, gaps. Small beside the sound."""
-
-    def __init__(
-        self, candidates: Candidates, finder: OnsetFinder, gaps: tuple[Gap, ...], end_s: float, stopped: bool = False
-    ) -> None:
-        self.candidates = candidates
-        self.levels = finder.levels()
-        self.gaps = gaps
-        self.end_s = end_s
-        self.stopped = stopped
-
-
 def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
     """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
-    finder = OnsetFinder()
+    finder, tones = OnsetFinder(), ToneFinder()
     parts: list[Candidates] = []
     gaps: list[Gap] = []
     end_s = 0.0
@@ -101,6 +86,7 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
         if block.gap_before is not None:
             gaps.append(block.gap_before)
         parts.append(finder.feed(block))
+        tones.feed(block)
         end_s = block.start_s + len(block.samples) / block.rate_hz
         if progress is not None:
             try:
@@ -109,98 +95,4 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
                 stopped = True
                 break
     parts.append(finder.flush())
-    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped)
-
-
-def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notices: Sequence[Notice]) -> Measurement:
-    """From what was heard to what is told: pure, and quick enough to be asked again at every click."""
-    found = find_clicks(
-        heard.candidates, heard.levels, duration_s=max(heard.end_s, 1.0), pump_at_start=options.pump_at_start
-    )
-    return _measured(
-        source, found.clicks, found.edges, heard.gaps, heard.end_s, options, [*notices, *_warnings(found)]
-    )
-
-
-def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str) -> Measurement:
-    """The same recording measured by a person's labels (clicktimer.labels), with what was detected beside it.
-
-    name: of the label file. options: those it was measured with. Raises InputError for a label after its end.
-    """
-    m = measured
-    ours, deleted = correct(labels, (*m.clicks, *m.edges), m.gaps, end_s=m.source.duration_s, name=name)
-    before = (m.cycles, m.run, m.verdict)
-    if not deleted and all(c.change == "kept" for c in ours):
-        return replace(m, correction=Correction(name, ours, deleted, (), *before))
-    clicks = tuple(c.click for c in ours if c.click.how == "clicks")
-    edges = tuple(c.click for c in ours if c.click.how == "pump sound")
-    warnings = [w for w in m.warnings if not clicks or w.code not in ("no-clicks", "no-sure-clicks", "order-unknown")]
-    if any(c.kind == "unknown" for c in clicks):
-        warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
-    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
-    cycles = tuple(c if c in m.cycles else replace(c, note=_joined_notes(c.note)) for c in new.cycles)
-    figures = [f"cycle {i}" for i, (c, n) in enumerate(zip(cycles, new.cycles, strict=True), start=1) if c is not n]
-    run, verdict = new.run, new.verdict
-    if run is not None:
-        run = replace(run, text=f"{run.text} {sentences.HAND_RUN.format(sd=HAND_SD_S)}".strip())
-        figures.append("run")
-    if verdict.band is not None or m.verdict.band is not None:
-        verdict = replace(verdict, text=f"{verdict.text} {sentences.HAND_VERDICT}")
-        figures.append("verdict")
-    figures += [what for what in ("ambiguous", "tank") if getattr(new, what) is not None]
-    return replace(
-        new, clicks=m.clicks, edges=m.edges, cycles=cycles, run=run, verdict=verdict,
-        correction=Correction(name, ours, deleted, tuple(figures), *before),
-    )  # fmt: skip
-
-
-def _joined_notes(note: str) -> str:
-    return "; ".join(part for part in (note, sentences.HAND_CYCLE) if part)
-
-
-def _measured(
-    source: SourceInfo, clicks: tuple[Click, ...], edges: tuple[Click, ...], gaps: tuple[Gap, ...], end_s: float,
-    options: MeasureOptions, warnings: Sequence[Notice],
-) -> Measurement:  # fmt: skip
-    """What follows from clicks and edges, whoever told them."""
-    clock_ppm = options.detection.clock_ppm
-    both = sorted((*clicks, *edges), key=lambda c: c.time_s)
-    cycles = pair_cycles(
-        both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm
-    )
-    # A click of which one cannot be sure breaks the turns: what follows it is read afresh.
-    breaks = tuple(Gap(e.time_s, None, "a click may be missing") for e in edges)
-    ambiguous = unknown_intervals(clicks, (*gaps, *breaks))
-    run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
-    motor_hp = None if options.system is None else options.system.motor_hp
-    verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
-    tank = None
-    if options.system is not None:
-        from clicktimer.tank.sizing import size_tank
-
-        tank = size_tank(options.system.system, run, options.system.units, cycles)
-    measured = Measurement(
-        source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
-    )
-    if options.system is None:
-        return measured
-    from clicktimer.causes.ranking import likely_causes
-
-    return replace(measured, causes=likely_causes(measured, tank, options.system.found))
-
-
-def _warnings(found: Heard) -> list[Notice]:
-    warnings = [
-        Notice("chatter", sentences.CHATTER.format(count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
-    ]
-    if not found.clicks and found.pump_heard:
-        warnings.append(Notice("pump-sound-only", sentences.PUMP_SOUND_ONLY))
-    elif not found.clicks and found.gain > 0.0:
-        warnings.append(Notice("no-sure-clicks", sentences.NO_SURE_CLICKS))
-    elif not found.clicks:
-        warnings.append(Notice("no-clicks", sentences.NO_CLICKS))
-    elif not found.order_known:
-        warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
-    if found.conflict:
-        warnings.append(Notice("start-contradicted", sentences.START_CONTRADICTED))
-    return warnings
+    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped, tones.lines())

@@ -237,3 +237,52 @@ NO_SURE_CLICKS = (
     "Put the microphone closer to the switch, outside its cover, and record again."
 )
 STOPPED = "You stopped the measuring at {time}: only what was heard until then is measured."
+
+# --- a day -----------------------------------------------------------------------------------------------------------
+JOINED_TIMES = (
+    "How long nothing was heard between the parts is not known: times of day after the first break may be too early by "
+    "so much. Runs, rests and what is counted are not touched by it."
+)
+
+# --- not one pump on one switch ------------------------------------------------------------------------------------
+VARIABLE_SPEED = (
+    "Something here changes its speed while it runs: {lines} of its tones moved together by {percent} % at {at} (one "
+    "of them from {from_hz} to {to_hz} Hz), and its speed changed {times} in all. A pump on a variable-speed drive "
+    "sounds so; a washing machine or a fan may, too."
+)
+VARIABLE_SPEED_VERDICT = (
+    "Not judged. No click of a switch was told, and what runs here changes its speed, as a pump on a variable-speed "
+    "drive does. Such a pump runs as long as water is used: its run time says nothing of the tank, so none is told. "
+    "The drive's maker tells which tank and which air charge it needs."
+)
+SETTLE_VARIABLE_SPEED = (
+    "Look for a box with a display, or a pressure sensor in place of the switch; never open it: a drive holds "
+    "dangerous voltage after it is switched off. If there is a pressure switch after all, record a hand's width from "
+    "its cover."
+)
+TWO_PUMPS = (
+    "Something else ran beside the pump {times} (at {at}), in {shared} of its {runs} runs or right before or after "
+    "them: a second pump, or another machine. Two pumps that fill one tank make its runs shorter than one alone would."
+)
+RUNS_UNLIKE = (
+    "By their sound the runs are not all of one machine: those at {at} are unlike the others. There may be two pumps, "
+    "or another machine that clicks."
+)
+COMES_AT_STOPS = (
+    "Where the pump was told to stop, sound comes instead of going (at {at}): something else starts there, a second "
+    "pump, say. These runs may begin with one and end with the other."
+)
+OTHER_MACHINE = (
+    "Something else started or stopped beside the pump {times} (at {at}): another machine, running water, or a second "
+    "pump. The runs are those of the one that clicks."
+)
+DOUBT_TWO_PUMPS = "A second pump or another machine may have a part in these runs."
+SETTLE_TWO_PUMPS = (
+    "Count the pumps and switches. With two, record each by itself, the other switched off at its disconnect (by a "
+    "licensed person where that is not plain); with one, switch other machines off and record again."
+)
+
+
+def how_often(count: int) -> str:
+    """Write how many times, in words for once and twice."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -59,8 +59,11 @@ class SteadyCycle:
         )
 
 
-def steady_no_use_run_s(run_s: float, rest_s: float) -> float:
-    """r0 in seconds from a run and a rest, in seconds, while water ran at one constant rate all through.
+_Seconds = TypeVar("_Seconds", float, npt.NDArray[np.float64])
+
+
+def steady_no_use_run_s(run_s: _Seconds, rest_s: _Seconds) -> _Seconds:
+    """r0 in seconds from a run and a rest, in seconds (or arrays), while water ran at one constant rate all through.
 
     With drawdown D, pump rate Q and use q: run = D/(Q-q), rest = D/q, and r0 = D/Q, hence
     1/r0 = 1/run + 1/rest. The same whichever of the two is the run (MIL-HDBK-1005/9A 2.5.3.6: the cycle is

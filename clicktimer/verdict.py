@@ -60,11 +60,14 @@ def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[
     settle = settle.format(count=RUNS_TO_SETTLE)
     if lower == upper:
         text = sentences.CLEAR.format(
-            band=_headline(_name(band, edges_s), run), seconds=seconds, basis=_basis(run), meaning=_meaning(band, run)
+            band=_headline(band_name(band, edges_s), run),
+            seconds=seconds,
+            basis=basis_of(run),
+            meaning=_meaning(band, run),
         )
         return Verdict(band, not run.doubt, text, settle if run.doubt else "")
     text = sentences.TOO_CLOSE.format(
-        lower=_name(lower, edges_s), upper=_name(upper, edges_s), seconds=seconds, basis=_basis(run)
+        lower=band_name(lower, edges_s), upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run)
     )
     if band_of(run.low_s, marks_s) == band_of(run.high_s, marks_s):
         text = f"{text} {_allowance_sentence(run)}"
@@ -74,21 +77,23 @@ def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[
 def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[float, ...]) -> Verdict:
     seconds = sentences.at_most_text(run.seconds, run.high_s)
     if run.high_s >= marks_s[1]:
-        text = sentences.AT_MOST_GOOD.format(seconds=seconds, basis=_basis(run))
+        text = sentences.AT_MOST_GOOD.format(seconds=seconds, basis=basis_of(run))
         return Verdict(None, False, text, sentences.SETTLE_NO_USE)
     band = band_of(run.high_s, marks_s)
-    name = _name(band, edges_s)
+    name = band_name(band, edges_s)
     if run.high_s >= marks_s[0]:
-        text = sentences.AT_MOST_MIDDLE.format(seconds=seconds, basis=_basis(run), band=name)
+        text = sentences.AT_MOST_MIDDLE.format(seconds=seconds, basis=basis_of(run), band=name)
         return Verdict(band, False, text, sentences.SETTLE_NO_USE)
     # The shortest of several runs is shorter than the usual one, so "short" too is told with room to spare.
     upper = band_of(allowed_interval_s(run)[1], marks_s)
     if upper == band:
         text = sentences.AT_MOST_SHORT.format(
-            band=_headline(name, run), seconds=seconds, basis=_basis(run), meaning=_meaning(band, run)
+            band=_headline(name, run), seconds=seconds, basis=basis_of(run), meaning=_meaning(band, run)
         )
         return Verdict(band, not run.doubt, text, sentences.SETTLE_NO_USE if run.doubt else "")
-    text = sentences.AT_MOST_CLOSE.format(lower=name, upper=_name(upper, edges_s), seconds=seconds, basis=_basis(run))
+    text = sentences.AT_MOST_CLOSE.format(
+        lower=name, upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run)
+    )
     return Verdict(band, False, f"{text} {_allowance_sentence(run)}", sentences.SETTLE_NO_USE)
 
 
@@ -117,12 +122,14 @@ def _motor_relation(run: RunTime) -> str:
     return sentences.MOTOR_OPEN if run.one_sided or low_s < LARGE_MOTOR_RUN_S else sentences.MOTOR_MET
 
 
-def _basis(run: RunTime) -> str:
+def basis_of(run: RunTime) -> str:
+    """Return what a run time rests on, in a few words."""
     template = sentences.BASIS.get((run.how, min(run.count, 2)), sentences.BASIS_OTHER)
     return template.format(count=run.count, how=run.how)
 
 
-def _name(band: Band, edges_s: tuple[float, ...]) -> str:
+def band_name(band: Band, edges_s: tuple[float, ...]) -> str:
+    """Return a band in words with its edges, in seconds."""
     return sentences.BAND_NAMES[band].format(**{f"edge{i}": f"{edge_s:g}" for i, edge_s in enumerate(edges_s, 1)})
 
 

@@ -377,6 +377,22 @@ def test_a_difference_is_told_only_beyond_the_errors():
         compare({}, document(1.0, 0.1))
 
 
+def test_what_a_few_hours_or_a_test_cannot_say_of_a_day_is_not_compared():
+    of_a_day = {**document(20.0, 1.0), "starts": {"count": 60, "worst_hour": 9, "duty": 0.2, "per_day":
+                {"value": 60, "low": 60, "high": 60}}, "water": {"unit": "L", "total":
+                {"value": 500.0, "low": 490.0, "high": 510.0}}}  # fmt: skip
+    names = {d.name: d for d in compare(of_a_day, of_a_day).differences}
+    assert set(names) >= {"starts a day", "starts in the worst hour", "water a day"}
+    assert names["water a day"].before == 500.0
+    assert (names["water a day"].before_low, names["water a day"].after_high) == (490.0, 510.0)
+    of_hours = {**of_a_day, "source": {"name": "b.wav", "duration_s": 4 * 3600.0}}
+    short = {d.name: d for d in compare(of_a_day, of_hours).differences}
+    for name in ("starts in the worst hour", "water a day", "share of the time that the pump ran"):
+        assert (short[name].after, short[name].finding) == (None, "cannot tell")
+    tested = {**of_a_day, "program": {"settings": {"taps": {"value": "shut", "from": "option"}}}}
+    assert {d.name for d in compare(tested, tested).differences} == {"run with no water in use", "seeping"}
+
+
 @pytest.mark.parametrize(
     ("before", "after", "words"),
     [

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +15,8 @@ from clicktimer.cli import run
 from clicktimer.cycles import pair_cycles
 from clicktimer.day.log import DayLog
 from clicktimer.day.read import DayReading, other_tanks, read_day
-from clicktimer.records import Click, Measurement, SourceInfo, Verdict
+from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
 from clicktimer.report.day_json import reading_json
-from clicktimer.report.day_pictures import day_figure, picture_bytes
 from clicktimer.report.day_text import render_day
 from clicktimer.simulator.demo import demo_recording
 from clicktimer.simulator.household import simulate, us_system
@@ -83,16 +84,31 @@ def test_the_text_is_narrow_and_tells_times_only_where_they_are_known(known: boo
     assert "--valve-test" in text
 
 
-@pytest.mark.parametrize("known", [True, False])
-def test_pictures_are_drawn_and_are_the_same_each_time(known: bool):
-    m, day = a_day(known=known)
-    figure = day_figure(day, m.source.name)
-    assert len(figure.axes) == 5
-    if not known:
-        assert picture_bytes(figure, "png").startswith(b"\x89PNG")
-        return
-    first, second = (picture_bytes(day_figure(day, "x"), "svg") for _ in range(2))
-    assert first == second
+def test_a_break_of_unknown_length_is_told_beside_times_of_day():
+    _, day = a_day()
+    assert "may be too early" not in render_day(day, "a.flac")
+    broken = read_day(DayLog(day.log.cycles, DAY_S, (Gap(40_000.0, None, "next part"),), day.log.started_s))
+    assert "may be too early" in " ".join(render_day(broken, "a.flac + b.flac").split())
+    elapsed = read_day(DayLog(day.log.cycles, DAY_S, (Gap(40_000.0, None, "next part"),)))
+    assert "may be too early" not in " ".join(render_day(elapsed, "a.flac + b.flac").split())
+
+
+def test_more_than_a_day_is_told_by_days_and_no_figure_has_more_digits_than_are_known():
+    _, day = a_day()
+    cycles = tuple(replace(c, cut_in_s=(c.cut_in_s or 0.0) + DAY_S, cut_out_s=(c.cut_out_s or 0.0) + DAY_S)
+                   for c in day.log.cycles)  # fmt: skip
+    two = read_day(DayLog((*day.log.cycles, *cycles), 2 * DAY_S, (), day.log.started_s))
+    text = render_day(two, "two.flac")
+    for date in ("2031-05-04", "2031-05-05"):
+        (line,) = [x for x in text.splitlines() if date in x]
+        assert f" {len(day.log.cycles)} " in line
+    for shown in (text, render_day(day, "one.flac")):
+        assert not re.search(r"\d\.\d+%|\d{2}\.\d+ %", shown)
+    # A limit is rounded up: it must not shrink.
+    assert day.limit_l_per_min is not None
+    limit = re.search(r"no more than ([\d.]+) gpm", render_day(day, "one.flac"))
+    assert limit
+    assert float(limit[1]) >= day.limit_l_per_min / gal_to_l(1.0)
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +129,36 @@ def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest
     assert picture.read_bytes().startswith(b"<?xml")
     assert run(["compare", str(result), str(result)]) == 0
     assert "no change" in capsys.readouterr().out
+    _compare_takes_sound_and_folders(demo, result, tmp_path, capsys)
+
+
+def _compare_takes_sound_and_folders(
+    demo: Path, result: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same recording as a file of --json, as sound and as a folder: its run is the same three times."""
+    kept, told, picture = tmp_path / "kept", tmp_path / "told.json", tmp_path / "both.png"
+    assert run(["measure", str(demo), "--taps-shut", "--into", str(kept)]) == 0
+    capsys.readouterr()
+    assert run(["compare", str(result), str(demo), "--taps-shut", "--json", str(told), "--picture", str(picture)]) == 0
+    assert "no change" in capsys.readouterr().out
+    of_sound = json.loads(told.read_text("utf-8"))["differences"][0]
+    assert of_sound["name"] == "run with no water in use"
+    assert of_sound["before"] == pytest.approx(of_sound["after"])
+    assert of_sound["before_low"] < of_sound["before"] < of_sound["before_high"]
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    # What the folder was listened with is noted in it, so nothing has to be said again.
+    assert run(["compare", str(kept), str(result), "--json", str(told)]) == 0
+    of_folder = json.loads(told.read_text("utf-8"))["differences"][0]
+    assert of_folder["before"] == pytest.approx(of_sound["before"], abs=2e-3)
+    of_day = tmp_path / "kept-day.json"
+    assert run(["day", str(kept), "--json", str(of_day)]) == 0
+    assert json.loads(of_day.read_text("utf-8"))["run"]["how"] == "taps shut"
+    # Taps not said: what three starts of a test say is not compared, and the run is not guessed.
+    assert run(["compare", str(demo), str(result), "--json", str(told)]) == 0
+    assert {d["finding"] for d in json.loads(told.read_text("utf-8"))["differences"]} == {"cannot tell"}
+    capsys.readouterr()
+    assert run(["compare", str(result), str(result), "--taps-shut"]) == 2
+    assert "measured before" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
@@ -123,6 +169,9 @@ def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest
         (["day", "x.wav", "--picture", "x.bmp"], ".png"),
         (["day", "x.wav", "--other-tank", "62 gal"], "--tank"),
         (["compare", "nowhere.json", "nowhere.json"], "nowhere.json"),
+        (["compare", "nowhere.wav", "nowhere.wav"], "nowhere.wav"),
+        (["compare", "nowhere.wav", "nowhere.wav", "--picture", "x.bmp"], ".png"),
+        (["compare", "nowhere.wav", "nowhere.wav", "--taps-shut", "--steady-tap"], "contradict"),
     ],
 )
 def test_what_cannot_be_is_one_line(arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]):

@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import json
+import resource
+import signal
 import sqlite3
+import subprocess
 import time
+from collections.abc import Callable, Iterator
+from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,15 +18,16 @@ import numpy as np
 import pytest
 
 from clicktimer.live.engine import Engine
-from clicktimer.live.refill import Shutting, open_tap, too_long_s
+from clicktimer.live.refill import too_long_s, with_open_tap
 from clicktimer.live.session import RecordingSource, Said, Session
 from clicktimer.live.state import Alarms, Note, state_of, told_clicks
 from clicktimer.live.whole import measure_folder
-from clicktimer.pipeline import measure_recording, measure_samples
+from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store.folder import Event, Folder
+from clicktimer.store.sounds import ClickSounds
 from clicktimer.store.stored import read_folder
 from tests.live_parts import ROOT, FakeClock
 
@@ -58,9 +65,77 @@ def test_a_click_is_shown_within_300_ms_and_its_kind_within_3_s(lively: tuple[li
     assert len(measured.clicks) == len(true) == 6
     shown = [min(e.at_s - e.time_s for e in events if e.what == "heard" and abs(e.time_s - t) < 0.03) for t in true]
     assert max(shown) <= 0.3
-    told = [min(e.at_s - e.time_s for e in events if e.what == "kind" and abs(e.time_s - t) < 0.03) for t in true]
-    # Which kind the very first click is can only be told with the second: that is when the switch is known.
-    assert max(told[1:]) <= 3.0
+    first = [min((e for e in events if e.what == "kind" and abs(e.time_s - t) < 0.03), key=at_s) for t in true]
+    assert max(e.at_s - e.time_s for e in first) <= 3.0
+    assert [e.kind for e in first] == [c["kind"] for c in truth("ordinary-use")]
+    # The first one by the sound that began with it, and that is said; the others because the switch is known by then.
+    assert [("by the sound" in e.note) for e in first[:3]] == [True, True, False]
+
+
+def at_s(event: Event) -> float:
+    return event.at_s
+
+
+def events_of(blocks: list[Block], engine: Engine | None = None) -> list[Event]:
+    """What the engine says of some sound, heard in pieces of 40 ms."""
+    engine, events = engine or Engine(), list[Event]()
+    source = RecordingSource(iter(blocks), blocks[0].rate_hz, "events", piece_s=0.04)
+    while (block := source.read()) is not None:
+        events += engine.feed(block).events
+        if engine.due():
+            events += engine.decide()
+    return events
+
+
+def click_and_hum(*, hum_s: float, rate: int = 16_000, length_s: float = 40.0) -> list[Block]:
+    """A room, at 12 s a snap of 3 ms with a steady broad hum right after it that lasts so long."""
+    rng = np.random.default_rng(7)
+    sound = rng.normal(0.0, 0.001, round(length_s * rate))
+    n = round(0.003 * rate)
+    sound[12 * rate : 12 * rate + n] += rng.normal(0.0, 0.2, n) * np.exp(-np.arange(n) / (0.001 * rate))
+    sound[12 * rate : 12 * rate + round(hum_s * rate)] += rng.normal(0.0, 0.005, round(hum_s * rate))
+    return [Block(sound.astype(np.float32), rate, 0.0)]
+
+
+def test_a_sound_that_begins_with_a_snap_is_a_start_until_it_ends_without_a_click():
+    told = [e for e in events_of(click_and_hum(hum_s=28.0)) if e.what in ("kind", "withdrawn")]
+    assert [(e.what, e.kind, round(e.time_s, 1)) for e in told] == [("kind", "cut-in", 12.0)]
+    assert told[0].at_s - told[0].time_s <= 3.0
+    told = [e for e in events_of(click_and_hum(hum_s=6.0)) if e.what in ("kind", "withdrawn") and e.kind != "unknown"]
+    assert [(e.what, e.kind, round(e.time_s, 1)) for e in told] == [
+        ("kind", "cut-in", 12.0),
+        ("withdrawn", "cut-in", 12.0),
+    ]
+    assert "has ended" in told[1].note
+    # A sound that is over within a second and a half, and a snap without any, tell nothing.
+    for short_s in (0.0, 0.8):
+        assert [e for e in events_of(click_and_hum(hum_s=short_s)) if e.what == "kind"] == []
+
+
+def test_where_listening_goes_on_the_switch_is_known_at_once(tmp_path: Path):
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    sound, rate = np.concatenate([b.samples for b in opened.blocks()]), opened.info.rate_hz
+    clicks = [c["time_s"] for c in truth("short-cycling-12s")]
+    cut_s = (clicks[3] + clicks[4]) / 2.0
+    cut = round(cut_s * rate)
+    parts = [
+        [Block(sound[:cut], rate, 0.0)],
+        [Block(sound[cut:], rate, cut_s + 100.0, Gap(cut_s, cut_s + 100.0, "nobody listened"))],
+    ]
+    told: list[list[Event]] = []
+    for start_s, blocks in zip((0.0, cut_s + 100.0), parts, strict=True):
+        place = Folder.resume(tmp_path / "L") if start_s else Folder.create(tmp_path / "L", {})
+        source = RecordingSource(iter(blocks), rate, "part", piece_s=0.04)
+        session = Session(source, place, SHUT, program="test", start_s=start_s)
+        told.append([])
+        while not source.ended:
+            told[-1] += [one for one in session.step() if isinstance(one, Event)]
+        session.finish("end of the recording")
+    # By the decision itself, which needs several clicks: those of the first part.
+    first_s = clicks[4] + 100.0
+    kinds = [e for e in told[1] if e.what == "kind" and abs(e.time_s - first_s) < 0.03]
+    assert [(e.kind, e.note) for e in kinds] == [("cut-in", "")]
+    assert kinds[0].at_s - first_s <= 3.0
 
 
 def test_what_is_shown_settles_to_what_measuring_the_recording_gives(lively: tuple[list[Said], Measurement, Path]):
@@ -116,6 +191,22 @@ def test_a_cycle_over_lost_sound_is_incomplete_live_as_in_a_recording(tmp_path: 
 # -- what is kept -----------------------------------------------------------------------------------------------------
 
 
+def test_of_what_is_doubtful_no_more_than_twenty_seconds_an_hour_are_kept(tmp_path: Path):
+    rate = 8_000
+    sounds = ClickSounds(tmp_path)
+    kept: list[float] = []
+    rng = np.random.default_rng(4)
+    for second in range(2 * 3600):
+        sounds.add(Block(rng.normal(0.0, 0.01, rate).astype(np.float32), rate, float(second)))
+        if second % 60 == 30:  # sixty an hour, and two clicks of the switch
+            sounds.want(second - 1.0, "click" if second in (90, 3690) else "doubtful")
+        kept += [from_s for from_s, _, why, _ in sounds.write(second + 1.0) if why == "doubtful"]
+    for first in (0.0, 1800.0, 3599.0):
+        assert sum(first <= t < first + 3600.0 for t in kept) <= 20
+    assert len(kept) == 40
+    assert len(list((tmp_path / "clicks").glob("* click.flac"))) == 2
+
+
 def speech_like(seconds: float, rate: int = 16_000) -> np.ndarray:
     """Syllables: voiced bursts with plosives before them, of changing pitch, five a second, with pauses."""
     rng = np.random.default_rng(11)
@@ -134,21 +225,31 @@ def speech_like(seconds: float, rate: int = 16_000) -> np.ndarray:
     return sound
 
 
-def test_of_talk_in_the_room_hardly_any_sound_is_kept(tmp_path: Path):
-    seconds = 120.0
-    source = RecordingSource(iter([Block(speech_like(seconds), 16_000, 0.0)]), 16_000, "talk", piece_s=0.1)
-    session = Session(source, Folder.create(tmp_path / "L", {}), MeasureOptions(), program="test")
-    while not source.ended:
+@pytest.mark.slow
+@pytest.mark.parametrize("loud", [0.003, 0.01], ids=["far", "near"])
+def test_of_talk_around_a_switch_no_more_is_kept_than_was_said(loud: float, tmp_path: Path):
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    switch = np.concatenate([b.samples for b in opened.blocks()])
+    talk = loud * speech_like(len(switch) / 16_000 + 1.0)[: len(switch)]
+    blocks = [Block((switch + talk).astype(np.float32), 16_000, 0.0)]
+    session = Session(
+        RecordingSource(iter(blocks), 16_000, "talk", piece_s=0.1), Folder.create(tmp_path / "L", {}), MeasureOptions(),
+        program="test",
+    )  # fmt: skip
+    while not session.source.ended:
         session.step()
-    measured = session.finish("end of the recording")
-    assert measured.clicks == ()
-    kept_s = sum(length_s for _, length_s, _, _ in read_folder(tmp_path / "L").sounds)
-    # At most 20 seconds an hour of what is doubtful, whatever is said: here all within two minutes.
-    assert kept_s <= 20.5
+    assert len(session.finish("end of the recording").clicks) == 8
     stored = read_folder(tmp_path / "L")
-    assert stored.candidates.prints.shape[1:] == (6, 8), (
-        "a print is 48 loudness figures, from which no word can be made"
-    )
+    true = [c["time_s"] for c in truth("short-cycling-12s")]
+    elsewhere = [(from_s, length_s) for from_s, length_s, _, _ in stored.sounds
+                 if min(abs(from_s + 0.3 - t) for t in true) > 0.05]  # fmt: skip
+    # 20 seconds an hour of what is doubtful, however much is said: all of it may fall into this minute and a half.
+    assert 0 < len(elsewhere) <= 20
+    assert sum(length_s for _, length_s in elsewhere) <= 20.01
+    files = [open_recording(p).blocks() for p in (tmp_path / "L/clicks").glob("*.flac")]
+    on_disk_s = sum(len(b.samples) / b.rate_hz for blocks in files for b in blocks)
+    assert on_disk_s == pytest.approx(sum(length_s for _, length_s, _, _ in stored.sounds), abs=0.01)
+    assert stored.candidates.prints.shape[1:] == (6, 8), "a print is 48 loudness figures, no sound"
 
 
 # -- alarms and state ------------------------------------------------------------------------------------------------
@@ -196,7 +297,8 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     opened = open_recording(FIXTURES / "short-cycling-12s.flac")
     clock = FakeClock()
     source = RecordingSource(opened.blocks(), 16_000, "clock", piece_s=0.1)
-    session = Session(source, Folder.create(tmp_path / "L", {}, clock=clock), SHUT, program="test", clock=clock)
+    place = Folder.create(tmp_path / "L", {}, clock=clock)
+    session = Session(source, place, SHUT, program="test", clock=clock, provisional=False)
     notes = []
     while not source.ended:
         notes += [one for one in session.step() if isinstance(one, Note) and one.code == "clock"]
@@ -210,6 +312,71 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     assert [w.code for w in measured.warnings] == ["clock-changed"]
     assert measured.source.started_how == "clock"
     assert measured.source.started_at == "2031-05-04T06:30:00+00:00"
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[], None], Callable[[], None]]]:
+    """A place, how to fill its disk, and how to make room again: a disk in memory where one can be mounted, else a
+    limit on the size of files."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", str(place)], capture_output=True, check=False
+    )
+    if mounted.returncode == 0:
+        filler = place / "filler"
+
+        def fill() -> None:
+            with suppress(OSError), filler.open("wb", buffering=0) as out:
+                while out.write(b"x" * 4096):
+                    pass
+
+        try:
+            yield place, fill, filler.unlink
+        finally:
+            subprocess.run(["umount", "-l", str(place)], check=True)
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    before = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+
+    def limit() -> None:
+        largest = max(p.stat().st_size for p in place.rglob("*") if p.is_file())
+        resource.setrlimit(resource.RLIMIT_FSIZE, (largest, hard))
+
+    try:
+        yield place, limit, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, before)
+
+
+def test_on_a_disk_that_runs_full_the_timing_goes_on_and_nothing_is_lost_once_there_is_room(
+    small_disk: tuple[Path, Callable[[], None], Callable[[], None]],
+):
+    place, fill, free = small_disk
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    source = RecordingSource(opened.blocks(), opened.info.rate_hz, "small disk", piece_s=0.25)
+    session = Session(source, Folder.create(place / "L", {}), SHUT, program="test", keep="none", provisional=False)
+    notes: list[tuple[float, str, str]] = []
+    full_at_s, free_at_s = 30.0, 62.0
+    filled = freed = False
+    while not source.ended:
+        now_s = session.engine.end_s
+        if not filled and now_s >= full_at_s:
+            fill()
+            filled = True
+        if not freed and now_s >= free_at_s:
+            assert read_folder(place / "L").end_s < full_at_s + 15.0, "the disk was never full"
+            free()
+            freed = True
+        notes += [(now_s, one.code, one.text) for one in session.step() if isinstance(one, Note)]
+    measured = session.finish("end of the recording")
+    told = [(code, "room" in text.split(":")[0]) for _, code, text in notes if code == "disk-full"]
+    assert told == [("disk-full", False), ("disk-full", True)], notes
+    assert full_at_s < notes[0][0] < free_at_s <= notes[-1][0]
+    whole = measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT)
+    assert (measured.clicks, measured.run, measured.cycles) == (whole.clicks, whole.run, whole.cycles)
+    assert read_folder(place / "L").end_s == pytest.approx(96.0, abs=1.0)
 
 
 def test_a_result_from_a_disk_that_was_full_says_what_it_lacks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -246,19 +413,34 @@ def test_the_open_tap_lengthens_a_run_as_the_water_balance_says():
 def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_are_known():
     from clicktimer.cli.options import parse_system_options
 
-    rate = 8_000
-    measured = measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT)
-    shut = [Shutting(c.cut_in_s or 0.0, (c.cut_in_s or 0.0) + 2.0) for c in measured.cycles]
-    text = open_tap(measured, shut)
-    assert text is not None
-    assert "too long by 0 to 1.0 s" in text
     system = parse_system_options(pump_rate="10 gpm", tap_flow="3 gpm")
-    known = measure_recording(FIXTURES / "short-cycling-12s.flac", options=MeasureOptions(taps="shut", system=system))
-    text = open_tap(known, shut)
-    assert text is not None
-    assert "too long by 0.6 s" in text
-    assert open_tap(measured, []) is None
-    assert measure_samples(np.zeros(rate, np.float32), rate).run is None
+    given = MeasureOptions(taps="shut", system=system, marks_s=(11.7, 60.0))
+    plain = replace(given, system=parse_system_options(), marks_s=(11.7, 60.0))
+    measured, known = (measure_recording(FIXTURES / "short-cycling-12s.flac", options=o) for o in (plain, given))
+    assert measured.run is not None
+    assert known.run is not None
+    assert measured.verdict.sure
+    shut_s = [(c.cut_in_s or 0.0) + 2.0 for c in measured.cycles]
+    # Nothing known of the flows: 2 s at less than half of the pump's rate, so the run is 0 to 1 s shorter, and a mark
+    # that lies in between can no longer be told.
+    bound = with_open_tap(measured, shut_s, plain)
+    assert bound.run is not None
+    assert (bound.run.seconds, bound.run.high_s) == (measured.run.seconds, measured.run.high_s)
+    assert bound.run.low_s == pytest.approx(measured.run.low_s - 1.0)
+    assert not bound.verdict.sure
+    # Both flows known: 2 s x 3/10, taken off, to a quarter of itself.
+    corrected = with_open_tap(known, shut_s, given)
+    assert corrected.run is not None
+    assert corrected.run.seconds == pytest.approx(known.run.seconds - 0.6)
+    assert corrected.run.low_s == pytest.approx(known.run.low_s - 0.75)
+    assert corrected.run.high_s == pytest.approx(known.run.high_s - 0.45)
+    assert corrected.verdict.sure
+    assert corrected.verdict.band != known.verdict.band
+    # No mark changes nothing; marks that fit no run leave no more than an upper bound.
+    assert with_open_tap(measured, [], plain) == measured
+    lost = with_open_tap(measured, [1000.0], plain)
+    assert lost.run is not None
+    assert lost.run.one_sided
 
 
 # -- cost --------------------------------------------------------------------------------------------------------------

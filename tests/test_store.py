@@ -21,7 +21,7 @@ from clicktimer.live.state import told_clicks
 from clicktimer.live.taken import measure_into
 from clicktimer.live.whole import measure_folder
 from clicktimer.pipeline import measure_recording
-from clicktimer.records import Gap
+from clicktimer.records import Block, Gap
 from clicktimer.settings import MeasureOptions
 from clicktimer.store import tables
 from clicktimer.store.folder import Batch, Event, Folder
@@ -56,6 +56,11 @@ def test_candidates_and_levels_on_disk_are_those_of_one_pass_over_the_recording(
     (want,), (have,) = heard.levels, stored.levels
     assert (want.start_s, want.step_s, want.used) == (have.start_s, have.step_s, have.used)
     assert (want.codes == have.codes).all()
+    (tones,), (kept,) = heard.tones, stored.tones
+    assert (tones.start_s, tones.step_s) == (kept.start_s, kept.step_s)
+    assert len(tones.freq_codes) > 80
+    assert (tones.freq_codes == kept.freq_codes).all()
+    assert (tones.over_codes == kept.over_codes).all()
     assert stored.end_s == heard.end_s
 
 
@@ -101,6 +106,51 @@ def test_all_or_none_of_the_sound_is_kept(keep: str, tmp_path: Path):
     assert (kept == whole).all()
 
 
+@pytest.mark.slow
+def test_a_listening_of_which_all_sound_was_kept_is_proved_as_the_recording_is(tmp_path: Path):
+    from clicktimer.prove import prove_recording
+
+    measure_into(RECORDING, tmp_path / "L", SHUT, program="test", keep="all")
+    whole, kept = measure_recording(RECORDING, options=SHUT), measure_recording(tmp_path / "L", options=SHUT)
+    assert prove_recording([tmp_path / "L"], kept, SHUT) == prove_recording([RECORDING], whole, SHUT)
+
+
+def test_where_not_all_sound_was_kept_nothing_is_proved_and_it_is_said_why(tmp_path: Path, taken: Path):
+    from clicktimer.prove import prove_recording
+    from clicktimer.store.kept import sound_again
+
+    told = prove_recording([taken], measure_recording(taken, options=SHUT), SHUT)
+    assert told.usual.put == 0
+    assert "--keep all" in told.why
+    shutil.copytree(taken, tmp_path / "L")
+    (tmp_path / "L/sound").mkdir()
+    part = next((taken / "clicks").glob("*.flac"))
+    shutil.copy(part, tmp_path / "L/sound/from 000050.000s.flac")
+    assert "was not kept" in str(sound_again(tmp_path / "L"))
+
+
+def test_parts_of_a_listening_are_one_recording_with_its_gaps(tmp_path: Path):
+    from clicktimer.live.session import RecordingSource, Session
+    from clicktimer.pipeline import hear_blocks
+    from clicktimer.sound import open_recording
+    from clicktimer.store.kept import sound_again
+
+    sound = np.concatenate([b.samples for b in open_recording(RECORDING).blocks()])
+    first, later = Block(sound[:800_000], 16_000, 0.0), Block(sound[800_000:], 16_000, 60.0, Gap(50.0, 60.0, "gone"))
+    session = Session(
+        RecordingSource(iter([first, later]), 16_000, "two parts"), Folder.create(tmp_path / "L", {}), SHUT,
+        program="test", keep="all", provisional=False,
+    )  # fmt: skip
+    while not session.source.ended:
+        session.step()
+    session.finish("end of the recording")
+    again = sound_again(tmp_path / "L")
+    assert not isinstance(again, str)
+    heard, stored = hear_blocks(again()), read_folder(tmp_path / "L")
+    assert heard.gaps == stored.gaps == (Gap(50.0, 60.0, "gone"),)
+    assert (heard.candidates.time_s == stored.candidates.time_s).all()
+
+
 # -- places and refusals ----------------------------------------------------------------------------------------------
 
 
@@ -108,7 +158,7 @@ def test_nothing_is_ever_overwritten(tmp_path: Path, taken: Path):
     (tmp_path / "mine.txt").write_text("mine")
     with pytest.raises(StoreError, match="is there already"):
         Folder.create(tmp_path, {})
-    with pytest.raises(StoreError, match="is there already"):
+    with pytest.raises(StoreError, match="is a listening already; clicktimer measure reads it"):
         measure_into(RECORDING, taken, SHUT, program="test")
     with pytest.raises(StoreError, match="is there already"):
         Folder.create(tmp_path / "mine.txt", {})
@@ -170,6 +220,22 @@ def test_the_first_released_format_is_still_read():
     truth = json.loads((ROOT / "fixtures_audio/short-cycling-12s.truth.json").read_text())["clicks"]
     true = [b["time_s"] - a["time_s"] for a, b in zip(truth[::2], truth[1::2], strict=True)]
     assert runs == pytest.approx(true, abs=0.005)
+
+
+def test_a_listening_in_the_first_released_format_goes_on(tmp_path: Path):
+    shutil.copytree(FIRST_FORMAT, tmp_path / "L")
+    before = read_folder(tmp_path / "L")
+    place = Folder.resume(tmp_path / "L")
+    assert place.resumed is not None
+    assert place.resumed.end_s == before.end_s
+    place.begin(rate_hz=48_000, device="made up", start_s=before.end_s + 10.0, program="test")
+    new = Event(before.end_s + 11.0, "heard", before.end_s + 10.5)
+    assert place.commit(Batch(end_s=before.end_s + 11.0, events=[new]))
+    place.close()
+    after = read_folder(tmp_path / "L")
+    assert list(after.events) == [*before.events, new]
+    assert (after.candidates.time_s == before.candidates.time_s).all()
+    assert before.tones == after.tones == []  # the first programs wrote none; there is room for them now
 
 
 # -- clocks -----------------------------------------------------------------------------------------------------------

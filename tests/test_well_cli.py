@@ -172,3 +172,12 @@ def test_the_python_on_the_page_runs(capsys: pytest.CaptureFixture[str]):
     exec(code, {})
     # The Groundwater Project, "Domestic Wells", exercise 1: 726 L.
     assert capsys.readouterr().out.startswith("725.8")
+
+
+def test_values_of_a_site_file_are_told_as_such(tmp_path: Path):
+    house, target = tmp_path / "house.toml", tmp_path / "well.json"
+    house.write_text('yield = "3 gpm"\nbore = "6 in"\n', "utf-8")
+    given = ["well", "--site", str(house), "--bore", "5 in", "--json", str(target)]
+    assert run(given) == 0
+    origin = json.loads(target.read_text("utf-8"))["inputs"]["origin"]
+    assert (origin["yield"], origin["bore"], origin["margin"]) == ("site file", "option", "default")

@@ -29,7 +29,7 @@ RUN_VALUES: dict[Band, str] = {
     "over-three-minutes": "good",
 }
 # Notices of the detector (their codes) that are facts by themselves.
-NOTICES = {"two-pumps": ("two-prints", YES), "variable-speed": ("variable-speed", YES)}
+NOTICES = {"two-pumps": ("second-sound", YES), "variable-speed": ("variable-speed", YES)}
 # Common practice, no source: what counts as right, narrow or moved when it is read on a house gauge.
 CHARGE_BELOW_KPA = psi_to_kpa(5.0)
 CHARGE_GONE_KPA = psi_to_kpa(2.0)

@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "check": ("clicktimer.cli.check", "check_command", "Say what works on this computer, and what is missing."),
     "listen": ("clicktimer.cli.listen", "listen_command", "Listen live: a guided test, or a day unattended."),
     "day": ("clicktimer.cli.day", "day_command", "Say what a day of listening tells of tank, house and leaks."),
+    "report": ("clicktimer.cli.report", "report_command", "Write a document for the client: HTML or PDF."),
     "compare": ("clicktimer.cli.compare", "compare_command", "Put two measurements or days side by side."),
     "tank": ("clicktimer.cli.tank", "tank_command", "Size the pressure tank, without a recording."),
     "well": ("clicktimer.cli.well", "well_command", "Say what the well gives, and whether it is enough."),

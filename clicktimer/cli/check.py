@@ -18,6 +18,7 @@ from clicktimer.report.words import wrap
 NEEDED = {
     "numpy": "everything", "scipy": "the detector's filters", "numba": "speed (without it the detector is slow)",
     "av": "reading recordings", "click": "the commands", "rich": "the progress bar", "matplotlib": "pictures",
+    "jinja2": "reports as HTML", "typst": "reports as PDF", "pypdf": "checking a report in PDF",
     "pydantic": "site files", "sounddevice": "live listening", "wakepy": "keeping the computer awake",
 }  # fmt: skip
 DECODERS = {

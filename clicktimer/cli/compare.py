@@ -1,4 +1,4 @@
-"""``clicktimer compare``: two results side by side, with what changed and what did not."""
+"""``clicktimer compare``: two results, recordings or listening folders side by side, with what changed and what not."""
 
 from __future__ import annotations
 
@@ -9,8 +9,14 @@ from typing import Any
 import click
 
 from clicktimer.cli.failures import MEASURED
-from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
-from clicktimer.errors import InputError
+from clicktimer.cli.options import system_options
+from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
+from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.recording_options import pump_said, taps_said
+from clicktimer.cli.waiting import compiling_is_told
+from clicktimer.errors import InputError, SettingsError
+
+NOT_OURS = "{name} is no result of clicktimer: give a recording, a listening folder, or what --json wrote"
 
 
 @click.command("compare", short_help="Put two measurements or days side by side.")
@@ -18,36 +24,104 @@ from clicktimer.errors import InputError
 @click.argument("after", metavar="AFTER")
 @click.option("--valve-test", is_flag=True,
               help="BEFORE was heard with the valve after the tank open, AFTER with it shut.")  # fmt: skip
+@click.option("--taps-shut", is_flag=True, help="No water was in use in what is heard here.")
+@click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time in what is heard here.")
+@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
+              help="Whether the pump was running when what is heard here began.")  # fmt: skip
 @click.option("--json", "json_target", metavar="FILE|-", help="Write the comparison as JSON.")
-def compare_command(before: str, after: str, valve_test: bool, json_target: str | None) -> int:
+@click.option("--picture", metavar="FILE", help="Draw the two side by side as FILE.png or FILE.svg.")
+@system_options
+def compare_command(
+    before: str,
+    after: str,
+    valve_test: bool,
+    taps_shut: bool,
+    steady_tap: bool,
+    pump_at_start: str | None,
+    json_target: str | None,
+    picture: str | None,
+    system: Any,
+) -> int:
     """Put two measurements or days side by side, with what changed and what did not.
 
-    BEFORE and AFTER are files written by measure --json or day --json. A difference
-    smaller than the errors of the two is told as no change.
+    BEFORE and AFTER are each a recording, a folder of clicktimer listen, or a file
+    written by measure --json or day --json. Sound is measured here, as day does, with
+    the options given; a file keeps what it was measured with. A difference smaller than
+    the errors of the two is told as no change.
     """
     from clicktimer.day.compare import compare
-    from clicktimer.report.day_text import render_comparison
+    from clicktimer.report.comparison import render_comparison
+    from clicktimer.settings import MeasureOptions
 
     check_targets(json_target, None, (before, after))
-    found = compare(_document(before), _document(after), valve_test=valve_test)
+    kind = picture_kind(picture, (before, after))
+    options = MeasureOptions(
+        taps=taps_said(taps_shut, steady_tap), pump_at_start=pump_said(pump_at_start), marks_s=system.marks_s,
+        system=system,
+    )  # fmt: skip
+    if (options.taps or options.pump_at_start) and all(map(_is_document, (before, after))):
+        raise SettingsError(
+            "both are results that were measured before, so nothing can be said of their taps or pump any more: "
+            "measure the recordings again, or leave these options out"
+        )
+    found = compare(_seen(before, options), _seen(after, options), valve_test=valve_test)
     if json_target != STDOUT:
-        click.echo(render_comparison(found, emphasis=emphasis_for()), nl=False)
+        click.echo(render_comparison(found, units=system.units, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
         from clicktimer.report.machine import document_text, jsonable
 
         put(json_target, document_text({"format": "clicktimer-comparison", "version": 1, **jsonable(found)}))
+    if picture is not None:
+        from clicktimer.pictures import compare_picture
+
+        write_whole(Path(picture), compare_picture(found, units=system.units).file_bytes(kind))
     return MEASURED
 
 
+def _is_document(path: str) -> bool:
+    """Whether a path is to be read as JSON: by its name, or because it begins like JSON."""
+    if path.lower().endswith(".json"):
+        return True
+    try:
+        with open(path, "rb") as file:
+            return file.read(64).lstrip().startswith(b"{")
+    except OSError:
+        return False
+
+
+def _seen(path: str, options: Any) -> dict[str, Any]:
+    """The document of one side: as it was written, or of what is heard here."""
+    return _document(path) if _is_document(path) else _measured(path, options)
+
+
+def _measured(path: str, options: Any) -> dict[str, Any]:
+    from clicktimer import __version__
+    from clicktimer.day.measured import read_measured_day
+    from clicktimer.pipeline import measure_recording
+    from clicktimer.report.day_json import reading_json
+    from clicktimer.store.folder import is_listening
+
+    if is_listening(Path(path)):
+        from clicktimer.live.whole import with_noted
+        from clicktimer.store.stored import read_folder
+
+        options = with_noted(options, read_folder(Path(path)).about)
+    with compiling_is_told(), ProgressBar(Path(path).name) as bar:
+        m = measure_recording(path, options=options, progress=bar)
+    m, reading = read_measured_day(m, options)
+    return reading_json(m, reading, program_version=__version__)
+
+
 def _document(path: str) -> dict[str, Any]:
+    name = Path(path).name
     try:
         document = json.loads(Path(path).read_text("utf-8"))
     except OSError as error:
-        raise InputError(f"{path}: {error.strerror}; give a file written by measure --json or day --json") from None
+        raise InputError(f"{path}: {error.strerror}; give a recording or a file written by --json") from None
     except ValueError:
         raise InputError(
-            f"{Path(path).name} is no JSON document: measure the recording first with --json FILE, and give that file"
+            f"{name} is no JSON document: give the recording itself, or what measure or day --json wrote of it"
         ) from None
     if not isinstance(document, dict):
-        raise InputError(f"{Path(path).name} is no result of clicktimer: give a file written by measure or day --json")
+        raise InputError(NOT_OURS.format(name=name))
     return document

@@ -2,47 +2,40 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
-from clicktimer.cli.options import parse_system_options, system_options
-from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
+from clicktimer.cli.options import system_options
+from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.recording_options import REPORT_OPTION, day_options, pump_said, recording_options, taps_said
+from clicktimer.cli.reporting import (
+    check_report_target,
+    house_of,
+    labels_read,
+    presented_of,
+    proof_timed,
+    site_given,
+    write_report,
+)
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
     from clicktimer.day.read import DayReading
     from clicktimer.records import Measurement
-    from clicktimer.settings import MeasureOptions
 
 
 @click.command("day", short_help="Say what a day of listening tells of tank, house and leaks.")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
-@click.option("--started", metavar='"YYYY-MM-DD HH:MM"', help="When the recording began, by the clock on the wall.")
-@click.option("--zone", metavar="ZONE", help='Time zone of the wall\'s clock: "America/Halifax".')
-@click.option("--nobody", multiple=True, metavar="HH:MM-HH:MM",
-              help="Hours in which every tap was shut, by the wall's clock. Repeat.")  # fmt: skip
-@click.option("--other-tank", multiple=True, metavar="TANK",
-              help='Replay the day through this tank too: "62 gal". Repeat. Needs --tank.')  # fmt: skip
-@click.option("--other-charge", metavar="PRESSURE", help="Replay it with this air charge. Needs --tank.")
-@click.option("--other-switch", metavar="IN/OUT", help="Replay it with this switch setting. Needs --tank.")
-@click.option("--taps-shut", is_flag=True, help="No water was in use: every run counts in full.")
-@click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time, and nothing else.")
-@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
-              help="Whether the pump was running when the recording began, if you know.")  # fmt: skip
-@click.option("--joined", is_flag=True, help="Several recordings are joined in any case; as for measure.")
-@click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON.")
-@click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV.")
-@click.option("--labels", "labels_target", metavar="OUT", help="Write the clicks as a label file (text).")
-@click.option("--corrected", metavar="IN", help="Read the day by this label file: the clicks as you corrected them.")
+@recording_options
+@day_options
 @click.option("--picture", metavar="FILE", help="Draw the day as FILE.png or FILE.svg.")
+@REPORT_OPTION
+@click.option("--no-prove", is_flag=True, help="Leave the proof by added clicks out of the document.")
 @system_options
 def day_command(
     recordings: tuple[str, ...],
@@ -61,6 +54,8 @@ def day_command(
     labels_target: str | None,
     corrected: str | None,
     picture: str | None,
+    report_target: str | None,
+    no_prove: bool,
     system: Any,
 ) -> int:
     """Say what a day of listening tells of tank, house and leaks.
@@ -70,78 +65,61 @@ def day_command(
     water in use without a test, seeping, starts, water, and the same day with other
     tanks. Say --started (and --zone) to have times of day, --pump-rate for gallons.
     """
-    from clicktimer.settings import MeasureOptions
+    from zoneinfo import available_timezones
 
-    if taps_shut and steady_tap:
-        raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
-    if nobody and started is None:
+    from clicktimer.document.again import Asked, conclude_asked
+    from clicktimer.labels import label_text
+    from clicktimer.live.whole import zone_of_listening
+    from clicktimer.pipeline import measure_recording
+    from clicktimer.site.others import others_of
+
+    taps = taps_said(taps_shut, steady_tap)
+    listened_in = zone_of_listening(recordings) if started is None else None
+    if zone is None and listened_in in available_timezones():
+        zone = listened_in
+    if nobody and started is None and listened_in is None:
         raise SettingsError("--nobody needs to know when the recording began: give --started as well")
     check_targets(json_target, csv_target, recordings, labels_target)
-    kind = _picture_kind(picture, recordings)
-    others = _others(system, other_tank, other_charge, other_switch)
-    options = MeasureOptions(
-        taps="shut" if taps_shut else "steady" if steady_tap else None,
-        pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
-        marks_s=system.marks_s,
+    check_report_target("--report", report_target, recordings, (json_target, csv_target, labels_target, picture))
+    kind = picture_kind(picture, recordings)
+    others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
+    asked = Asked(
+        kind="day",
+        taps=taps,
+        pump_at_start=pump_said(pump_at_start),
         started=started,
         joined=len(recordings) > 1 or joined,
-        system=system,
+        given=system.given,
+        origins=dict(system.origins),
+        site=system.site,
+        house=house_of(site_given()),
+        labels=labels_read(corrected),
+        prove=report_target is not None and not no_prove,
+        zone=zone,
+        nobody=nobody,
+        other_tank=other_tank,
+        other_charge=other_charge,
+        other_switch=other_switch,
     )
-    m = _measured(recordings, options, labels_target, corrected)
-    m, reading = _read(m, options, zone, nobody, others)
+    with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
+        measured = measure_recording(list(recordings) if asked.joined else recordings[0], options=asked.options,
+                                     progress=bar)  # fmt: skip
+    if labels_target is not None:
+        put(labels_target, label_text((*measured.clicks, *measured.edges)))
+    with proof_timed(asked.prove), ProgressBar(f"{Path(recordings[0]).name}, with copies of its clicks") as bar:
+        result = conclude_asked(asked, measured, recordings, progress=bar)
+    m, reading = result.measured, result.reading
+    if reading is None:
+        raise TypeError("a day without a reading")
     _tell(m, reading, system.units, json_target, csv_target)
     if picture is not None:
-        from clicktimer.report.day_pictures import day_figure, picture_bytes
+        from clicktimer.pictures import day_sheet
 
-        _write_bytes(Path(picture), picture_bytes(day_figure(reading, m.source.name), kind))
+        sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=asked.options.marks_s)
+        write_whole(Path(picture), sheet.file_bytes(kind))
+    if report_target is not None:
+        write_report(report_target, result, asked, presented_of(site_given()), recordings)
     return MEASURED if m.run is not None else NOT_MEASURED
-
-
-def _measured(
-    recordings: tuple[str, ...], options: MeasureOptions, labels_target: str | None, corrected: str | None
-) -> Measurement:
-    from clicktimer.pipeline import corrected as corrected_by
-    from clicktimer.pipeline import measure_recording
-
-    with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
-        m = measure_recording(list(recordings) if len(recordings) > 1 else recordings[0], options=options, progress=bar)
-    if corrected is not None:
-        from clicktimer.labels import read_labels
-
-        name, labels = read_labels(corrected)
-        m = corrected_by(m, labels, options, name=name)
-    if labels_target is not None:
-        from clicktimer.labels import label_text
-
-        put(labels_target, label_text((*m.clicks, *m.edges)))
-    return m
-
-
-def _read(
-    m: Measurement, options: MeasureOptions, zone: str | None, nobody: tuple[str, ...], others: Any
-) -> tuple[Measurement, DayReading]:
-    """Read the day; its run takes the place of the measurement's, unless the user said how the taps were."""
-    from clicktimer.day.log import DayLog
-    from clicktimer.day.read import read_day
-    from clicktimer.day.walltime import parse_zone, started_seconds
-
-    described: Any = options.system
-    place = parse_zone(zone)
-    # What a file notes of its own start may be its end, or UTC: only what the user said counts here.
-    started_s = started_seconds(m.source.started_at, place) if m.source.started_how == "given" else None
-    log = DayLog(m.cycles, max(m.source.duration_s, 1.0), m.gaps, started_s, zone)
-    reading = read_day(
-        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
-        bursts=sum(c.chatter > 1 for c in m.clicks),
-    )  # fmt: skip
-    if options.taps is not None and m.run is not None and not m.run.one_sided:
-        reading = replace(reading, run=m.run, verdict=m.verdict)
-    from clicktimer.causes.ranking import likely_causes
-    from clicktimer.tank.sizing import size_tank
-
-    tank = size_tank(described.system, reading.run, described.units, m.cycles)
-    m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
-    return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading
 
 
 def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:
@@ -163,54 +141,3 @@ def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | No
         from clicktimer.report.tables import cycles_csv
 
         put(csv_target, cycles_csv([m]))
-
-
-def _others(
-    described: Any, tanks: tuple[str, ...], charge: str | None, switch: str | None
-) -> tuple[tuple[str, float], ...]:
-    """The tanks to replay the day through: the stock sizes, and what was asked for."""
-    from clicktimer.day.read import other_tanks, times_of
-
-    others = list(other_tanks(described.system))
-    if not (tanks or charge or switch):
-        return tuple(others)
-    if not described.system.tanks:
-        raise SettingsError(
-            "another tank, charge or switch can only be tried against the tank that is there: give --tank"
-        )
-    here = described.given
-    there = parse_system_options(
-        tank=tanks or here.get("tank"), precharge=charge or (None if switch else here.get("precharge")),
-        switch=switch or here.get("switch"), height=here.get("height"),
-    ).system  # fmt: skip
-    name = ", ".join(
-        [*(tanks or ()), *([f"charge {charge}"] if charge else []), *([f"switch {switch}"] if switch else [])]
-    )
-    others.append((name, times_of(described.system, there)))
-    return tuple(others)
-
-
-def _picture_kind(picture: str | None, recordings: tuple[str, ...]) -> str:
-    if picture is None:
-        return ""
-    kind = Path(picture).suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg"):
-        raise SettingsError(f'--picture {picture}: give a name that ends in ".png" or ".svg"')
-    if not Path(picture).parent.is_dir():
-        raise SettingsError(f"--picture {picture}: the folder does not exist; make it first")
-    if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
-        raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
-    return kind
-
-
-def _write_bytes(path: Path, data: bytes) -> None:
-    """Write beside and move into place. Raises SettingsError where it cannot be written."""
-    try:
-        with tempfile.NamedTemporaryFile("wb", dir=path.parent, prefix=f".{path.name}.", delete=False) as out:
-            out.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(out.name, 0o666 & ~mask)
-        os.replace(out.name, path)
-    except OSError as error:
-        raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None

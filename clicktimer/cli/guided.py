@@ -2,43 +2,16 @@
 
 from __future__ import annotations
 
-import queue
-import sys
-import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final, Protocol
 
 from clicktimer.errors import QuantityError
-from clicktimer.live.refill import Shutting
 from clicktimer.live.session import Said, Session
-from clicktimer.records import Measurement
 from clicktimer.store.folder import Event
 
 Say = Callable[[str], None]
 STEADY_LEAST: Final = 3
-
-
-class Keys:
-    """Lines typed by the person, without waiting for them."""
-
-    def __init__(self) -> None:
-        self._lines: queue.Queue[str] = queue.Queue()
-        threading.Thread(target=self._read, daemon=True).start()
-
-    def _read(self) -> None:
-        try:
-            for line in sys.stdin:
-                self._lines.put(line.strip())
-        except (OSError, ValueError):
-            return
-
-    def next(self) -> str | None:
-        """The next line typed, or None."""
-        try:
-            return self._lines.get_nowait()
-        except queue.Empty:
-            return None
 
 
 class Guide(Protocol):
@@ -47,8 +20,8 @@ class Guide(Protocol):
     done: bool
     prompt: str
 
-    def begin(self) -> None:
-        """Tell the person what to do first."""
+    def begin(self, say: Say | None = None) -> None:
+        """Tell the person what to do first; ``say`` is the way to tell from now on."""
 
     def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
         """Go on, if it is time."""
@@ -70,8 +43,9 @@ class SteadyTap:
     prompt: str = "steady tap"
     _told: tuple[int, float] = (0, 0.0)
 
-    def begin(self) -> None:
-        """Tell the person what to do first."""
+    def begin(self, say: Say | None = None) -> None:
+        """Tell the person what to do first; ``say`` is the way to tell from now on."""
+        self.say = say or self.say
         self.say(STEADY_WORDS)
 
     def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
@@ -111,15 +85,17 @@ class Refill:
     shut_after_s: float | None = None
     done: bool = False
     prompt: str = ""
-    shut: list[Shutting] = field(default_factory=list)
-    caught: dict[int, str] = field(default_factory=dict)
+    shut_s: list[float] = field(default_factory=list)
+    caught: list[tuple[float, str]] = field(default_factory=list)
+    """When a volume was typed, in seconds of the sound, and the volume."""
     _wants: str = "cut-in"
     _done_runs: int = 0
     _cut_in_s: float = 0.0
     _after_s: float = -1.0
 
-    def begin(self) -> None:
-        """Tell the person what to do first."""
+    def begin(self, say: Say | None = None) -> None:
+        """Tell the person what to do first; ``say`` is the way to tell from now on."""
+        self.say = say or self.say
         self.say(REFILL_WORDS.format(count=self.count))
         self._ask_open()
 
@@ -176,7 +152,7 @@ class Refill:
         return hit is not None or typed is not None
 
     def _shut(self, session: Session, at_s: float) -> None:
-        self.shut.append(Shutting(self._cut_in_s, at_s))
+        self.shut_s.append(at_s)
         session.mark("taps-shut", f"{at_s:.3f}")
         self._wants, self.prompt = "cut-out", "wait for the pump to stop"
         self.say("Every tap shut. Use no water until the pump stops.")
@@ -205,7 +181,13 @@ class Refill:
             parse_volume_l(typed)
         except QuantityError:
             return False
-        self.caught[self._done_runs] = typed
+        if not self._done_runs:
+            self.say(
+                f"{typed} is not used: before the first refill the tank was not full. Catch the water between a stop "
+                "of the pump and its next start."
+            )
+            return True
+        self.caught.append((session.engine.end_s, typed))
         session.mark("caught", typed)
         self.say(f"Noted: {typed} caught before refill {self._done_runs + 1}.")
         return True
@@ -214,23 +196,16 @@ class Refill:
 def with_caught(guide: Refill, session: Session) -> None:
     """Give the volumes that were typed, each with the refill after it, to the measurement as if by ``--caught``."""
     system = session.options.system
-    lengths = [c.run_s for c in session.state().cycles if c.complete and c.run_s is not None]
-    texts = tuple(
-        f"{volume} in {lengths[number]:.2f} s"
-        for number, volume in sorted(guide.caught.items())
-        if 0 < number < len(lengths)
-    )
+    cycles = session.state().cycles
+    texts = []
+    for typed_s, volume in guide.caught:
+        # Typed before the run or during it: the run that ends next, and only where nothing of it is missing.
+        after = [c for c in cycles if (c.cut_out_s or c.cut_in_s or 0.0) > typed_s]
+        if after and after[0].complete and after[0].run_s is not None:
+            texts.append(f"{volume} in {after[0].run_s:.2f} s")
     if not texts or system is None or "caught" in system.given or "pump_rate" in system.given:
         return
     from clicktimer.site.described import describe
 
-    given = {**system.given, "caught": texts}
+    given = {**system.given, "caught": tuple(texts)}
     session.options = replace(session.options, system=describe(given, origins={**system.origins, "caught": "option"}))
-
-
-def refill_lines(guide: Refill, measured: Measurement) -> list[str]:
-    """What the open tap did to the runs, for the end of the report."""
-    from clicktimer.live.refill import open_tap
-
-    effect = open_tap(measured, guide.shut)
-    return [] if effect is None else [effect]

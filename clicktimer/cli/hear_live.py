@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 import time
 from typing import TYPE_CHECKING, Any, Final
@@ -30,7 +31,7 @@ ENHANCED = (
 ENOUGH_SNAPS: Final = 5
 AFTER_CYCLE_S: Final = 4.0
 DEAF_S: Final = 2.0
-METER = "quiet {room:4.0f} dB  now {now:4.0f} dB  {bar}  peak {peak:4.0f} dB  clicks {clicks}  sharp sounds {sharp}"
+METER = "quiet {room:4.0f} dB  now {now:4.0f} dB  {bar}  peak {peak:4.0f} dB  clicks {clicks}  sharp {sharp}"
 
 
 def list_inputs() -> None:
@@ -152,7 +153,7 @@ class Meter:
         self._clipped = 0
         self._brief_zeros_s = 0.0
         self._told: set[str] = set()
-        self._drawn = False
+        self._drawn = 0
 
     def due(self) -> bool:
         """Whether the sharp sounds are to be counted again."""
@@ -191,8 +192,9 @@ class Meter:
             room=room_db, now=now_db, bar=bar.ljust(14, "."), peak=20 * np.log10(max(self._peak, 1e-5)),
             clicks=len(engine.clicks()), sharp=snaps,
         )  # fmt: skip
-        click.echo("\r" + text[:79].ljust(79), nl=False, err=True)
-        self._drawn = True
+        text = text[: shutil.get_terminal_size().columns - 1]
+        click.echo("\r" + text.ljust(self._drawn), nl=False, err=True)
+        self._drawn = len(text)
 
     def line(self, text: str) -> None:
         """One line above the meter."""
@@ -203,8 +205,8 @@ class Meter:
     def clear(self) -> None:
         """Take the meter away."""
         if self._drawn:
-            click.echo("\r" + " " * 79 + "\r", nl=False, err=True)
-            self._drawn = False
+            click.echo("\r" + " " * self._drawn + "\r", nl=False, err=True)
+            self._drawn = 0
 
     def _warn(self, code: str, text: str) -> None:
         if code not in self._told:

@@ -18,7 +18,7 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import emphasis_for
 from clicktimer.cli.waiting import compiling_is_told
-from clicktimer.errors import SettingsError, StoreError
+from clicktimer.errors import PlaceTakenError, SettingsError, StoreError
 from clicktimer.report.words import wrap
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from clicktimer.live.session import Session, Why
     from clicktimer.records import Measurement
     from clicktimer.settings import MeasureOptions
+    from clicktimer.store.folder import Folder
 
 KEPT = {
     "default": "Kept: the time and print of each sudden sound, coarse levels, and one second of sound around each "
@@ -168,6 +169,9 @@ def _open(
     path = Path(into) if into is not None else new_folder(datetime.now(), name or system.site)
     resumed = Folder.resume(path) if is_listening(path) else None
     start_s, gap = 0.0, None
+    if resumed is not None and options.pump_at_start is not None:
+        resumed.close()
+        raise SettingsError("--pump-at-start tells of the beginning, and this listening goes on: leave it out")
     if resumed is not None and resumed.resumed is not None:
         where = resumed.resumed
         start_s = where.end_s + (where.gap_s or 0.0)
@@ -180,13 +184,27 @@ def _open(
             resumed.close()
         raise
     try:
-        folder = resumed or Folder.create(path, about_options(options, keep, __version__))
+        folder = resumed or _created(path, into is None, about_options(options, keep, __version__))
         return Session(
             microphone, folder, options, program=__version__, keep=keep, longest_run_s=longest_run_s, start_s=start_s
         )
     except BaseException:
         microphone.close()
         raise
+
+
+def _created(path: Path, may_differ: bool, about: dict[str, Any]) -> Folder:
+    """A new folder; may_differ: where another program has just taken this name, the next one will do."""
+    from clicktimer.store.folder import Folder
+
+    number = 1
+    while True:
+        try:
+            return Folder.create(path if number == 1 else path.with_name(f"{path.name} ({number})"), about)
+        except PlaceTakenError:
+            number += 1
+            if not may_differ or number > 20:
+                raise
 
 
 def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | None) -> None:
@@ -218,7 +236,7 @@ def _listen(
 ) -> Why:
     import time
 
-    from clicktimer.cli.guided import Keys
+    from clicktimer.cli.keys import Keys
     from clicktimer.cli.live_screen import Screen
     from clicktimer.sound.clock import Clock
 
@@ -229,8 +247,9 @@ def _listen(
     keys = None
     if guide is not None:
         keys = Keys()
-        guide.begin()
+        guide.begin(screen.say)
     drawn = 0.0
+    typed = ""
     try:
         while True:
             said = session.step()
@@ -238,8 +257,9 @@ def _listen(
                 screen.show(said)
                 if guide is not None and keys is not None:
                     guide.look(session, said, keys.next())
-                    screen.prompt = guide.prompt
-                if time.monotonic() - drawn >= 0.25:
+                    screen.prompt, screen.typing = guide.prompt, keys.typing
+                if time.monotonic() - drawn >= 0.25 or screen.typing != typed:
+                    typed = screen.typing
                     drawn = time.monotonic()
                     screen.draw()
             if stop:
@@ -253,6 +273,8 @@ def _listen(
             if session.source.ended:
                 return "end of the recording"
     finally:
+        if keys is not None:
+            keys.close()
         with suppress(OSError):
             screen.clear()
 
@@ -291,8 +313,8 @@ def stopping() -> Iterator[list[str]]:
 
 def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     """Settle, print the report, and say where everything lies."""
-    from clicktimer.cli.guided import Refill, refill_lines, with_caught
-    from clicktimer.report.text import render_text
+    from clicktimer.cli.guided import Refill, with_caught
+    from clicktimer.report.text import render_text, summary_line
 
     if isinstance(guide, Refill):
         with_caught(guide, session)
@@ -301,11 +323,10 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     except StoreError as error:
         raise StoreError(f"{error}; what was shown so far is all that can be told") from None
     click.echo(render_text(measured, emphasis=emphasis_for(), csv_hint=False), nl=False)
-    if isinstance(guide, Refill):
-        for text in refill_lines(guide, measured):
-            click.echo("\n" + "\n".join(wrap(text, "  ")))
+    # The report is longer than a screen: its end tells the main thing again.
+    click.echo("\n" + "\n".join(wrap(f"In short: {summary_line(measured)}")))
     click.echo(
-        f"\nKept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
+        f"Kept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
     )
     return MEASURED if measured.run is not None else NOT_MEASURED
 

@@ -14,11 +14,22 @@ from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, e
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.recording_options import REPORT_OPTION, pump_said, recording_options, taps_said
+from clicktimer.cli.reporting import (
+    check_report_target,
+    house_of,
+    labels_read,
+    presented_of,
+    proof_timed,
+    site_given,
+    write_report,
+)
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.report.words import plain
 
 if TYPE_CHECKING:
+    from clicktimer.document.again import Asked
     from clicktimer.labels import Label
     from clicktimer.records import Measurement
     from clicktimer.settings import MeasureOptions
@@ -28,29 +39,25 @@ logger = logging.getLogger(__name__)
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What is asked beside the measuring: where to write the labels, whose to read, and whether to prove the place."""
+    """What is asked beside the measuring: where to write the labels, whose to read, and whether to prove the place.
+
+    report: where to write the document, and what was asked for it.
+    """
 
     labels_target: str | None = None
     corrected: tuple[str, tuple[Label, ...]] | None = None
     prove: bool = False
     into: str | None = None
+    report: tuple[str, Asked] | None = None
 
 
 @click.command("measure", short_help="Time the pump's runs in a recording and judge them.")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
-@click.option("--taps-shut", is_flag=True, help="No water was in use: every run counts in full.")
-@click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time, and nothing else.")
-@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
-              help="Whether the pump was running when the recording began, if you know.")  # fmt: skip
-@click.option("--started", metavar='"YYYY-MM-DD HH:MM"', help="When the recording began, by the clock on the wall.")
-@click.option("--joined", is_flag=True, help="The recordings are parts of one, in this order.")
-@click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON; several give a line each.")
-@click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV.")
-@click.option("--labels", "labels_target", metavar="OUT",
-              help="Write the clicks as a label file (text) that audio editors open.")  # fmt: skip
-@click.option("--corrected", metavar="IN", help="Measure by this label file: the clicks as you corrected them.")
+@recording_options
 @click.option("--into", metavar="FOLDER", help="Keep what was heard in a new folder, as clicktimer listen does.")
-@click.option("--prove", is_flag=True, help="Add copies of the clicks to the recording and count how many are caught.")
+@click.option("--prove/--no-prove", "prove", default=None,
+              help="Add copies of the clicks to the recording, count how many are caught. [with --report]")  # fmt: skip
+@REPORT_OPTION
 @system_options
 def measure_command(
     recordings: tuple[str, ...],
@@ -64,7 +71,8 @@ def measure_command(
     labels_target: str | None,
     corrected: str | None,
     into: str | None,
-    prove: bool,
+    prove: bool | None,
+    report_target: str | None,
     system: Any,
 ) -> int:
     """Time the pump's runs in a recording and judge them.
@@ -76,23 +84,28 @@ def measure_command(
     from clicktimer.labels import read_labels
     from clicktimer.settings import MeasureOptions
 
-    if taps_shut and steady_tap:
-        raise SettingsError("--taps-shut and --steady-tap contradict each other; give the one that was so")
+    taps = taps_said(taps_shut, steady_tap)
     if started is not None and len(recordings) > 1 and not joined:
         raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
-    for name, value in (("--labels", labels_target), ("--corrected", corrected), ("--into", into)):
+    for name, value in (("--labels", labels_target), ("--corrected", corrected), ("--into", into),
+                        ("--report", report_target)):  # fmt: skip
         if value is not None and len(recordings) > 1 and not joined:
             raise SettingsError(f"{name} fits one recording; measure one by one, or give --joined if they are parts")
     check_targets(json_target, csv_target, recordings, labels_target)
+    check_report_target("--report", report_target, recordings, (json_target, csv_target, labels_target))
+    if prove is None:
+        prove = report_target is not None
     beside = Beside(labels_target, None if corrected is None else read_labels(corrected), prove, into)
     options = MeasureOptions(
-        taps="shut" if taps_shut else "steady" if steady_tap else None,
-        pump_at_start="on" if pump_at_start == "on" else "off" if pump_at_start == "off" else None,
+        taps=taps,
+        pump_at_start=pump_said(pump_at_start),
         marks_s=system.marks_s,
         started=started,
         joined=joined,
         system=system,
     )
+    if report_target is not None:
+        beside = replace(beside, report=_report_wanted(report_target, options, corrected, prove))
     jobs = [recordings] if joined else [(r,) for r in recordings]
     return measure_all(jobs, options, json_target=json_target, csv_target=csv_target, beside=beside)
 
@@ -135,8 +148,8 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
                 measurement = measure_recording(paths, options=options, progress=wish.watched(bar))
             else:
                 measurement = _measure_into(paths, beside.into, options, wish.watched(bar))
-        if wish.asked:  # neither a proof nor a correction of the whole fits what was heard
-            beside = replace(beside, prove=False, corrected=None)
+        if wish.asked:  # neither a proof nor a correction of the whole fits what was heard, nor does a document
+            beside = replace(beside, prove=False, corrected=None, report=None)
         measurement = _beside(measurement, job, options, beside)
     except ClicktimerError as error:
         return explain(error, name)
@@ -165,7 +178,8 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
     if beside.prove:
         from clicktimer.prove import prove_recording
 
-        with ProgressBar(f"{Path(job[0]).name}, with copies of its clicks") as progress:
+        name = f"{Path(job[0]).name}, with copies of its clicks"
+        with proof_timed(beside.report is not None), ProgressBar(name) as progress:
             m = replace(m, proof=prove_recording(job, m, options, progress=progress))
     if beside.corrected is not None:
         from clicktimer.pipeline import corrected
@@ -179,7 +193,24 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
         put(beside.labels_target, label_text(clicks))
         shown = len([c for c in clicks if c.how == "clicks"])
         click.echo(f"clicktimer: {shown} click{'' if shown == 1 else 's'} written to {beside.labels_target}", err=True)
+    if beside.report is not None:
+        from clicktimer.document.again import conclude_asked
+
+        target, asked = beside.report
+        write_report(target, conclude_asked(asked, m, job), asked, presented_of(site_given()), job)
     return m
+
+
+def _report_wanted(target: str, options: MeasureOptions, corrected: str | None, prove: bool) -> tuple[str, Asked]:
+    """Where the document goes, and what was asked for it."""
+    from clicktimer.document.again import Asked
+
+    system: Any = options.system
+    return target, Asked(
+        taps=options.taps, pump_at_start=options.pump_at_start, started=options.started, joined=options.joined,
+        given=system.given, origins=dict(system.origins), site=system.site, house=house_of(site_given()),
+        labels=labels_read(corrected), prove=prove,
+    )  # fmt: skip
 
 
 class _Results:

@@ -8,7 +8,7 @@ own; what is typed on the command line overrules it. Where each value came from 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -79,7 +79,7 @@ _OPTIONS = (
     click.option("--air-valve", type=click.Choice(["right", "low", "water", "nothing"]),
                  help="What came at the air valve, tank drained."),
     click.option("--seen", metavar="NAME", multiple=True,
-                 help='Something seen, by its name in docs/causes.md: "tap-goes-dead". Repeat.'),
+                 help='Something seen, by its name: "tap-goes-dead"; "?" is answered with all names. Repeat.'),
     click.option("--not-seen", metavar="NAME", multiple=True, help="Something looked for and not seen. Repeat."),
     click.option("--height", metavar="HEIGHT", help='Height above the sea: "1200 ft" or "365 m". [sea level]'),
     click.option("--marks", metavar="A/B", help="The two marks for a run, in seconds. [30/60]"),
@@ -97,7 +97,7 @@ def system_options(command: F) -> F:
     @functools.wraps(command)
     def wrapper(*args: Any, **kwargs: Any) -> Any:
         site: Site | None = kwargs.pop(SITE)
-        origins = _origins(kwargs)
+        origins = origins_of(kwargs)
         for name in (other for n, place in origins.items() if place == "option" for other in STANDS_FOR.get(n, ())):
             if origins.get(name) == "site file" and name in kwargs:
                 kwargs[name] = () if isinstance(kwargs[name], tuple) else None
@@ -110,7 +110,7 @@ def system_options(command: F) -> F:
     return wrapped  # type: ignore[no-any-return]
 
 
-def _origins(names: Mapping[str, Any]) -> dict[str, Origin]:
+def origins_of(names: Iterable[str]) -> dict[str, Origin]:
     """Where each option's value came from, by click's own book-keeping; defaults are left out."""
     context = click.get_current_context()
     places: dict[ParameterSource | None, Origin] = {

@@ -16,8 +16,8 @@ from clicktimer.errors import SettingsError
 STDOUT = "-"
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a file in one move: either the old file is there, or the whole new one.
+def write_whole(path: Path, data: str | bytes) -> None:
+    """Write a file in one move: either the old file is there, or the whole new one. Text goes out as UTF-8.
 
     Raises SettingsError where it cannot be written.
     """
@@ -26,9 +26,8 @@ def write_whole(path: Path, text: str) -> None:
     except OSError as error:
         raise SettingsError(f"cannot write {path}: {error.strerror}; choose another place") from None
     try:
-        # newline="" keeps the line ends of CSV as they are.
-        with os.fdopen(handle, "w", encoding="utf-8", newline="", errors="replace") as out:
-            out.write(text)
+        with os.fdopen(handle, "wb") as out:
+            out.write(data if isinstance(data, bytes) else data.encode("utf-8", errors="replace"))
         mask = os.umask(0)
         os.umask(mask)
         os.chmod(beside, 0o666 & ~mask)  # mkstemp makes it private; a result is an ordinary file
@@ -78,3 +77,17 @@ def emphasis_for() -> Callable[[str], str]:
     if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb":
         return lambda text: click.style(text, bold=True)
     return str
+
+
+def picture_kind(picture: str | None, recordings: Sequence[str]) -> str:
+    """The kind of a picture by its name, "png" or "svg"; "" for none. Raises SettingsError for one that cannot be."""
+    if picture is None:
+        return ""
+    kind = Path(picture).suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg"):
+        raise SettingsError(f'--picture {picture}: give a name that ends in ".png" or ".svg"')
+    if not Path(picture).parent.is_dir():
+        raise SettingsError(f"--picture {picture}: the folder does not exist; make it first")
+    if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
+        raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
+    return kind

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import FrameType
 
-from clicktimer.pipeline import Progress, StopHearingError
+from clicktimer.errors import StopHearingError
+from clicktimer.pipeline import Progress
 
 
 class Wish:

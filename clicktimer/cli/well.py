@@ -7,8 +7,12 @@ import json
 import click
 
 from clicktimer.cli.failures import MEASURED
-from clicktimer.cli.options import SystemOptions, system_options
+from clicktimer.cli.options import SystemOptions, origins_of, system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
+
+WELL_OPTIONS = (
+    "yield_text", "fracture", "yield_test", "bore", "well_depth", "pump_depth", "static_level", "margin",
+)  # fmt: skip
 
 
 @click.command("well", short_help="Say what the well gives, and whether it is enough.")
@@ -80,6 +84,7 @@ def well_command(
         margin_m=None if margin is None else parse_depth_m(margin, zero_ok=True),
         draw_l_per_min=None if system.system.pump is None else system.system.pump.l_per_min,
         units=system.units,
+        origins={name.removesuffix("_text"): place for name, place in origins_of(WELL_OPTIONS).items()},
     )
     asked = Asked(
         over_s=tuple(parse_time_s(text) for text in over),

@@ -13,6 +13,7 @@ import numpy as np
 
 from clicktimer.day.log import DayLog, Floats, whole_runs
 from clicktimer.day.norun import NoUseRun, no_use_run_of_day
+from clicktimer.steady_tap import steady_no_use_run_s
 
 CHANCE: Final = 0.01
 LEAST: Final = 8
@@ -57,7 +58,7 @@ def _carriers(log: DayLog, no_use: NoUseRun) -> tuple[Floats, Floats]:
     times, values = [], []
     for start_s, run_s, rest_s in zip(runs.starts_s, runs.runs_s, runs.rests_s, strict=True):
         steady = any(u.from_s <= start_s < u.to_s for u in no_use.steady)
-        own_s = run_s * rest_s / (run_s + rest_s) if steady else run_s
+        own_s = steady_no_use_run_s(run_s, rest_s) if steady else run_s
         if np.isfinite(own_s) and BAND[0] <= own_s / r0_s <= BAND[1]:
             times.append(start_s)
             values.append(own_s / r0_s)
@@ -104,7 +105,8 @@ def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -
     counted = "days" if what == "over days" else "runs"
     told = chance < CHANCE and abs(share) >= LEAST_CHANGE
     text = (
-        words[share > 0] + f" ({share:+.0%}, 95 % {low:+.0%} to {high:+.0%}, {len(values)} {counted})."
+        words[share > 0] + f" (by {abs(100 * share):.0f} %, 95 %: {100 * low:+.0f} to {100 * high:+.0f} %, from "
+        f"{len(values)} {counted})."
         if told
         else f"No change {what} that is more than chance ({len(values)} {counted})."
     )

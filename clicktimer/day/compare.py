@@ -1,11 +1,14 @@
-"""Two measurements or days in (as JSON documents), their differences out, each with its interval."""
+"""Two measurements or days in (as JSON documents), their differences out, each with its interval.
+
+A figure that one side cannot tell is not compared: starts made by the person who tests, a day's water of a few hours.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from clicktimer.errors import InputError
 
@@ -14,7 +17,10 @@ Finding = Literal["more", "less", "no change", "cannot tell"]
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none."""
+    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none.
+
+    before_low and so on: the 95 % interval of each side by itself, None where the side is not told.
+    """
 
     name: str
     unit: str
@@ -23,6 +29,10 @@ class Difference:
     low: float | None
     high: float | None
     finding: Finding
+    before_low: float | None = None
+    before_high: float | None = None
+    after_low: float | None = None
+    after_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +46,9 @@ class Comparison:
 
 
 _Seen = tuple[float, float, float]
+
+LEAST_S: Final = 0.9 * 86_400.0
+"""A shorter log says nothing of a whole day's water, duty or worst hour, since the hours not heard may be unlike."""
 
 
 def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
@@ -85,7 +98,18 @@ def _run(d: Mapping[str, Any]) -> _Seen | None:
     return _seen(run.get("seconds"), run.get("low_s"), run.get("high_s"))
 
 
+def _own_use(d: Mapping[str, Any]) -> bool:
+    """Whether the starts are the household's own: under a test with the taps the person who tests makes them."""
+    return _in(d, "program", "settings", "taps", "value") is None
+
+
+def _whole_day(d: Mapping[str, Any]) -> bool:
+    return _own_use(d) and float(_in(d, "source", "duration_s") or 0.0) >= LEAST_S
+
+
 def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
+    if not _own_use(d):
+        return None
     seen = _in(d, "starts", "per_day")
     if not isinstance(seen, Mapping):
         return None
@@ -99,7 +123,7 @@ def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
 
 def _worst_hour(d: Mapping[str, Any]) -> _Seen | None:
     value = _in(d, "starts", "worst_hour")
-    if not isinstance(value, int | float):
+    if not isinstance(value, int | float) or not _whole_day(d):
         return None
     chance = 2.0 * math.sqrt(max(value, 1.0))
     return float(value), max(0.0, value - chance), value + chance
@@ -107,14 +131,14 @@ def _worst_hour(d: Mapping[str, Any]) -> _Seen | None:
 
 def _duty(d: Mapping[str, Any]) -> _Seen | None:
     value, starts = _in(d, "starts", "duty"), _in(d, "starts", "count")
-    if not isinstance(value, int | float) or not isinstance(starts, int | float):
+    if not isinstance(value, int | float) or not isinstance(starts, int | float) or not _whole_day(d):
         return None
     half = 2.0 * value / math.sqrt(max(starts, 1.0))
     return 100.0 * value, 100.0 * max(0.0, value - half), 100.0 * (value + half)
 
 
 def _water(d: Mapping[str, Any]) -> _Seen | None:
-    if _in(d, "water", "unit") != "L":
+    if _in(d, "water", "unit") != "L" or not _whole_day(d):
         return None
     total, duration_s = _in(d, "water", "total"), _in(d, "source", "duration_s")
     if not isinstance(total, Mapping) or not duration_s:
@@ -131,13 +155,15 @@ def _seeping(d: Mapping[str, Any]) -> _Seen | None:
 
 
 def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None) -> Difference:
+    was, still = before or (None, None, None), after or (None, None, None)
+    own = (*was[1:], *still[1:])
     if before is None or after is None:
-        return Difference(name, unit, before and before[0], after and after[0], None, None, "cannot tell")
+        return Difference(name, unit, was[0], still[0], None, None, "cannot tell", *own)
     gap = after[0] - before[0]
     low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
     high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
     finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
-    return Difference(name, unit, before[0], after[0], low, high, finding)
+    return Difference(name, unit, before[0], after[0], low, high, finding, *own)
 
 
 def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:

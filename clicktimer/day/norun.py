@@ -18,6 +18,7 @@ from clicktimer.day.edge import Posterior, edge_posterior
 from clicktimer.day.log import DayLog, Floats, Runs, whole_runs
 from clicktimer.day.seeping import Seeping, find_seeping
 from clicktimer.day.steady import SteadyUse, steady_uses
+from clicktimer.formats import format_share
 from clicktimer.records import RunTime
 
 FIELD_FLOOR: Final = 0.07
@@ -128,8 +129,8 @@ def _judged(
     if half > WIDEST:
         return _abstain(
             steady,
-            f"The runs leave the run with no water open by {half:.0%} either way; listen for more days and give them "
-            "together, or do the refill test.",
+            f"The runs leave the run with no water open by {format_share(half)} either way; listen for more days and "
+            "give them together, or do the refill test.",
             half,
         )
     if near + carried < max(LEAST_NEAR, math.ceil(0.1 * runs.count)):
@@ -147,7 +148,7 @@ def _judged(
         parts.append(f"the edge of the other runs ({near} of them within 5 % of it)")
     text = f"Told from ordinary use by {' and '.join(parts)}."
     if leak_duty:
-        text += f" The constant flow ({leak_duty:.1%} of the pump's rate) was taken out of the runs first."
+        text += f" The constant flow ({format_share(leak_duty)} of the pump's rate) was taken out of the runs first."
     return NoUseRun(
         middle_s, min(low_s, middle_s * (1 - floor_share)), max(high_s, middle_s * (1 + floor_share)), how,
         near + carried, near, half, steady, text,

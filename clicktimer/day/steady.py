@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from clicktimer.day.log import Runs
+from clicktimer.steady_tap import steady_no_use_run_s
 
 AGREE_SHARE: Final = 0.06  # runs, and rests, of one steady use lie within this share of the middle of their stretch
 LEAST_CYCLES: Final = 3
@@ -62,7 +63,7 @@ def steady_uses(runs: Runs, least: int = LEAST_CYCLES) -> tuple[SteadyUse, ...]:
 
 def _use(runs: Runs, start: int, end: int) -> SteadyUse:
     run_s, rest_s = runs.runs_s[start:end], runs.rests_s[start:end]
-    each_s = run_s * rest_s / (run_s + rest_s)
+    each_s = steady_no_use_run_s(run_s, rest_s)
     return SteadyUse(
         float(runs.starts_s[start]),
         float(runs.starts_s[end - 1] + run_s[-1] + rest_s[-1]),

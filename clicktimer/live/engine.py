@@ -8,7 +8,6 @@ What it says is provisional; the whole is decided at the end (clicktimer.live.wh
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
@@ -16,7 +15,10 @@ import numpy as np
 
 from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.clicks import Heard, find_clicks
+from clicktimer.live import by_sound
+from clicktimer.live.earlier import Earlier, merged_pieces
 from clicktimer.live.finder import LiveFinder
+from clicktimer.live.track import LevelTrack
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
 from clicktimer.store.folder import Event
@@ -42,6 +44,8 @@ LEAST_LOUD_DB: Final = 5.0
 MOST_SHOWN: Final = 6
 """Sudden sounds shown in any ten seconds: in a rattling kitchen no more would be read."""
 FORGOTTEN_S: Final = 600.0
+BY_SOUND: Final = 0.7
+"""Confidence of a kind that only the sound beside one click tells: below what short cycling is said upon."""
 BUDGET_SHARE: Final = 0.01
 """Share of the time that deciding may take in the long run ..."""
 BUDGET_BURST_S: Final = 3.0
@@ -57,6 +61,7 @@ class Known:
     kind: Kind | None = None
     settled: bool = False
     click: Click | None = None
+    looked: bool = False
 
 
 @dataclass
@@ -70,17 +75,20 @@ class Fed:
 
 
 class Engine:
-    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the level track (7 MB a day)."""
+    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the finder's levels (7 MB a day)."""
 
-    def __init__(self, *, pump_at_start: PumpState | None = None, earlier: Iterable[Click] = ()) -> None:
-        """earlier: clicks that were told before, where a listening is resumed."""
+    def __init__(self, *, pump_at_start: PumpState | None = None, earlier: Earlier | None = None) -> None:
+        """earlier: what was heard before, where a listening is resumed."""
+        earlier = earlier or Earlier()
         self.finder = LiveFinder()
         self.pump_at_start = pump_at_start
         self.end_s = 0.0
-        self.known: list[Known] = [Known(c.time_s, 0.0, c.kind, True, c) for c in earlier]
-        self.order_known = any(c.kind != "unknown" for c in earlier)
-        self.gaps: list[Gap] = []
-        self._parts: list[Candidates] = []
+        self.known: list[Known] = [Known(c.time_s, c.level_db or 0.0, c.kind, True, c) for c in earlier.clicks]
+        self.order_known = any(c.kind != "unknown" for c in earlier.clicks)
+        self.gaps: list[Gap] = list(earlier.gaps)
+        self._by_sound = by_sound.BySound()
+        self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []
+        self._track = LevelTrack(earlier.levels)
         self._looked_s = 0.0
         self._stretch: tuple[float, int] | None = None
         self._due: list[float] = []
@@ -108,7 +116,7 @@ class Engine:
         if block.gap_before is not None:
             self.gaps.append(block.gap_before)
             self._looked_s = block.start_s
-        fed.events = self._first_look()
+        fed.events = [*self._first_look(), *self._second_look()]
         if self.end_s - self._pruned_s > 60.0:
             self._prune()
         return fed
@@ -132,6 +140,7 @@ class Engine:
         new = self.finder.newer_levels(start_s, self._stretch[1])
         if new is not None and len(new.codes):
             fed.levels.append((start_s, new))
+            self._track.add(new)
             self._stretch = (start_s, self._stretch[1] + len(new.codes))
 
     def _first_look(self) -> list[Event]:
@@ -148,6 +157,32 @@ class Engine:
             self.known.append(Known(sudden.time_s, sudden.rise_db))
             self._due += [sudden.time_s + after_s for after_s in LOOKS_S]
             events.append(Event(self.end_s, "heard", sudden.time_s, level_db=round(sudden.rise_db, 1)))
+        return events
+
+    def _second_look(self) -> list[Event]:
+        """Before the switch is known: which way a click went, by the sound that began or ended with it."""
+        if self.order_known:
+            return []
+        due = [k for k in self.known if not k.looked and k.kind is None and k.time_s + by_sound.LATE_S <= self.end_s]
+        if not due and not self._by_sound.waits(self.end_s):
+            return []
+        recent = self._track.recent(self.end_s - by_sound.HISTORY_S)
+        events = []
+        for known in due:
+            known.looked = True
+            candidates = Candidates.join([*self._parts[-40:], self.finder.pending()])
+            kind = self._by_sound.kind(known.time_s, candidates, recent)
+            if kind is not None:
+                known.kind = kind
+                known.click = Click(known.time_s, kind, BY_SOUND, level_db=known.rise_db)
+                note = f"provisional: by the sound that {'began' if kind == 'cut-in' else 'ended'} with it"
+                events.append(replace(self._said("kind", known.click), note=note))
+        ended_s = self._by_sound.ended(recent, self.end_s)
+        known_on = None if ended_s is None else self._find(ended_s)
+        if known_on is not None and known_on.kind == "cut-in":
+            self.known.remove(known_on)
+            note = "the sound that began with it has ended, and no click with that"
+            events.append(Event(self.end_s, "withdrawn", known_on.time_s, "cut-in", note=note))
         return events
 
     # -- deciding --------------------------------------------------------------------------------------------------
@@ -174,23 +209,14 @@ class Engine:
         """Stretches of time to look at, in order, not overlapping."""
         times = [k.time_s for k in self.known if k.kind is not None][-KNOWN_MOST:]
         wanted = [(t - AROUND_S, t + AROUND_S) for t in times] + [(self.end_s - RECENT_S, self.end_s)]
-        merged: list[tuple[float, float]] = []
-        for first, last in sorted(wanted):
-            first, last = max(first, 0.0), min(last, self.end_s)
-            if merged and first <= merged[-1][1]:
-                merged[-1] = (merged[-1][0], max(last, merged[-1][1]))
-            elif last > first:
-                merged.append((first, last))
-        return merged
+        return merged_pieces(wanted, self.end_s)
 
     def _decided_in(self, pieces: list[tuple[float, float]]) -> Heard:
         found = Candidates.join([*self._parts, self.finder.pending()])
         inside = np.zeros(len(found), bool)
         for first, last in pieces:
             inside |= (found.time_s >= first) & (found.time_s <= last)
-        levels = [
-            cut for segment in self.finder.levels() for first, last in pieces if (cut := _cut(segment, first, last))
-        ]
+        levels = self._track.cut(pieces)
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
         return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
@@ -255,6 +281,10 @@ class Engine:
         """The clicks as they are told now, provisional or settled, in order of time."""
         return tuple(k.click for k in self.known if k.click is not None and k.kind is not None)
 
+    def settled_s(self) -> set[float]:
+        """The times of the clicks that have been settled so far."""
+        return {k.click.time_s for k in self.known if k.settled and k.click is not None}
+
     def _find(self, time_s: float) -> Known | None:
         near = [k for k in self.known if abs(k.time_s - time_s) <= SAME_S]
         return min(near, key=lambda k: abs(k.time_s - time_s), default=None)
@@ -268,15 +298,5 @@ class Engine:
         for first, last in pieces:
             inside |= (found.time_s >= first) & (found.time_s <= last)
         self._parts = [found.take(inside)]
+        self._track.prune(pieces)
         self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - FORGOTTEN_S]
-
-
-def _cut(segment: LevelSegment, first_s: float, last_s: float) -> LevelSegment | None:
-    """The steps of a level track that lie between two times, or None."""
-    start = max(int(np.ceil((first_s - segment.start_s) / segment.step_s)), 0)
-    stop = min(int((last_s - segment.start_s) / segment.step_s), len(segment.codes))
-    if stop - start < 1:
-        return None
-    return LevelSegment(
-        segment.start_s + start * segment.step_s, segment.step_s, segment.codes[start:stop], segment.used
-    )

@@ -1,24 +1,24 @@
-"""The chain, live: how much the tap that stayed open for a moment lengthened the runs of a refill test."""
+"""The chain, live: how much the tap that stayed open for a moment lengthened the runs of a refill test.
+
+The water drawn while the pump runs has to be pumped too. What is known of it is carried into the run and its verdict:
+corrected where both flows were given, else as an interval that is open to the lower side.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Any, Final
 
+from clicktimer.concluding import rejudged
 from clicktimer.formats import format_time
 from clicktimer.records import Measurement
+from clicktimer.settings import MeasureOptions
 
 SLOW_SHARE: Final = 0.5
 """A tap opened "a little" draws less than this share of the pump's rate (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Shutting:
-    """When the last tap was shut after a cut-in; both in seconds of the sound."""
-
-    cut_in_s: float
-    shut_s: float
+FLOWS_OFF: Final = 0.25
+"""The correction is taken to be right to this share of itself: both flows are stated, not measured (no source)."""
 
 
 def too_long_s(delay_s: float, tap_share: float) -> float:
@@ -33,34 +33,45 @@ def too_long_s(delay_s: float, tap_share: float) -> float:
     return delay_s * tap_share
 
 
-def open_tap(measured: Measurement, shut: Sequence[Shutting]) -> str | None:
-    """One sentence on what the open tap did, or None where nothing was marked or measured."""
+def with_open_tap(measured: Measurement, shut_s: Sequence[float], options: MeasureOptions) -> Measurement:
+    """The measurement with what the open tap did to its run. shut_s: when the last tap was shut, in the sound's time.
+
+    Without a mark, or with one that fits no run, nothing can be corrected: then the run is an upper bound only.
+    """
     run = measured.run
+    if run is None or not shut_s or options.taps != "shut":
+        return measured
     delays = sorted(
-        s.shut_s - c.cut_in_s
-        for s in shut
+        at_s - c.cut_in_s
+        for at_s in shut_s
         for c in measured.cycles
-        if c.complete and c.cut_in_s is not None and c.cut_out_s is not None and c.cut_in_s <= s.shut_s <= c.cut_out_s
-        and abs(c.cut_in_s - s.cut_in_s) < 5.0
+        if c.complete and c.cut_in_s is not None and c.cut_out_s is not None and c.cut_in_s <= at_s <= c.cut_out_s
     )  # fmt: skip
-    if run is None or not delays:
-        return None
-    mean_s = sum(delays) / len(delays)
-    share = _known_share(measured)
+    if not delays:
+        text = (
+            "When the taps were shut fits none of the runs that were told, so how much the water drawn till then "
+            "lengthened them is not known: the run is an upper bound."
+        )
+        return rejudged(measured, replace(run, low_s=0.0, one_sided=True, text=f"{run.text} {text}".strip()), options)
+    share, mean_s = _known_share(measured), sum(delays) / len(delays)
     marked = f"The last tap was shut {format_time(mean_s)} after the pump started ({len(delays)} refills marked)"
     if share is not None:
         off_s = too_long_s(mean_s, share)
-        return (
-            f"{marked}, and drew {100 * share:.0f} % of the pump's rate till then: the runs are too long by "
-            f"{off_s:.1f} s. Without that the run is {run.seconds - off_s:.1f} s, {max(run.low_s - off_s, 0.0):.1f} to "
-            f"{run.high_s - off_s:.1f} s."
+        text = (
+            f"{marked}, and drew {100 * share:.0f} % of the pump's rate till then: the runs were too long by "
+            f"{off_s:.1f} s, which is taken off."
         )
-    off_s = too_long_s(delays[-1], SLOW_SHARE)
-    return (
-        f"{marked}: the water drawn till then had to be pumped too. The runs are too long by 0 to {off_s:.1f} s (for a "
-        f"tap that draws less than half of the pump's rate), so the run lies in {max(run.low_s - off_s, 0.0):.1f} to "
-        f"{run.high_s:.1f} s. With --tap-flow and --pump-rate it is corrected."
-    )
+        low_s, high_s = run.low_s - (1.0 + FLOWS_OFF) * off_s, run.high_s - (1.0 - FLOWS_OFF) * off_s
+        new = replace(run, seconds=max(run.seconds - off_s, 0.0), low_s=max(low_s, 0.0), high_s=max(high_s, 0.0))
+    else:
+        off_s = too_long_s(delays[-1], SLOW_SHARE)
+        text = (
+            f"{marked}: the water drawn till then had to be pumped too. The runs are too long by 0 to {off_s:.1f} s "
+            "(for a tap that draws less than half of the pump's rate), and the interval reaches down by so much. With "
+            "--tap-flow and --pump-rate it is corrected."
+        )
+        new = replace(run, low_s=max(run.low_s - off_s, 0.0))
+    return rejudged(measured, replace(new, text=f"{run.text} {text}".strip()), options)
 
 
 def _known_share(measured: Measurement) -> float | None:

@@ -12,20 +12,24 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
-from clicktimer.live.engine import Engine, Fed
-from clicktimer.live.state import Alarms, Note, State, state_of, told_clicks
+from clicktimer.live.earlier import earlier_of
+from clicktimer.live.engine import AROUND_S, KNOWN_MOST, Engine, Fed
+from clicktimer.live.state import Alarms, Note, State, state_of
 from clicktimer.live.whole import measure_folder
-from clicktimer.records import Block, Click, Measurement, Notice
+from clicktimer.records import Block, Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound.clock import Clock
 from clicktimer.sound.microphone import DeviceNote
 from clicktimer.sound.quality import Watch
 from clicktimer.store.folder import Batch, Event, Folder, Keep
 from clicktimer.store.sounds import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
+from clicktimer.tones import ToneFinder, ToneSegment
 
 COMMIT_S: Final = 0.5
 """Sound between two commits: with what the detector holds back, less than a second is lost to a power cut."""
 NOTICES_S: Final = 60.0
+TONES_S: Final = 10.0
+"""Tones are written so often: they tell only what machine runs, and of the last ones none is missed."""
 DISK_S: Final = 10.0
 WALL_S: Final = 5.0
 CLOCK_JUMP_S: Final = 2.0
@@ -92,11 +96,9 @@ class Session:
         """provisional: say what is heard as it comes; without, only the settled result is told (recordings)."""
         self.source, self.folder, self.options, self.keep = source, folder, options, keep
         self._clock = clock or Clock()
-        earlier: tuple[Click, ...] = ()
+        earlier = None
         if folder.resumed is not None and folder.resumed.end_s > 0.0:
-            from clicktimer.store.stored import read_folder
-
-            earlier = told_clicks(read_folder(folder.path).events)
+            earlier = earlier_of(folder.path, around_s=AROUND_S, most=KNOWN_MOST)
         self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier)
         self.engine.end_s = start_s
         self._provisional = provisional
@@ -106,7 +108,9 @@ class Session:
         self._watch = Watch()
         self._window: list[Block] = []
         self._batch = Batch(end_s=start_s)
-        self._committed_s = self._noticed_s = start_s
+        self._committed_s = self._noticed_s = self._toned_s = start_s
+        self._tones = ToneFinder()
+        self._tones_written: dict[float, int] = {}
         self._disk_at_s = self._wall_at_s = -1e9
         self._free = free_bytes(folder.path)
         self._told_full = False
@@ -133,6 +137,7 @@ class Session:
     def _take(self, block: Block) -> list[Said]:
         said: list[Said] = []
         fed = self.engine.feed(block)
+        self._tones.feed(block)
         self._note(fed)
         events = list(fed.events) if self._provisional else []
         if self._provisional and self.engine.due():
@@ -141,9 +146,10 @@ class Session:
         said += events
         self._keep(block, events)
         self._look_at(block)
-        for note in self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s):
-            self._batch.log.append((self.engine.end_s, note.code, note.text))
-            said.append(note)
+        if self._alarms.due(self.engine.end_s):
+            for note in self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s):
+                self._batch.log.append((self.engine.end_s, note.code, note.text))
+                said.append(note)
         return said
 
     def _note(self, fed: Fed) -> None:
@@ -219,9 +225,23 @@ class Session:
             said.append(Note("disk-full", text))
         return said
 
+    def _new_tones(self) -> list[tuple[float, ToneSegment]]:
+        """The steps that were not handed on yet, each with its stretch's beginning."""
+        self._toned_s, new = self.engine.end_s, []
+        for one in self._tones.lines():
+            done = self._tones_written.get(one.start_s, 0)
+            if len(one.freq_codes) > done:
+                self._tones_written[one.start_s] = len(one.freq_codes)
+                from_s = one.start_s + done * one.step_s
+                part = ToneSegment(from_s, one.step_s, one.freq_codes[done:], one.over_codes[done:])
+                new.append((one.start_s, part))
+        return new
+
     def _commit(self, said: list[Said]) -> None:
         batch = self._take_batch()
         batch.pending = self.engine.finder.pending()
+        if self.engine.end_s - self._toned_s >= TONES_S:
+            batch.tones = self._new_tones()
         if self.engine.end_s - self._noticed_s >= NOTICES_S:
             self._noticed_s = self.engine.end_s
             batch.notices = copy.deepcopy(self._watch).notices()
@@ -293,6 +313,8 @@ class Session:
             )
         batch = self._take_batch()
         batch.pending = self.engine.finder.pending()
+        self._tones.flush()
+        batch.tones = self._new_tones()
         batch.notices = self._watch.notices() if notices is None else list(notices)
         self.folder.commit(batch, ended=why)
         measured = measure_folder(self.folder.path, self.options)

@@ -103,13 +103,24 @@ class Alarms:
         self._told_run: tuple[float, float] | None = None
         self._told_short = -1e9
         self._looked_s = -1e9
+        self._told: tuple[tuple[Click, ...], int] = ((), 0)
+        self._state: State | None = None
+
+    def due(self, end_s: float) -> bool:
+        """Whether it is time to look: once a second."""
+        return end_s - self._looked_s >= 1.0
 
     def look(self, clicks: Sequence[Click], gaps: Sequence[Gap], end_s: float) -> list[Note]:
         """What there is to say now, by the clicks told so far."""
-        if end_s - self._looked_s < 1.0:
+        if not self.due(end_s):
             return []
         self._looked_s = end_s
-        state = state_of(clicks, gaps, end_s, None, 0, self._options)
+        told = (tuple(clicks), len(gaps))
+        if self._state is None or told != self._told:  # a day has thousands of clicks: they are gone through when new
+            self._told, self._state = told, state_of(clicks, gaps, end_s, None, 0, self._options)
+        state = self._state
+        if state.since_s is not None:
+            state = replace(state, end_s=end_s, since_s=state.since_s + end_s - state.end_s)
         return [*self._endless(state), *self._short(state)]
 
     def _endless(self, state: State) -> list[Note]:

@@ -8,10 +8,11 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from clicktimer import sentences
+from clicktimer.errors import StopHearingError
 from clicktimer.formats import format_time
 from clicktimer.live.session import RecordingSource, Session
 from clicktimer.live.whole import about_options
-from clicktimer.pipeline import Progress, StopHearingError
+from clicktimer.pipeline import Progress
 from clicktimer.records import Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.store.folder import Folder, Keep

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from clicktimer.concluding import Listened, conclude
 from clicktimer.formats import format_time
-from clicktimer.pipeline import Listened, conclude
+from clicktimer.live.refill import with_open_tap
 from clicktimer.records import Measurement, Notice, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
+from clicktimer.store.folder import is_listening
 from clicktimer.store.stored import SessionNote, Stored, read_folder
 
 CLOCK_TOLD_S = 5.0
@@ -25,6 +27,7 @@ class _FromFolder(Listened):
     def __init__(self, stored: Stored) -> None:
         self.candidates = stored.candidates
         self.levels = stored.levels
+        self.tones = stored.tones
         self.gaps = stored.gaps
         self.end_s = stored.end_s
         self.stopped = False
@@ -70,7 +73,8 @@ def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measure
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
     """From what lies in a folder to what is told."""
     notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
-    return conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+    measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+    return with_open_tap(measured, [float(text) for _, what, text in stored.marks if what == "taps-shut"], options)
 
 
 def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
@@ -85,6 +89,17 @@ def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
     if started is not None:
         source = replace(source, started_at=parse_started(started), started_how="given")
     return source
+
+
+def zone_of_listening(recordings: Sequence[str]) -> str | None:
+    """The time zone of the computer that listened, where one listening folder is given and its clock tells the start.
+
+    Raises StoreError where the folder cannot be read.
+    """
+    if len(recordings) != 1 or not is_listening(Path(recordings[0])):
+        return None
+    stored = read_folder(Path(recordings[0]))
+    return None if "recording" in stored.about else stored.sessions[0].zone
 
 
 def _cut_off(stored: Stored) -> list[Notice]:

@@ -5,7 +5,7 @@ Every function here only prepares words and numbers; a picture is drawn when its
 
 from clicktimer.pictures.click_pair import click_pair, pair_spans_s
 from clicktimer.pictures.compare import compare_picture
-from clicktimer.pictures.day import day_pictures
+from clicktimer.pictures.day import day_pictures, day_sheet
 from clicktimer.pictures.picture import Picture
 from clicktimer.pictures.run_bars import run_bars
 from clicktimer.pictures.run_scale import run_scale
@@ -16,6 +16,7 @@ __all__ = [
     "click_pair",
     "compare_picture",
     "day_pictures",
+    "day_sheet",
     "pair_spans_s",
     "run_bars",
     "run_scale",

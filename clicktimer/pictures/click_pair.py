@@ -23,8 +23,11 @@ AFTER_S: Final = 0.160
 WINDOW_S: Final = 0.004  # a click lasts a few milliseconds; a longer window would smear it
 HOP_S: Final = 0.0005
 HIGHEST_HZ: Final = 16_000.0
-RANGE_DB: Final = 70.0
-COLUMNS: Final = 700
+ROOM_DB: Final = 6.0
+"""So far the levels of a steady room stray from their middle by chance; it is drawn white."""
+FULL_DB: Final = 36.0  # drawn darkest; a click near the switch rises by about so much
+STEP_DB: Final = 2.0  # of the shades: finer is not seen, and would only make the file larger
+COLUMNS: Final = 450
 """So many columns of lowest and highest sample are drawn of a wave: as fine as print, and small as a file."""
 
 Floats = npt.NDArray[np.float64]
@@ -68,7 +71,7 @@ def click_pair(m: Measurement, number: int, cut_in: Cut | None, cut_out: Cut | N
     length = "" if cycle.run_s is None else f", {cycle.run_s:.2f} s apart"
     caption = (
         f"Run {number}: the sound of the switch as the pump starts (cut-in) and stops (cut-out){length}. Above the "
-        "wave, below how strong each pitch is; the dashed line is the moment that is timed."
+        "wave, below how far each pitch rises over the sound just before. The dashed line is the moment that is timed."
     )
     alt = f"Run {number}. " + " ".join(_alt(side) for side in sides)
     return Picture(f"click-pair-{number}", caption, alt, lambda: _draw(sides))
@@ -136,43 +139,75 @@ def spectrogram_db(cut: Cut) -> tuple[Floats, Floats, Floats]:
     stft = ShortTimeFFT(window, hop=hop, fs=cut.rate_hz, scale_to="magnitude")
     size = np.abs(stft.stft(np.asarray(cut.samples, dtype=np.float64)))
     times = cut.start_s + np.asarray(stft.t(len(cut.samples)), dtype=np.float64)
-    heard = (times >= cut.start_s) & (times <= cut.start_s + len(cut.samples) / cut.rate_hz)
+    half_s = width / 2 / cut.rate_hz  # only where the whole window lies in the sound
+    heard = (times >= cut.start_s + half_s) & (times <= cut.start_s + len(cut.samples) / cut.rate_hz - half_s)
     return times[heard], np.asarray(stft.f, dtype=np.float64), 20.0 * np.log10(2.0 * size[:, heard] + 1e-9)
 
 
+def rise_db(shade: tuple[Floats, Floats, Floats], time_s: float) -> tuple[Floats, Floats, Floats]:
+    """A spectrogram with each frequency's level taken over its own middle level in the sound before time_s.
+
+    Where there is no sound before it, over the middle level of all. Times in s, frequencies in Hz, levels in dB.
+    """
+    times_s, hz, db = shade
+    before = times_s < time_s - WINDOW_S / 2
+    room = np.median(db[:, before] if before.any() else db, axis=1, keepdims=True)
+    return times_s, hz, np.asarray(db - room, dtype=np.float64)
+
+
 def _draw(sides: tuple[_Side, _Side]) -> Figure:
-    figure = style.canvas(2.9)
-    shades = [None if s.cut is None else spectrogram_db(s.cut) for s in sides]
-    loudest = max((float(shade[2].max()) for shade in shades if shade is not None), default=0.0)
+    if all(side.cut is None for side in sides):
+        return _no_sound(sides)
+    figure = style.canvas(2.85)
+    shades = [None if s.cut is None or s.time_s is None else rise_db(spectrogram_db(s.cut), s.time_s) for s in sides]
+    highest_db = max((float(shade[2].max()) for shade in shades if shade is not None), default=0.0)
     image: Any = None
     for column, (side, shade) in enumerate(zip(sides, shades, strict=True)):
-        left = 0.55 + column * 2.8
-        wave = style.axes_in(figure, left, 1.72, 2.45, 0.85)
-        below = style.axes_in(figure, left, 0.45, 2.45, 1.15)
-        when = "not heard" if side.time_s is None else f"at {position_text(side.time_s)}"
-        wave.set_title(f"{side.kind} {when}" + (f" ({side.note})" if side.note and side.time_s is not None else ""))
+        left = 0.62 + column * 2.68
+        wave = style.axes_in(figure, left, 1.7, 2.3, 0.85)
+        below = style.axes_in(figure, left, 0.45, 2.3, 1.15)
+        wave.set_title(_title(side))
         if side.cut is None or side.time_s is None or shade is None:
             _nothing(wave, below, side)
             continue
         _wave(wave, side.cut, side.time_s)
-        image = _spectrogram(below, shade, side.time_s, loudest)
+        image = _spectrogram(below, shade, side.time_s, highest_db)
         for axes in (wave, below):
             axes.set_xlim(-1000 * BEFORE_S, 1000 * AFTER_S)
             _onset(axes, side)
         if column == 0:
-            wave.set_ylabel("wave")
-            below.set_ylabel("pitch, kHz")
+            for axes, words in ((wave, "of full scale"), (below, "frequency, kHz")):
+                axes.set_ylabel(words, fontsize=style.SMALL_PT)
+                axes.yaxis.set_label_coords(-0.19, 0.5)
         below.set_xlabel("time from the click, ms")
     if image is not None:
-        bar = figure.colorbar(image, cax=style.axes_in(figure, 5.93, 0.45, 0.1, 1.15))
-        bar.set_label("level, dB of full scale", fontsize=style.SMALL_PT)
-        bar.outline.set_linewidth(0.5)  # type: ignore[operator]
+        bar = figure.colorbar(image, cax=style.axes_in(figure, 5.72, 0.45, 0.09, 1.15))
+        bar.set_label("dB over before", fontsize=style.SMALL_PT)
+        bar.ax.spines["outline"].set_linewidth(0.5)
+    return figure
+
+
+def _title(side: _Side) -> str:
+    if side.time_s is None:
+        return f"{side.kind}: not heard"
+    return f"{side.kind} at {position_text(side.time_s)}" + (f", {side.note}" if side.note else "")
+
+
+def _no_sound(sides: tuple[_Side, _Side]) -> Figure:
+    """Both clicks without sound: what is known of them, in little room."""
+    figure = style.canvas(0.6)
+    for column, side in enumerate(sides):
+        axes = style.axes_in(figure, 0.62 + column * 2.68, 0.05, 2.3, 0.3)
+        axes.set_title(_title(side))
+        axes.set_axis_off()
+        if side.time_s is not None:
+            axes.text(0.0, 0.5, "its sound is not at hand", va="center", color=style.SOFT)
     return figure
 
 
 def _nothing(wave: Axes, below: Axes, side: _Side) -> None:
     words = "this click was not heard" if side.time_s is None else "its sound is not at hand"
-    wave.text(0.5, 0.5, words, ha="center", va="center", color=style.SOFT, transform=wave.transAxes)
+    wave.text(0.0, 0.7, words, va="center", color=style.SOFT, transform=wave.transAxes)
     for axes in (wave, below):
         style.strip_down(axes, ())
         axes.set(xticks=[], yticks=[])
@@ -190,15 +225,16 @@ def _wave(axes: Axes, cut: Cut, time_s: float) -> None:
     axes.tick_params(labelbottom=False)
 
 
-def _spectrogram(axes: Axes, shade: tuple[Floats, Floats, Floats], time_s: float, loudest_db: float) -> Any:
+def _spectrogram(axes: Axes, shade: tuple[Floats, Floats, Floats], time_s: float, highest_db: float) -> Any:
     times_s, hz, db = shade
     kept = hz <= HIGHEST_HZ
     ms = 1000 * (times_s - time_s)
     half = (ms[1] - ms[0]) / 2 if len(ms) > 1 else 0.25
     extent = (float(ms[0] - half), float(ms[-1] + half), 0.0, float(hz[kept][-1]) / 1000)
+    steps = STEP_DB * np.round(np.maximum(db[kept], ROOM_DB) / STEP_DB)
     return axes.imshow(
-        db[kept], origin="lower", aspect="auto", extent=extent, cmap="cividis_r", vmin=loudest_db - RANGE_DB,
-        vmax=loudest_db, interpolation="none",
+        steps, origin="lower", aspect="auto", extent=extent, cmap=style.SHADES, vmin=ROOM_DB,
+        vmax=max(min(highest_db, FULL_DB), ROOM_DB + 1.0), interpolation="none",
     )  # fmt: skip
 
 

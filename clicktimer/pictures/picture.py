@@ -48,6 +48,10 @@ class Picture:
         """The picture as PNG, at so many dots an inch."""
         return self._saved("png", {"Software": None}, dpi)
 
+    def file_bytes(self, kind: str) -> bytes:
+        """What a file of this kind, "svg" or "png", holds."""
+        return self.svg().encode("utf-8") if kind == "svg" else self.png()
+
     def data_uri(self) -> str:
         """The SVG as the address of an <img>: nothing has to be fetched from elsewhere."""
         return "data:image/svg+xml;base64," + base64.b64encode(self.svg().encode()).decode("ascii")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -10,9 +10,10 @@ from clicktimer.marks import MARKS_S
 from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
 from clicktimer.pictures.states import STATES, State, corrected, counted, states
-from clicktimer.pictures.time_line import FILL, HATCH
-from clicktimer.records import Measurement
+from clicktimer.pictures.time_line import FILL, HATCH, OPEN
+from clicktimer.records import Measurement, RunTime
 from clicktimer.report.words import half_width_text, position_text
+from clicktimer.report.words import seconds_text as seconds_shown
 from clicktimer.sentences import at_most_text, seconds_text
 
 if TYPE_CHECKING:
@@ -54,35 +55,46 @@ def _end_s(m: Measurement, marks_s: tuple[float, float]) -> float:
 
 def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
     kinds, by_hand = states(m), corrected(m)
-    count = max(1, len(m.cycles))
+    count = max(2, len(m.cycles))
     deep = 0.24 * count + 0.1
-    figure = style.canvas(deep + 1.05)
-    axes = style.axes_in(figure, 0.95, 0.72, 4.75, deep)
+    entries = _key(m)
+    low = 0.45 + style.key_room_in(entries)
+    figure = style.canvas(low + deep + 0.3)
+    axes = style.axes_in(figure, 0.95, low, 4.6, deep)
     style.strip_down(axes)
     for i, (c, kind) in enumerate(zip(m.cycles, kinds, strict=True)):
         if c.run_s is None:
-            axes.text(0.006 * end_s, i, "?  one end not heard", va="center", fontsize=style.SMALL_PT, color=style.SOFT)
+            axes.text(0.008 * end_s, i, "one end not heard", va="center", fontsize=style.SMALL_PT, color=style.SOFT,
+                      bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6}, zorder=6)  # fmt: skip
             continue
         axes.barh(i, min(c.run_s, end_s), 0.62, **_look(kind, i in by_hand))
         _interval(axes, c.run_low_s, c.run_high_s, i, end_s, upright=False)
-        axes.text(min(c.run_s, end_s) + 0.012 * end_s, i, f"{c.run_s:.2f} s", va="center", fontsize=style.SMALL_PT,
-                  bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 0.6})  # fmt: skip
+        half_s = 0.0 if c.run_low_s is None or c.run_high_s is None else (c.run_high_s - c.run_low_s) / 2
+        axes.text(1.14, i, seconds_shown(c.run_s, half_s), transform=axes.get_yaxis_transform(), va="center",
+                  ha="right", fontsize=style.SMALL_PT)  # fmt: skip
     if not m.cycles:
-        axes.text(0.5, 0.5, "no run was heard", ha="center", va="center", color=style.SOFT, transform=axes.transAxes)
+        axes.text(0.5, 0.5, "no run was heard", ha="center", va="center", color=style.SOFT, transform=axes.transAxes,
+                  bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0}, zorder=6)  # fmt: skip
     axes.set(xlim=(0.0, end_s), ylim=(count - 0.5, -0.6), xlabel="run, s")
     labels = [f"{i}   {position_text(c.cut_in_s) if c.cut_in_s is not None else '?'}"
               for i, c in enumerate(m.cycles, start=1)]  # fmt: skip
     axes.set_yticks(range(len(m.cycles)), labels)
-    axes.tick_params(axis="y", left=False)
+    if m.cycles:
+        axes.text(-0.012, 1.0, "run began at", transform=axes.transAxes, ha="right", va="bottom",
+                  fontsize=style.SMALL_PT, color=style.SOFT)  # fmt: skip
+        axes.text(1.14, 1.0, "lasted", transform=axes.transAxes, ha="right", va="bottom",
+                  fontsize=style.SMALL_PT, color=style.SOFT)  # fmt: skip
     _against(axes, m, marks_s, upright=False)
-    _key(figure, m)
+    style.key(figure, entries)
     return figure
 
 
 def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
     kinds, by_hand = states(m), corrected(m)
-    figure = style.canvas(3.1)
-    axes = style.axes_in(figure, 0.55, 0.85, 5.2, 2.0)
+    entries = _key(m)
+    low = 0.45 + style.key_room_in(entries)
+    figure = style.canvas(low + 2.2)
+    axes = style.axes_in(figure, 0.55, low, 5.4, 2.05)
     style.strip_down(axes, ("left", "bottom"))
     x = np.arange(1, len(m.cycles) + 1)
     width = 0.7 if len(m.cycles) <= 200 else 1.0
@@ -90,8 +102,7 @@ def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figu
         for hand in (False, True):
             chosen = [i for i, k in enumerate(kinds) if k == kind and (i in by_hand) == hand]
             if kind == "open":
-                axes.plot(x[chosen], [0.0] * len(chosen), ls="", marker="o", ms=2.5, color=style.PAPER,
-                          markeredgecolor=style.INK, clip_on=False, zorder=4)  # fmt: skip
+                axes.plot(x[chosen], [0.0] * len(chosen), **{**OPEN, "ms": 3.5}, clip_on=False)
             elif chosen:
                 heights = [min(m.cycles[i].run_s or 0.0, end_s) for i in chosen]
                 axes.bar(x[chosen], heights, width, **_look(kind, hand))
@@ -102,13 +113,14 @@ def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figu
                 axes.plot(i + 1, end_s, marker="^", ms=3, color=style.INK, clip_on=False, zorder=5)
     axes.set(xlim=(0.3, len(m.cycles) + 0.7), ylim=(0.0, end_s), xlabel="run, in order of time", ylabel="run, s")
     _against(axes, m, marks_s, upright=True)
-    _key(figure, m)
+    style.key(figure, entries)
     return figure
 
 
-def _look(kind: State, by_hand: bool) -> dict[str, object]:
+def _look(kind: State, by_hand: bool) -> dict[str, Any]:
     hatch = HATCH[kind] or (style.HATCH_CORRECTED if by_hand else "")
-    return {"facecolor": FILL[kind], "edgecolor": style.INK if hatch else style.BLUE, "hatch": hatch, "lw": 0.6, "zorder": 2}
+    edge = style.INK if hatch else style.BLUE
+    return {"facecolor": FILL[kind], "edgecolor": edge, "hatch": hatch, "lw": 0.5, "zorder": 2}
 
 
 def _interval(axes: Axes, low_s: float | None, high_s: float | None, at: float, end_s: float, *, upright: bool) -> None:
@@ -122,42 +134,44 @@ def _against(axes: Axes, m: Measurement, marks_s: tuple[float, float], *, uprigh
     """The marks, dashed, and the run with no water in use, as a line in its interval."""
     line, span = (axes.axhline, axes.axhspan) if upright else (axes.axvline, axes.axvspan)
     for mark_s in marks_s:
-        line(mark_s, color=style.SOFT, ls=(0, (4, 2.5)), lw=0.9, zorder=3)
-        _label(axes, mark_s, f"{mark_s:g} s", upright=upright, colour=style.SOFT)
+        line(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
+        if upright:
+            axes.text(1.01, mark_s, f"{mark_s:g} s", transform=axes.get_yaxis_transform(), va="center")
+        else:
+            axes.text(mark_s, 1.02, f"{mark_s:g} s", transform=axes.get_xaxis_transform(), ha="center", va="bottom")
     if m.run is not None:
         shown_s = m.run.high_s if m.run.one_sided else m.run.seconds
         if not m.run.one_sided:
-            span(m.run.low_s, m.run.high_s, color=style.ORANGE, alpha=0.35, lw=0, zorder=1)
-        line(shown_s, color=style.INK, lw=1.3, zorder=3.5)
+            span(m.run.low_s, m.run.high_s, color=style.ORANGE, alpha=0.4, lw=0, zorder=1)
+        # Bars lie over it where they lie (their ends must be seen), under it where they stand side by side.
+        line(shown_s, color=style.ORANGE, lw=1.5, zorder=3.5 if upright else 1.5,
+             path_effects=style.over_areas(1.5) if upright else None)  # fmt: skip
 
 
-def _label(axes: Axes, at_s: float, text: str, *, upright: bool, colour: str) -> None:
-    if upright:
-        axes.text(1.01, at_s, text, transform=axes.get_yaxis_transform(), va="center", fontsize=style.SMALL_PT, color=colour)
-    else:
-        axes.text(at_s, 1.02, text, transform=axes.get_xaxis_transform(), ha="center", va="bottom",
-                  fontsize=style.SMALL_PT, color=colour)  # fmt: skip
-
-
-def _key(figure: Figure, m: Measurement) -> None:
+def _key(m: Measurement) -> list[style.Entry]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     kinds = states(m)
-    entries: list[tuple[object, str]] = []
-    for kind, words in (("whole", "both clicks heard"), ("doubtful", "doubtful"), ("pump sound", "by the pump's sound")):
+    entries: list[style.Entry] = []
+    for kind, words in zip(STATES, ("both clicks heard", "doubtful", "by the pump's sound"), strict=False):
         if kind in kinds:
-            entries.append((Patch(**_look(kind, False)), words))  # type: ignore[arg-type]
+            entries.append((Patch(**_look(kind, False)), words))
     if corrected(m):
-        entries.append((Patch(**_look("whole", True)), "corrected by hand"))  # type: ignore[arg-type]
-    if m.run is not None:
-        words = "at most, no water in use" if m.run.one_sided else "no water in use"
-        entries.append((Line2D([], [], color=style.INK, lw=1.3), words))
+        entries.append((Patch(**_look("whole", True)), "corrected by hand"))
     if "open" in kinds and len(m.cycles) > FEW:
-        entries.append((Line2D([], [], ls="", marker="o", ms=3, color=style.PAPER, markeredgecolor=style.INK), "one end not heard"))
-    if entries:
-        figure.legend([e[0] for e in entries], [e[1] for e in entries], loc="lower left", ncols=len(entries),
-                      bbox_to_anchor=(0.03, 0.0), handlelength=1.4, columnspacing=1.4, handletextpad=0.5)  # fmt: skip
+        entries.append((Line2D([], [], **OPEN), "one end not heard"))
+    if m.run is not None:
+        words = f"no water in use: {_run_text(m.run, whole=False)}"
+        entries.append((Line2D([], [], color=style.ORANGE, lw=1.5), words))
+    return entries
+
+
+def _run_text(run: RunTime, *, whole: bool) -> str:
+    if run.one_sided:
+        return f"at most {at_most_text(run.seconds, run.high_s)}"
+    text = seconds_text(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
+    return text if whole else text.split(" (")[0]
 
 
 def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int, marks_s: tuple[float, float]) -> str:
@@ -174,9 +188,5 @@ def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int, marks_s: tuple[
     if len(m.cycles) <= FEW and lengths:
         text += " In order: " + ", ".join("?" if c.run_s is None else f"{c.run_s:.2f} s" for c in m.cycles) + "."
     if m.run is not None:
-        shown = (
-            f"at most {at_most_text(m.run.seconds, m.run.high_s)}" if m.run.one_sided
-            else seconds_text(m.run.seconds, m.run.low_s, m.run.high_s, 1 if m.run.spread_s is None else 2)
-        )  # fmt: skip
-        text += f" The line of the run with no water in use stands at {shown}."
+        text += f" The run with no water in use: {_run_text(m.run, whole=True)}, shown as a line."
     return text

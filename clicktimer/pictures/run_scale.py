@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 ENDS_S: Final = (90.0, 120.0, 180.0, 240.0, 360.0, 480.0, 600.0, 900.0, 1200.0, 1800.0, 3600.0)
 """Where the scale may end: the first of them that leaves room to the right of what is shown."""
-HEIGHT_IN: Final = 1.75
-LEFT_IN, LONG_IN, STRIP_IN, THICK_IN = 0.2, 6.1, 0.62, 0.22
+HEIGHT_IN: Final = 1.5
+LEFT_IN, LONG_IN, STRIP_IN, THICK_IN = 0.2, 6.1, 0.42, 0.24
+WORDS_NEED_IN: Final = 1.2
 ZONE_WORDS: Final = ("wears the\npump out", "short of\nthe mark", "what the trade\naims at", "longer than\nneeded")
 
 
@@ -66,9 +67,7 @@ def _end_s(shown: _Shown | None, marks_s: tuple[float, float]) -> float:
     return next((end for end in ENDS_S if end >= most_s), 1.1 * most_s)
 
 
-def _draw(
-    shown: _Shown | None, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float
-) -> Figure:
+def _draw(shown: _Shown | None, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float) -> Figure:
     figure = style.canvas(HEIGHT_IN)
     axes = style.axes_in(figure, LEFT_IN, 0.0, LONG_IN, HEIGHT_IN)
     axes.set(xlim=(0.0, end_s), ylim=(0.0, HEIGHT_IN))
@@ -81,9 +80,9 @@ def _draw(
     run = shown.run
     line = top + 0.13
     if run.one_sided:
-        axes.annotate("", (0.0, line), (run.high_s, line),
-                      arrowprops={"arrowstyle": "-|>", "lw": 2.5, "color": style.INK, "shrinkA": 0, "shrinkB": 0})  # fmt: skip
-        axes.plot([run.high_s] * 2, [STRIP_IN - 0.04, line + 0.07], color=style.INK, lw=2.0)
+        arrow = {"arrowstyle": "-|>,head_width=0.35,head_length=0.7", "lw": 2.5, "color": style.INK}
+        axes.annotate("", (0.0, line), (run.high_s, line), arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0})
+        axes.plot([run.high_s] * 2, [STRIP_IN, line + 0.07], color=style.INK, lw=2.0)
         at_s = run.high_s
     else:
         if shown.wide_s is not None:
@@ -91,7 +90,7 @@ def _draw(
             for x in shown.wide_s:
                 axes.plot([x] * 2, [line - 0.04, line + 0.04], color=style.INK, lw=1.0)
         axes.plot([run.low_s, run.high_s], [line] * 2, color=style.INK, lw=5.0, solid_capstyle="butt")
-        axes.plot([run.seconds] * 2, [STRIP_IN - 0.04, line], color=style.INK, lw=2.0)
+        axes.plot([run.seconds] * 2, [STRIP_IN, line], color=style.INK, lw=2.0)
         axes.plot(run.seconds, line, marker="D", ms=8, color=style.PAPER if run.doubt else style.INK,
                   markeredgecolor=style.INK, markeredgewidth=1.6)  # fmt: skip
         at_s = run.seconds
@@ -101,22 +100,25 @@ def _draw(
 
 def _number(axes: Axes, shown: _Shown, at_s: float, end_s: float, y: float) -> None:
     """The figure, large, over its place; near the ends of the scale it keeps inside the picture."""
-    share = at_s / end_s
-    align = "left" if share < 0.17 else "right" if share > 0.83 else "center"
-    x = {"left": max(0.0, at_s - 0.02 * end_s), "right": min(end_s, at_s + 0.02 * end_s), "center": at_s}[align]
-    axes.text(x, y + 0.18, shown.value, fontsize=style.LARGE_PT, weight="bold", ha=align, va="bottom")
-    axes.text(x, y, shown.between, fontsize=style.TEXT_PT, color=style.SOFT, ha=align, va="bottom")
+    for text, points, weight, up in (
+        (shown.value, style.LARGE_PT, "bold", 0.18), (shown.between, style.TEXT_PT, "normal", 0.0)
+    ):  # fmt: skip
+        half_in = 0.5 * len(text) * points * (0.0088 if weight == "bold" else 0.0078)
+        x_in = min(max(at_s / end_s * LONG_IN, half_in), LONG_IN - half_in)
+        axes.text(x_in / LONG_IN * end_s, y + up, text, fontsize=points, weight=weight, ha="center", va="bottom",
+                  color=style.INK if weight == "bold" else style.SOFT)  # fmt: skip
 
 
 def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float) -> None:
     places = [0.0, *marks_s, *([edges_s[-1]] if edges_s[-1] < end_s else []), end_s]
-    fills = (style.VERMILION, style.LIGHT_ORANGE, style.LIGHT_GREEN, style.PAPER)
+    fills = (style.VERMILION, style.ORANGE, style.LIGHT_GREEN, style.PAPER)
     for (from_s, to_s), fill, words in zip(pairwise(places), fills, ZONE_WORDS, strict=False):
-        axes.barh(STRIP_IN, to_s - from_s, THICK_IN, from_s, align="edge", color=fill, edgecolor=style.SOFT, lw=0.7)
+        axes.barh(STRIP_IN, to_s - from_s, THICK_IN, from_s, align="edge", color=fill, edgecolor=style.SOFT,
+                  lw=0.7, clip_on=False)  # fmt: skip
         room_in = (to_s - from_s) / end_s * LONG_IN
-        if room_in > 0.85 or (room_in > 0.6 and words in ZONE_WORDS[:2]):
-            axes.text((from_s + to_s) / 2, 0.0, words, fontsize=style.SMALL_PT, color=style.INK, ha="center",
-                      va="bottom", linespacing=1.15)  # fmt: skip
+        if room_in > WORDS_NEED_IN:
+            axes.text((from_s + to_s) / 2, STRIP_IN - 0.08, words, fontsize=style.SMALL_PT, color=style.INK,
+                      ha="center", va="top", linespacing=1.2)  # fmt: skip
     for edge_s in (0.0, *edges_s):
         if edge_s >= end_s:
             continue

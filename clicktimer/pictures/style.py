@@ -2,22 +2,25 @@
 
 The colours are those of Okabe and Ito, "Color Universal Design" (2008): eight colours that people with protan, deutan
 and tritan sight still tell apart. They are used in pairs that also differ in lightness, and what a colour says is said
-again by a hatch, a line style, a shape or a word, so that a grey print tells the same. Spectrograms are drawn in
-"cividis" (Nuñez, Anderton and Renslow, PLOS ONE 2018), which rises evenly in lightness for every kind of sight; it is
-turned round, so that silence is light and costs no ink. The type is DejaVu Sans, which comes with matplotlib; it is
-drawn as outlines, so that a picture looks the same everywhere and no reader's computer has to have the font.
+again by a hatch, a line style, a shape or a word, so that a grey print tells the same. Spectrograms go from white to
+dark blue (ColorBrewer's "Blues", Brewer 2003): one hue, so lightness alone tells, and silence costs no ink. The type is
+DejaVu Sans, which comes with matplotlib; it is drawn as outlines, so that a picture looks the same everywhere and no
+reader's computer has to have the font.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.patheffects import AbstractPathEffect
 
 WIDTH_IN: Final = 6.5  # the text column of a Letter or A4 page
 TEXT_PT: Final = 8.5
@@ -27,17 +30,17 @@ LARGE_PT: Final = 20.0
 INK: Final = "#1a1a1a"
 SOFT: Final = "#5c6670"  # labels that are not data; 5.9 to 1 on white
 GRID: Final = "#d5dade"
+REST: Final = "#9aa4ad"  # the line of time where the pump rests
 PAPER: Final = "#ffffff"
 BLUE: Final = "#0072b2"  # Okabe-Ito; the pump's runs
 SKY: Final = "#56b4e9"  # Okabe-Ito; a run that is doubtful
-ORANGE: Final = "#e69f00"  # Okabe-Ito; seeping, and what needs an eye
+ORANGE: Final = "#e69f00"  # Okabe-Ito; between the marks; seeping
 VERMILION: Final = "#d55e00"  # Okabe-Ito; under the first mark
-LIGHT_ORANGE: Final = "#f6cf7a"  # ORANGE half way to white: between the marks
 LIGHT_GREEN: Final = "#bfe6da"  # Okabe-Ito bluish green a quarter of the way from white: from the second mark on
 LOST: Final = "#e4e7ea"  # sound that is missing; always hatched
 
 TOGETHER: Final = (
-    (VERMILION, LIGHT_ORANGE, LIGHT_GREEN),
+    (VERMILION, ORANGE, LIGHT_GREEN),
     (BLUE, SKY, PAPER),
     (BLUE, ORANGE, PAPER),
     (BLUE, LOST),
@@ -47,9 +50,11 @@ TOGETHER: Final = (
 
 HATCH_LOST: Final = "////"
 HATCH_CORRECTED: Final = "\\\\\\\\"
-HATCH_BY_SOUND: Final = "...."
+HATCH_BY_SOUND: Final = "||||"
 
-_RC: Final = {
+SHADES: Final = "Blues"
+
+_RC: Final[dict[Any, Any]] = {
     "font.family": "DejaVu Sans",
     "font.size": TEXT_PT,
     "text.parse_math": False,
@@ -122,13 +127,61 @@ def strip_down(axes: Axes, keep: Sequence[str] = ("bottom",)) -> None:
 
 
 def plain_numbers(axes: Axes, which: str) -> None:
-    """Write 20 rather than 2 x 10^1 on a logarithmic axis ("x" or "y")."""
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+    """Round numbers, written plainly, on a logarithmic axis ("x" or "y") whose limits are set."""
+    from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter, NullLocator
 
     axis = axes.xaxis if which == "x" else axes.yaxis
-    axis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+    low, high = axes.get_xlim() if which == "x" else axes.get_ylim()
+    for steps in ((1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0), (1.0, 2.0, 3.0, 5.0), (1.0, 3.0), (1.0,)):
+        ticks = [step * 10.0**power for power in range(-2, 7) for step in steps]
+        ticks = [tick for tick in ticks if low <= tick <= high]
+        if len(ticks) <= 9:
+            break
+    axis.set_major_locator(FixedLocator(ticks))
+    axis.set_minor_locator(NullLocator())
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     axis.set_minor_formatter(NullFormatter())
+
+
+def whole_numbers(axes: Axes) -> None:
+    """Ticks of the y axis at whole numbers only: there is no half a start."""
+    from matplotlib.ticker import MaxNLocator
+
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=5, integer=True))
+
+
+def over_areas(width_pt: float) -> list[AbstractPathEffect]:
+    """A white border for a line of so many points, so that it can be seen over dark areas and light ones."""
+    from matplotlib.patheffects import Normal, Stroke
+
+    return [Stroke(linewidth=width_pt + 1.4, foreground=PAPER), Normal()]
+
+
+Entry = tuple["Artist", str]
+"""A mark and the words for it."""
+
+
+def _key_columns(entries: Sequence[Entry]) -> int:
+    """How many entries stand side by side, by a generous guess at the width of their words."""
+    long_in = sum(0.42 + 0.068 * len(words) for _, words in entries)
+    return max(1, math.ceil(len(entries) / math.ceil(long_in / WIDTH_IN))) if entries else 1
+
+
+def key_room_in(entries: Sequence[Entry]) -> float:
+    """How much room the key takes along the lower edge, inches."""
+    return 0.07 + 0.17 * math.ceil(len(entries) / _key_columns(entries))
+
+
+def key(figure: Figure, entries: Sequence[Entry], left_in: float = 0.2, low_in: float = 0.03) -> None:
+    """What the marks of a picture mean, along its lower edge; at a place in inches."""
+    if not entries:
+        return
+    across, up = figure.get_size_inches()
+    figure.legend(
+        [artist for artist, _ in entries], [words for _, words in entries], loc="lower left",
+        ncols=_key_columns(entries), bbox_to_anchor=(left_in / across, low_in / up), handlelength=1.4,
+        columnspacing=1.3, handletextpad=0.5, borderpad=0.0, borderaxespad=0.0,
+    )  # fmt: skip
 
 
 @cache

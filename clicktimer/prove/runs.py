@@ -13,7 +13,7 @@ from clicktimer.onsets import OnsetFinder
 from clicktimer.prove.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.prove.counting import Count, count_of
-from clicktimer.prove.proof import FAINTER_DB, Again, Progress, Proof, dice, nothing_proved
+from clicktimer.prove.result import FAINTER_DB, Again, Progress, Proof, dice, nothing_proved
 from clicktimer.prove.stretches import Stretch, kinds_by_turns, known_stretches
 from clicktimer.records import Click, Kind, Measurement, Samples
 from clicktimer.settings import PumpState

@@ -16,7 +16,7 @@ from clicktimer.candidates import Candidates
 from clicktimer.onsets import OnsetFinder
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.prove.counting import Count, count_of
-from clicktimer.prove.proof import FAINTER_DB, Again, Proof, dice, nothing_proved
+from clicktimer.prove.result import FAINTER_DB, Again, Proof, dice, nothing_proved
 from clicktimer.prove.runs import CATCH_S, COPIES
 from clicktimer.records import Block, Samples
 from clicktimer.sound.cutting import cut_spans

@@ -78,6 +78,8 @@ def to_try(measurement: Measurement) -> tuple[str, ...]:
             "--pump-at-start off.",
             "Or record where the pump, or water in its pipe, can be heard as well as the click.",
         )
+    if any(w.code == "variable-speed" for w in m.warnings):
+        return (m.verdict.settle,)
     if not m.clicks:
         return (
             "Place the phone or computer by the pressure switch, a hand's width from its cover and outside it, and "
@@ -100,10 +102,12 @@ def cautions(measurement: Measurement) -> tuple[str, ...]:
     if runs_on(m):
         found.append(ENDLESS)
     found.append(LISTEN)
+    if any(w.code == "variable-speed" for w in m.warnings):
+        found.append(LICENSED)
     # Too-close-to-call near a short band sends people to the tank as well.
     to_tank = m.verdict.band in SHORT_BANDS or (m.verdict.band == "under-a-minute" and not m.verdict.sure)
     sized = m.tank is not None and bool(m.tank.system.tanks or m.tank.system.pump)
     if to_tank or sized:
         found += [BEFORE_WORK, TANK, LICENSED]
     found += [SURROUNDINGS, NO_CERTIFICATE]
-    return tuple(found)
+    return tuple(dict.fromkeys(found))

@@ -13,7 +13,12 @@ SILENT = ("no-trouble", "nothing-to-go-on")
 MOST_CHECKS = 2
 BASIS = (
     "Ranked by the signs listed, weighed by common practice in the trade: no source, no probability. What is not known "
-    "counts for nothing. The whole table: docs/causes.md."
+    "counts for nothing."
+)
+
+NO_CHECK = (
+    "No check by hand is listed: for a run somewhat below the mark nobody should drain a tank. The JSON (--json) has "
+    "them, with their cautions."
 )
 
 
@@ -39,7 +44,7 @@ def causes_blocks(result: CausesResult | None) -> list[Block]:
             lines += [SPACE, *_cause_lines(number, ranked)]
         lines += [SPACE, *_settle_lines(result), Words(BASIS)]
     if not _worth_a_check(result):
-        return [*lines, Words("The checks by hand, with their cautions: docs/causes.md.")]
+        return [*lines, Words(NO_CHECK)]
     return lines + _check_lines(result)
 
 
@@ -87,7 +92,7 @@ def _settle_lines(result: CausesResult) -> list[Block]:
 
 
 def _check_lines(result: CausesResult) -> list[Block]:
-    """The checks for the causes shown; for what is far down the list the table in docs/causes.md must do."""
+    """The checks for the causes shown; what is far down the list has its check in the JSON alone."""
     lines: list[Block] = []
     for check in result.checks[:MOST_CHECKS]:
         lines += [SPACE, Words(f"Check by hand: {check.title}")]

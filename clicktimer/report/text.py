@@ -105,7 +105,7 @@ def _source_lines(m: Measurement) -> list[str]:
 
 
 def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
-    lines = [emphasis(title_of(m)), *wrap(_verdict_text(m), "  ")]
+    lines = [emphasis(title_of(m)), *wrap(verdict_text(m), "  ")]
     if m.run is None:
         return lines
     lines += ["", *wrap(basis_text(m.run), "  ")]
@@ -126,7 +126,8 @@ def basis_text(run: RunTime) -> str:
     return f"{rests_on.strip()} {basis}".strip()
 
 
-def _verdict_text(m: Measurement) -> str:
+def verdict_text(m: Measurement) -> str:
+    """Return the verdict in words; its cautions, which a report says elsewhere, are left out."""
     if m.run is None and m.ambiguous is not None:
         return (
             "Clicks were heard, but nothing tells which of them start the pump, so no run is told. Nothing is guessed."

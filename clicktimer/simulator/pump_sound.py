@@ -1,7 +1,8 @@
 """The sound of the pump while it runs: hiss and hum, swelling at the start, dying away at the stop, never a loop.
 
 Kinds: a jet pump in the same room (loud hiss and hum), a submersible heard only as water flowing in the pipes (faint),
-and one that cannot be heard at all. Levels and spectra are plausible inventions, not measurements.
+and one that cannot be heard at all; as a second machine, a booster (bright) or a sump pump (dull, droning). Levels and
+spectra are plausible inventions, not measurements.
 """
 
 from __future__ import annotations
@@ -15,17 +16,21 @@ import numpy.typing as npt
 from clicktimer.simulator.colour import Colour, FloatArray, ShapedNoise, Wavetable, amplitude
 from clicktimer.simulator.system import Timeline
 
-PumpKind = Literal["jet", "flow", "none"]
+PumpKind = Literal["jet", "flow", "booster", "sump", "none"]
 # rms above 1 kHz over the room's, where nothing else is asked for
-USUAL_OVER_ROOM_DB: dict[str, float] = {"jet": 18.0, "flow": 2.0}
+USUAL_OVER_ROOM_DB: dict[str, float] = {"jet": 18.0, "flow": 2.0, "booster": 14.0, "sump": 8.0}
 
 _COLOURS: dict[str, Colour] = {
     "jet": ((20, -12), (60, 0), (150, 0), (400, -4), (1_000, -6), (3_000, -8), (8_000, -14), (16_000, -24)),
     "flow": ((20, -10), (80, -4), (200, 0), (600, -2), (1_200, -9), (3_000, -18), (8_000, -30)),
+    "booster": ((20, -24), (100, -10), (400, -4), (1_500, 0), (4_000, -3), (10_000, -10), (16_000, -20)),
+    "sump": ((20, -6), (60, 4), (120, 6), (300, 2), (800, -8), (2_000, -16), (8_000, -30)),
 }
-_HUM_OVER_HISS_DB: dict[str, float] = {"jet": 4.0, "flow": 2.0}  # rms of all harmonics over the rms of hiss above 1 kHz
+# rms of all harmonics over the rms of hiss above 1 kHz
+_HUM_OVER_HISS_DB: dict[str, float] = {"jet": 4.0, "flow": 2.0, "booster": 3.0, "sump": 8.0}
 _HUM_DB = (-9.0, 0.0, -14.0, -5.0, -12.0, -8.0, -20.0, -14.0)  # of the shaft's turning rate
-_SLIP = 0.96  # an induction motor of two poles turns a little slower than the mains
+# an induction motor of two poles turns a little slower than the mains
+_SLIP = {"jet": 0.96, "flow": 0.96, "booster": 0.975, "sump": 0.945}
 
 
 class PumpSound:
@@ -34,7 +39,7 @@ class PumpSound:
     def __init__(
         self,
         timeline: Timeline,
-        kind: Literal["jet", "flow"],
+        kind: Literal["jet", "flow", "booster", "sump"],
         *,
         over_room_db: float | None,
         room_rms: float,
@@ -49,7 +54,7 @@ class PumpSound:
         self._hum_gain = amplitude(_HUM_OVER_HISS_DB[kind])
         self._noise = ShapedNoise(_COLOURS[kind], rate_hz, rng)
         self._hum = Wavetable(_HUM_DB, rng)
-        self._shaft_hz = mains_hz * _SLIP
+        self._shaft_hz = mains_hz * _SLIP[kind]
         starts_s = ([-math.inf] if timeline.pump_on_at_start else []) + list(timeline.cut_ins_s)
         stops_s = [*timeline.cut_outs_s, math.inf]
         self._runs_s = list(zip(starts_s, stops_s[: len(starts_s)], strict=True))

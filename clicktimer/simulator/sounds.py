@@ -7,8 +7,9 @@ click's peak over it, ``pump_over_room_db`` the pump's rms above 1 kHz over it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
@@ -41,7 +42,8 @@ class SoundSettings:
     room_dbfs: the room itself, below full scale. click_over_room_db: peak of a cut-in, on average; cut-outs are
     ``cut_out_less_db`` softer. variation: how much one operation differs from the next (0 = copies, 1 = level within
     2 dB, tilt, decay, pitch, bounce). chatter: share of operations that are bursts of snaps.
-    pump: "jet", "flow" (a submersible heard in the pipes) or "none". pump_over_room_db: None = usual for the kind.
+    pump: "jet", "flow" (a submersible heard in the pipes), "booster", "sump" or "none". pump_over_room_db: None = usual
+    for the kind.
     mains_hz, hum_over_room_db: mains hum (rms of all harmonics). reverb_s: time in which the echo falls by 60 dB.
     noises: what else is heard.
     """
@@ -59,8 +61,8 @@ class SoundSettings:
     noises: tuple[Noise, ...] = ()
 
     def __post_init__(self) -> None:
-        if self.pump not in ("jet", "flow", "none"):
-            raise SettingsError(f'pump is "jet", "flow" or "none", got {self.pump!r}')
+        if self.pump not in get_args(PumpKind):
+            raise SettingsError(f"pump is one of {', '.join(get_args(PumpKind))}, got {self.pump!r}")
         if not (self.variation >= 0 and 0 <= self.chatter <= 1 and 0 < self.reverb_s <= 3):
             raise SettingsError("variation must be 0 or more, chatter 0 to 1 and reverb_s above 0 and at most 3")
         for noise in self.noises:
@@ -80,22 +82,28 @@ def operations(timeline: Timeline, settings: SoundSettings, seed: int) -> tuple[
     )
 
 
-def render(timeline: Timeline, settings: SoundSettings, *, rate_hz: int, seed: int) -> Iterator[FloatArray]:
+def render(
+    timeline: Timeline, settings: SoundSettings, *, rate_hz: int, seed: int, more: Sequence[Layer] = ()
+) -> Iterator[FloatArray]:
     """Give the recording in blocks of about two seconds, mono, full scale = 1; memory does not grow with its length.
 
+    more: what else sounds in it (a driven pump, a second one: see ``pump_and_switch``).
     A click's first sample of energy is the first sample at or after its time. Sounds above full scale are clipped.
     Raises SettingsError for a rate below 8,000 Hz or above 192,000 Hz.
     """
     if not 8_000 <= rate_hz <= 192_000:
         raise SettingsError(f"rate_hz must be 8000 to 192000, got {rate_hz}")
-    layers = _layers(timeline, settings, rate_hz, seed)
+    layers = [_Room(settings, rate_hz, seed), *pump_and_switch(timeline, settings, rate_hz=rate_hz, seed=seed), *more]
     total = round(timeline.duration_s * rate_hz)
     return _mix(layers, total, CHUNK_S * rate_hz)
 
 
-def render_all(timeline: Timeline, settings: SoundSettings, *, rate_hz: int, seed: int) -> FloatArray:
+def render_all(
+    timeline: Timeline, settings: SoundSettings, *, rate_hz: int, seed: int, more: Sequence[Layer] = ()
+) -> FloatArray:
     """Return the whole recording as one array; for short ones."""
-    return np.concatenate([np.zeros(0, np.float32), *render(timeline, settings, rate_hz=rate_hz, seed=seed)])
+    blocks = render(timeline, settings, rate_hz=rate_hz, seed=seed, more=more)
+    return np.concatenate([np.zeros(0, np.float32), *blocks])
 
 
 def _mix(layers: list[Layer], total: int, chunk: int) -> Iterator[FloatArray]:
@@ -106,10 +114,11 @@ def _mix(layers: list[Layer], total: int, chunk: int) -> Iterator[FloatArray]:
         yield np.clip(out, -1.0, 1.0)
 
 
-def _layers(timeline: Timeline, settings: SoundSettings, rate_hz: int, seed: int) -> list[Layer]:
+def pump_and_switch(timeline: Timeline, settings: SoundSettings, *, rate_hz: int, seed: int) -> list[Layer]:
+    """Return what a pump, its switch and the settings' noises sound like, without the room: for a second pump too."""
     room_rms = amplitude(settings.room_dbfs)
     answer = room_answer(settings.reverb_s, rate_hz, seed)
-    layers: list[Layer] = [_Room(settings, rate_hz, seed)]
+    layers: list[Layer] = []
     if settings.pump != "none":
         layers.append(
             PumpSound(

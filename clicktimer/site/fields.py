@@ -83,6 +83,7 @@ _WHO, _SWITCH, _TANK, _PUMP, _WELL, _HOME = "Who and where", "Switch", "Tank", "
 FIELDS: tuple[SiteField, ...] = (
     _F("who", _WHO, "free", str, "Who measured?", "A. Inspector"),
     _F("where", _WHO, "free", str, "Which house or well?", "the cottage by the mill"),
+    _F("client", _WHO, "free", str, "For whom?", "the owner of the cottage", asked=False),
     _F("date", _WHO, "free", str, "When was this written down?", "2031-05-04"),
     _F("notes", _WHO, "free", str, "Anything else worth noting?", "new tank last autumn", asked=False),
     _F("units", _WHO, "text", parse_units, "Units to write: us or metric?", "us"),

@@ -16,10 +16,11 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from clicktimer.candidates import Candidates, LevelSegment
-from clicktimer.errors import StoreError
+from clicktimer.errors import PlaceTakenError, StoreError
 from clicktimer.records import Gap, Kind, Notice
 from clicktimer.sound.clock import Clock
 from clicktimer.store import tables
+from clicktimer.tones import ToneSegment
 
 LOCK: Final = "in-use.sqlite"
 CLOCKS_AGREE_S: Final = 5.0
@@ -46,12 +47,14 @@ class Event:
 
 @dataclass
 class Batch:
-    """What is committed together. pending: replaces what was pending; levels: each with its stretch's beginning."""
+    """What is committed together. pending: replaces what was pending; levels, tones: each with its stretch's
+    beginning."""
 
     end_s: float = 0.0
     candidates: list[Candidates] = field(default_factory=list)
     pending: Candidates | None = None
     levels: list[tuple[float, LevelSegment]] = field(default_factory=list)
+    tones: list[tuple[float, ToneSegment]] = field(default_factory=list)
     gaps: list[Gap] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     marks: list[tuple[float, str, str]] = field(default_factory=list)
@@ -96,7 +99,8 @@ class Folder:
         Raises StoreError where something is there already or it cannot be written.
         """
         if path.exists() and (not path.is_dir() or any(p.name != LOCK for p in path.iterdir())):
-            raise StoreError(f"{path} is there already and is no listening; give another place with --into")
+            what = "a listening already; clicktimer measure reads it" if is_listening(path) else "there already"
+            raise PlaceTakenError(f"{path} is {what}; give another place with --into")
         try:
             path.mkdir(parents=True, exist_ok=True)
             lock = _locked(path)
@@ -118,6 +122,7 @@ class Folder:
             tables.check_format(connection, path)
             resumed = _where(connection, clock)
             connection.execute("BEGIN IMMEDIATE")
+            tables.add_later(connection)
             rows = connection.execute("SELECT count(*) FROM pending").fetchone()[0]
             if rows:
                 tables.put_candidates(connection, "candidates", tables.get_candidates(connection, "pending"))
@@ -151,7 +156,7 @@ class Folder:
     def commit(self, batch: Batch, *, ended: str | None = None) -> bool:
         """Write it all or nothing, to the disk itself. False where the disk is full: it is kept and tried again."""
         late = self._late
-        for name in ("candidates", "levels", "gaps", "events", "marks", "log", "sounds"):
+        for name in ("candidates", "levels", "tones", "gaps", "events", "marks", "log", "sounds"):
             getattr(late, name).extend(getattr(batch, name))
         late.end_s = batch.end_s
         late.pending = batch.pending if batch.pending is not None else late.pending
@@ -178,6 +183,8 @@ class Folder:
                 tables.put_candidates(db, "pending", batch.pending)
         for stretch_s, new in batch.levels:
             tables.put_levels(db, stretch_s, new)
+        for stretch_s, lines in batch.tones:
+            tables.put_tones(db, stretch_s, lines)
         db.executemany(
             "INSERT INTO gaps (from_s, to_s, why) VALUES (?, ?, ?)", [(g.from_s, g.to_s, g.why) for g in batch.gaps]
         )

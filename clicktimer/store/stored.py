@@ -15,6 +15,7 @@ from clicktimer.errors import StoreError
 from clicktimer.records import Gap, Notice
 from clicktimer.store import tables
 from clicktimer.store.folder import Event, events_of, is_listening
+from clicktimer.tones import ToneSegment
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,7 @@ class Stored:
     sessions: tuple[SessionNote, ...]
     candidates: Candidates
     levels: list[LevelSegment]
+    tones: list[ToneSegment]
     gaps: tuple[Gap, ...]
     events: Sequence[Event]
     marks: tuple[tuple[float, str, str], ...]
@@ -104,6 +106,7 @@ def _read(db: sqlite3.Connection, path: Path) -> Stored:
         sessions=sessions,
         candidates=found,
         levels=tables.get_levels(db),
+        tones=tables.get_tones(db),
         gaps=tuple(Gap(*row) for row in db.execute("SELECT from_s, to_s, why FROM gaps ORDER BY id")),
         events=events_of(db),
         marks=tuple(db.execute("SELECT time_s, what, text FROM marks ORDER BY id")),

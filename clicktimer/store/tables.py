@@ -14,6 +14,7 @@ import numpy as np
 
 from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.errors import StoreError
+from clicktimer.tones import LINES, ToneSegment
 
 DATABASE: Final = "listening.sqlite"
 FORMAT: Final = "clicktimer-listening"
@@ -27,10 +28,12 @@ CREATE TABLE sessions (id INTEGER PRIMARY KEY, start_s REAL NOT NULL, rate_hz IN
     program TEXT NOT NULL, end_s REAL NOT NULL, end_utc TEXT NOT NULL, end_boot_s REAL NOT NULL, ended TEXT);
 CREATE TABLE candidates (id INTEGER PRIMARY KEY, n INTEGER NOT NULL, time_s BLOB NOT NULL, rise_db BLOB NOT NULL,
     timing_sd_s BLOB NOT NULL, attack_s BLOB NOT NULL, decay_s BLOB NOT NULL, peak_db BLOB NOT NULL,
-    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL);
+    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, late_s BLOB, wave_hz BLOB,
+    waves BLOB);
 CREATE TABLE pending (id INTEGER PRIMARY KEY, n INTEGER NOT NULL, time_s BLOB NOT NULL, rise_db BLOB NOT NULL,
     timing_sd_s BLOB NOT NULL, attack_s BLOB NOT NULL, decay_s BLOB NOT NULL, peak_db BLOB NOT NULL,
-    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL);
+    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, late_s BLOB, wave_hz BLOB,
+    waves BLOB);
 CREATE TABLE levels (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL, step_s REAL NOT NULL,
     used INTEGER NOT NULL, n INTEGER NOT NULL, codes BLOB NOT NULL);
 CREATE TABLE gaps (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, to_s REAL, why TEXT NOT NULL);
@@ -41,15 +44,23 @@ CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT N
 CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL,
     text TEXT NOT NULL);
 CREATE TABLE notices (session INTEGER NOT NULL, code TEXT NOT NULL, text TEXT NOT NULL, time_s REAL);
+CREATE TABLE IF NOT EXISTS tones (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL,
+    step_s REAL NOT NULL, n INTEGER NOT NULL, freq BLOB NOT NULL, over BLOB NOT NULL);
 CREATE TABLE sounds (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, length_s REAL NOT NULL, why TEXT NOT NULL,
     file TEXT NOT NULL);
 """
 
+_TONES: Final = next(t for t in _TABLES.split(";") if " tones " in t)
+"""A table that the first programs did not write: without it nothing is said of a driven pump."""
+
 _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "time_s": np.dtype("<f8"), "rise_db": np.dtype("<f4"), "timing_sd_s": np.dtype("<f4"), "attack_s": np.dtype("<f4"),
     "decay_s": np.dtype("<f4"), "peak_db": np.dtype("<f4"), "prints": np.dtype("u1"), "context": np.dtype("u1"),
-    "room": np.dtype("u1"), "bands": np.dtype("u1"),
+    "room": np.dtype("u1"), "bands": np.dtype("u1"), "late_s": np.dtype("<f4"), "wave_hz": np.dtype("<f4"),
+    "waves": np.dtype("i1"),
 }  # fmt: skip
+_LATER: Final = ("late_s", "wave_hz", "waves")
+"""Columns that the first programs did not write: their candidates are compared by their prints alone."""
 
 
 def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
@@ -100,11 +111,16 @@ def get_candidates(connection: sqlite3.Connection, table: str) -> Candidates:
     """All candidates of a table, in the order in which they were handed out."""
     none = Candidates.none()
     parts = []
-    for n, *blobs in connection.execute(f"SELECT n, {', '.join(_ARRAYS)} FROM {table} ORDER BY id"):
+    there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+    columns = ", ".join(name if name in there else f"NULL AS {name}" for name in _ARRAYS)
+    for n, *blobs in connection.execute(f"SELECT n, {columns} FROM {table} ORDER BY id"):
         arrays = {}
         for (name, kind), blob in zip(_ARRAYS.items(), blobs, strict=True):
             own = getattr(none, name)
-            arrays[name] = np.frombuffer(blob, kind).astype(own.dtype).reshape((n, *own.shape[1:]))
+            if blob is None:
+                arrays[name] = np.zeros((0 if name == "waves" else n, *own.shape[1:]), own.dtype)
+            else:
+                arrays[name] = np.frombuffer(blob, kind).astype(own.dtype).reshape((-1, *own.shape[1:]))
         parts.append(Candidates(**arrays))
     return Candidates.join(parts)
 
@@ -130,3 +146,42 @@ def get_levels(connection: sqlite3.Connection) -> list[LevelSegment]:
         for stretch_s, parts in segments.items()
         if parts
     ]
+
+
+def add_later(connection: sqlite3.Connection) -> None:
+    """Make the table of tones, and the columns of the waves, in a folder of an earlier program."""
+    connection.execute(_TONES)
+    for table in ("candidates", "pending"):
+        there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+        for name in _LATER:
+            if name not in there:
+                connection.execute(f"ALTER TABLE {table} ADD COLUMN {name} BLOB")
+
+
+def put_tones(connection: sqlite3.Connection, stretch_s: float, new: ToneSegment) -> None:
+    """Write further steps of the tones of the stretch that began at ``stretch_s``."""
+    connection.execute(
+        "INSERT INTO tones (stretch_s, start_s, step_s, n, freq, over) VALUES (?, ?, ?, ?, ?, ?)",
+        (stretch_s, new.start_s, new.step_s, len(new.freq_codes), new.freq_codes.astype("<u2").tobytes(),
+         new.over_codes.astype(np.uint8).tobytes()),
+    )  # fmt: skip
+
+
+def get_tones(connection: sqlite3.Connection) -> list[ToneSegment]:
+    """The tones, one segment for each stretch without a gap; none in a folder of an earlier program."""
+    if not connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'tones'").fetchone():
+        return []
+    stretches: dict[float, list[ToneSegment]] = {}
+    for stretch_s, start_s, step_s, n, freq, over in connection.execute(
+        "SELECT stretch_s, start_s, step_s, n, freq, over FROM tones ORDER BY id"
+    ):
+        codes = np.frombuffer(freq, "<u2").astype(np.uint16).reshape(n, LINES)
+        part = ToneSegment(start_s, step_s, codes, np.frombuffer(over, np.uint8).reshape(n, LINES))
+        stretches.setdefault(stretch_s, []).append(part)
+    return [
+        ToneSegment(
+            stretch_s, parts[0].step_s, np.concatenate([p.freq_codes for p in parts]),
+            np.concatenate([p.over_codes for p in parts]),
+        )
+        for stretch_s, parts in stretches.items()
+    ]  # fmt: skip

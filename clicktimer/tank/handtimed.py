@@ -6,6 +6,7 @@ import math
 
 from clicktimer.errors import QuantityError
 from clicktimer.records import RunTime
+from clicktimer.steady_tap import steady_no_use_run_s
 
 # One interval started and stopped by hand has a standard deviation of 0.10 s: "Manual timing in physics experiments",
 # Am. J. Phys. 87(2):110 (2019), 4,304 reaction times (grade A).
@@ -36,7 +37,7 @@ def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
     for time_s in (run_s, rest_s):
         run_timed_by_hand(time_s)
     total_s = run_s + rest_s
-    seconds = run_s * rest_s / total_s
+    seconds = steady_no_use_run_s(run_s, rest_s)
     # One press has 1/sqrt(2) of an interval's deviation.
     press_s = STOPWATCH_SD_S / math.sqrt(2.0)
     by_run, by_rest = (rest_s / total_s) ** 2, (run_s / total_s) ** 2

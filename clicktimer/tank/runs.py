@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from clicktimer.errors import SettingsError
+from clicktimer.steady_tap import steady_no_use_run_s
 
 
 def _pump(pump_l_per_min: float) -> float:
@@ -125,4 +126,4 @@ def r0_from_steady_s(run_s: float, rest_s: float) -> float:
     """
     if not (0 < run_s < math.inf and 0 < rest_s < math.inf):
         raise SettingsError("run and rest must both be longer than zero seconds")
-    return run_s * rest_s / (run_s + rest_s)
+    return steady_no_use_run_s(run_s, rest_s)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from clicktimer.errors import SettingsError
@@ -25,12 +26,13 @@ def make_well(
     draw_l_per_min: float | None = None,
     units: UnitSystem = "us",
     origin: Origin = "option",
+    origins: Mapping[str, Origin] | None = None,
 ) -> tuple[Well, YieldTest | None]:
     """Build a Well from what was given (None = not given), and read the yield test if there is one.
 
     Flows in litres per minute, lengths in metres, depths from the ground. draw_l_per_min: what the pump drew during a
-    test that notes only levels. Raises SettingsError for what contradicts itself, InputError for a file that cannot be
-    read.
+    test that notes only levels. origin: where what is given came from; origins: the same by name, where it differs.
+    Raises SettingsError for what contradicts itself, InputError for a file that cannot be read.
     """
     ways = [stated_l_per_min is not None, bool(fractures_l_per_min), test_file is not None]
     if sum(ways) > 1:
@@ -70,6 +72,8 @@ def make_well(
         static_level_m=static_level_m,
         margin_m=DEFAULT_MARGIN_M if margin_m is None else margin_m,
         water_yield=water_yield,
-        origin={name: origin if value is not None else "default" for name, value in given.items()},
+        origin={
+            name: "default" if value is None else (origins or {}).get(name, origin) for name, value in given.items()
+        },
     )
     return well, test

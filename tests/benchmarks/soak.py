@@ -21,6 +21,7 @@ from clicktimer.records import Block
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store.folder import Folder, Keep
+from clicktimer.store.sounds import needed_bytes
 
 ROOT = Path(__file__).parents[2]
 RATE = 48_000
@@ -65,12 +66,14 @@ def main() -> None:
     session = Session(source, Folder.create(folder, {}), MeasureOptions(), program="soak", keep=keep)
     began, cpu = time.monotonic(), time.process_time()
     told = 0
-    first_mb = 0.0
+    first_mb = hour_mb = 0.0
     while not source.ended:
         session.step()
         if session.engine.end_s >= told * 900.0:
             if told == 1:
                 first_mb = memory_mb()  # by then everything is loaded and the memory of sounds is full
+            if told == 4:
+                hour_mb = memory_mb()
             size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6
             share = 100 * (time.process_time() - cpu) / max(session.engine.end_s, 1.0)
             print(f"{session.engine.end_s / 3600:6.2f} h  memory {memory_mb():6.1f} MB  disk {size:7.2f} MB  "
@@ -83,11 +86,15 @@ def main() -> None:
     making = (making + time.process_time()) * given.hours / min(given.hours, 0.25)
     hours_s = given.hours * 3600.0
     print(f"listening: {100 * (listened - making) / hours_s:.2f} % of a core; wall {time.monotonic() - began:.0f} s")
-    runs, grown = session.state().runs, memory_mb() - first_mb
+    size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6
+    print(f"disk {size:.1f} MB, {size / given.hours:.2f} MB an hour; said beforehand: at the most "
+          f"{needed_bytes(hours_s, keep, RATE) / 1e6:.0f} MB")  # fmt: skip
+    runs, grown, since_mb = session.state().runs, memory_mb() - first_mb, memory_mb() - hour_mb
     measured = session.finish("end of the recording")
     whole = [c for c in measured.cycles if c.complete]
     print(f"runs told live {runs}, by the whole {len(whole)}; memory since the first quarter of an hour "
-          f"{grown:+.1f} MB")  # fmt: skip
+          f"{grown:+.1f} MB, "
+          f"since the first hour {since_mb:+.1f} MB")  # fmt: skip
     shutil.rmtree(folder.parent)
 
 

@@ -1,0 +1,48 @@
+"""The reading of a measurement of a day: its log read, and run, verdict, tank and causes by that reading."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from clicktimer.causes.ranking import likely_causes
+from clicktimer.day.log import DayLog
+from clicktimer.day.read import DayReading, read_day
+from clicktimer.day.walltime import parse_zone, started_seconds
+from clicktimer.records import Measurement
+from clicktimer.settings import MeasureOptions
+from clicktimer.tank.sizing import size_tank
+
+
+def read_measured_day(
+    m: Measurement,
+    options: MeasureOptions,
+    *,
+    zone: str | None = None,
+    nobody: Sequence[str] = (),
+    others: Sequence[tuple[str, float]] = (),
+) -> tuple[Measurement, DayReading]:
+    """Read the day; its run takes the place of the measurement's, unless the user said how the taps were.
+
+    options: those it was measured with, with a system. zone: of the wall's clock. nobody: stretches with every tap
+    shut. others: tanks to replay the day through, each with the times of the drawdown that is there.
+    Raises SettingsError for a zone or stretch that cannot be.
+    """
+    described: Any = options.system
+    # What a file notes of its own start may be its end, or UTC: only what the user said counts here, and the clock of
+    # the computer that listened.
+    started_at = m.source.started_at if m.source.started_how in ("given", "clock") else None
+    started_s = started_seconds(started_at, parse_zone(zone))
+    log = DayLog(m.cycles, max(m.source.duration_s, 1.0), m.gaps, started_s, zone)
+    reading = read_day(
+        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
+        bursts=sum(c.chatter > 1 for c in m.clicks),
+    )  # fmt: skip
+    # A listening folder notes how the taps were: what it was measured with counts, said again or not.
+    taps = options.taps or (m.settings.get("taps") or {}).get("value")
+    if taps is not None and m.run is not None and not m.run.one_sided:
+        reading = replace(reading, run=m.run, verdict=m.verdict)
+    tank = size_tank(described.system, reading.run, described.units, m.cycles)
+    m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
+    return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading

@@ -1,0 +1,213 @@
+"""10 document: a result and how it is to be presented in, the whole document as one model out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any, Final, Literal
+
+from clicktimer.cautions import NO_CERTIFICATE
+from clicktimer.document import words
+from clicktimer.document.again import Asked, Result, asked_json
+from clicktimer.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
+from clicktimer.document.first import first_page
+from clicktimer.document.model import Document, Fact, Facts, Paper, Part, Section, Shown, Sound
+from clicktimer.document.sections import technical_sections, values_section
+from clicktimer.errors import SettingsError
+from clicktimer.pictures import click_pair, pair_spans_s
+from clicktimer.records import CorrectedClick, Measurement
+from clicktimer.report.blocks import Words
+from clicktimer.report.machine import measurement_json
+from clicktimer.report.words import length_text, plain, started_time
+from clicktimer.sound.cutting import Cut
+
+FORMAT: Final = "clicktimer-report"
+FORMAT_VERSION: Final = 1
+DateStyle = Literal["iso", "us", "eu"]
+LONGEST_FIELD: Final = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Presented:
+    """How a document is to look, and what only people know. date: ISO, None where it is not known.
+
+    all_clicks: the clicks of every run are shown. date_style: 2031-05-04, May 4, 2031 or 4 May 2031.
+    """
+
+    who: str = ""
+    client: str = ""
+    where: str = ""
+    date: str | None = None
+    notes: str = ""
+    paper: Paper = "letter"
+    date_style: DateStyle = "iso"
+    all_clicks: bool = False
+
+    def __post_init__(self) -> None:
+        if self.date is not None:
+            parse_date(self.date)
+
+
+def parse_date(text: str) -> str:
+    """Read a date written YYYY-MM-DD. Raises SettingsError."""
+    try:
+        return date.fromisoformat(text.strip()).isoformat()
+    except ValueError:
+        raise SettingsError(f'"{plain(text)[:30]}" is no date: write it as year, month and day, "2031-05-04"') from None
+
+
+def date_text(iso: str, style: DateStyle) -> str:
+    """Write an ISO date in the style asked for, whatever this computer is set to.
+
+    >>> date_text("2031-05-04", "us"), date_text("2031-05-04", "eu")
+    ('May 4, 2031', '4 May 2031')
+    """
+    day = date.fromisoformat(iso)
+    if style == "iso":
+        return iso
+    month = words.MONTHS[day.month - 1]
+    return f"{month} {day.day}, {day.year}" if style == "us" else f"{day.day} {month} {day.year}"
+
+
+def compose(result: Result, asked: Asked, presented: Presented, evidence: Evidence, *, program: str) -> Document:
+    """Return the document. evidence: gathered with ``every`` as in ``presented``. program: clicktimer's version."""
+    m, files = result.measured, evidence.files
+    marks_s = asked.system.marks_s
+    sections = (
+        *technical_sections(result, tuple(_clicks(m, presented, evidence.cuts))),
+        values_section(m.settings),
+        _evidence_section(m, files, program, presented.date_style),
+    )
+    return Document(
+        title=words.TITLE if result.reading is None else words.TITLE_DAY,
+        language=words.LANGUAGE,
+        paper=presented.paper,
+        about=tuple(_about(m, presented)),
+        first=first_page(result, marks_s),
+        sections=sections,
+        signing=(Fact(words.SIGNED, ""), Fact(words.SIGNED_DATE, "")),
+        produced=f"clicktimer {program}",
+        labels=words.LABELS,
+        certificate=NO_CERTIFICATE,
+        data=_data(result, asked, presented, files, program),
+    )
+
+
+def _about(m: Measurement, presented: Presented) -> Iterator[Fact]:
+    when = presented.date
+    if when is None and (started := started_time(m.source.started_at)) is not None:
+        when = started.date().isoformat()
+    yield Fact(words.WHERE, _short(presented.where))
+    yield Fact(words.CLIENT, _short(presented.client))
+    yield Fact(words.WHO, _short(presented.who))
+    yield Fact(words.DATE, "" if when is None else date_text(when, presented.date_style))
+    yield Fact(words.RECORDED, f"{plain(m.source.name)}, {length_text(m.source.duration_s)}")
+    if presented.notes:
+        yield Fact(words.NOTES, _short(presented.notes))
+
+
+def _short(text: str) -> str:
+    """What people typed: no control characters, no line ends, and not without end."""
+    tidy = plain(" ".join(text.split()))
+    return tidy if len(tidy) <= LONGEST_FIELD else tidy[: LONGEST_FIELD - 1] + "…"
+
+
+def _clicks(m: Measurement, presented: Presented, cuts: Mapping[float, Cut]) -> Iterator[Part]:
+    numbers = runs_to_show(m, every=presented.all_clicks)
+    if not numbers:
+        return
+    count = sum(c.cut_in_s is not None or c.cut_out_s is not None for c in m.cycles)
+    if len(numbers) == count:
+        yield Words(words.CLICKS_ALL)
+    else:
+        yield Words(words.CLICKS_OF.format(count=count, shown=len(numbers), why=words.CLICKS_WHY))
+    yield Words(words.CLICKS_LISTEN if cuts else words.NO_SOUND)
+    by_hand = {} if m.correction is None else {c.click.time_s: c for c in m.correction.clicks if c.change != "kept"}
+    for number in numbers:
+        cycle = m.cycles[number - 1]
+        spans = pair_spans_s(m, number)
+        times = (cycle.cut_in_s, cycle.cut_out_s)
+        whole = [None if t is None else cuts.get(t) for t in times]
+        pair = [part_of(cut, span) for cut, span in zip(whole, spans, strict=True)]
+        sounds: list[Sound] = []
+        for time_s, cut, what in zip(times, whole, (words.CUT_IN, words.CUT_OUT), strict=True):
+            if time_s is not None and cut is not None:
+                sounds += _sounds(number, time_s, cut, what, by_hand.get(time_s), cuts)
+        yield Shown(click_pair(m, number, *pair), tuple(sounds))
+
+
+def _sounds(
+    number: int, time_s: float, cut: Cut, what: str, hand: CorrectedClick | None, cuts: Mapping[float, Cut]
+) -> Iterator[Sound]:
+    """The sound of a click, and beside a corrected one what had been detected."""
+    label = words.SOUND_LABEL.format(number=number, what=what)
+    if hand is None:
+        yield sound_of(cut, time_s, label)
+        return
+    yield sound_of(cut, time_s, words.HAND_LABEL.format(label=label, change=hand.change))
+    if hand.was_s is not None and hand.was_s != time_s and hand.was_s in cuts:
+        yield sound_of(cuts[hand.was_s], hand.was_s, words.DETECTED_LABEL.format(label=label))
+
+
+def _evidence_section(m: Measurement, files: Sequence[FileFact], program: str, style: DateStyle) -> Section:
+    facts = []
+    for file in files:
+        facts.append(Fact(words.FILE, plain(file.name)))
+        if file.sha256 is None:
+            facts.append(Fact(words.FINGERPRINT, words.LIVE))
+        else:
+            facts.append(Fact(words.SIZE, f"{file.size_bytes:,} bytes".replace(",", " ")))
+            facts.append(Fact(words.FINGERPRINT, file.sha256))
+    s = m.source
+    facts.append(Fact(words.LENGTH, f"{length_text(s.duration_s)} ({s.duration_s:.3f} s)"))
+    facts.append(Fact(words.RATE, f"{s.sample_rate_hz} Hz"))
+    facts.append(Fact(words.CHANNELS, str(s.channels)))
+    started = started_time(s.started_at)
+    if started is not None:
+        when = f"{date_text(started.date().isoformat(), style)} {started:%H:%M:%S}"
+        form = {"container": words.BY_FILE, "clock": words.BY_CLOCK}.get(s.started_how, "{when}")
+        facts.append(Fact(words.BEGAN, form.format(when=when)))
+    facts.append(Fact(words.PROGRAM, f"clicktimer {program}"))
+    detection = m.settings.get("detection", {}).get("values", {})
+    if detection:
+        facts.append(Fact(words.SETTINGS, ", ".join(f"{k} {_setting(v)}" for k, v in detection.items())))
+    return Section("evidence", words.EVIDENCE, (Facts(tuple(facts)),))
+
+
+def _setting(value: Any) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _data(result: Result, asked: Asked, presented: Presented, files: Sequence[FileFact], program: str) -> str:
+    """The embedded JSON: the result, and all that is needed to come to it again."""
+    return json.dumps(
+        {
+            "format": FORMAT,
+            "version": FORMAT_VERSION,
+            "program": program,
+            "recordings": [asdict(file) for file in files],
+            "asked": asked_json(asked),
+            "presented": asdict(presented),
+            "result": result_json(result, program=program),
+        },
+        allow_nan=False,
+        indent=1,
+    )
+
+
+def result_json(result: Result, *, program: str) -> dict[str, Any]:
+    """The result as JSON: the document of a measurement or a day, and the well's where there is one."""
+    if result.reading is None:
+        document = measurement_json(result.measured, program_version=program)
+    else:
+        from clicktimer.report.day_json import reading_json
+
+        document = reading_json(result.measured, result.reading, program_version=program)
+    if result.well is not None:
+        from clicktimer.report.well_machine import well_json
+
+        document["well"] = well_json(result.well)
+    return document
+

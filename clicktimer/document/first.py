@@ -1,0 +1,192 @@
+"""10 document: page one, for whoever has never seen such a thing: what was found, what it means, what to do next."""
+
+from __future__ import annotations
+
+from clicktimer import sentences
+from clicktimer.cautions import NO_CERTIFICATE
+from clicktimer.document import words
+from clicktimer.document.again import Result
+from clicktimer.document.model import Fact, FirstPage, Step, Tone
+from clicktimer.formats import format_flow, format_time, format_volume
+from clicktimer.marks import band_edges_s, band_of
+from clicktimer.pictures import run_scale
+from clicktimer.records import Measurement, RunTime
+from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
+from clicktimer.report.blocks import Block, Words
+from clicktimer.report.day_text import day_cautions
+from clicktimer.report.tank_more import price_blocks
+from clicktimer.report.words import length_text
+from clicktimer.verdict import allowed_interval_s, band_name, basis_of
+
+Marks = tuple[float, float]
+
+
+def first_page(result: Result, marks_s: Marks) -> FirstPage:
+    """Return page one of a result; marks in s."""
+    m = result.measured
+    tone, verdict = _verdict(m)
+    found = _found_day(result, marks_s) if result.reading is not None else _found(m, marks_s)
+    return FirstPage(
+        tone=tone,
+        verdict=verdict,
+        found=found,
+        notes=_notes(m),
+        picture=run_scale(m.run, marks_s=marks_s),
+        meaning=_meaning(m, marks_s),
+        steps=tuple(_steps(result)),
+        prices=_prices(result),
+        cautions=_cautions(result),
+        terms=tuple(Fact(name, text) for name, text in words.TERMS if name != "95 %" or m.run is not None),
+    )
+
+
+def _prices(result: Result) -> tuple[Block, ...]:
+    """What the price list comes to, its table left to the technician; nothing where more tank is not the cure."""
+    tank = result.measured.tank
+    if result.prices is None or tank is None:
+        return ()
+    if tank.judgement is not None and tank.judgement.finding == "short-of-air-or-overcharged":
+        return ()
+    return tuple(block for block in price_blocks(result.prices, tank) if isinstance(block, Words))
+
+
+def _verdict(m: Measurement) -> tuple[Tone, str]:
+    if _not_judged(m):
+        return "open", words.NOT_JUDGED
+    if m.run is None:
+        return "open", words.NOT_MEASURED if m.ambiguous is None else words.TWO_READINGS
+    band, sure = m.verdict.band, m.verdict.sure
+    if band is None:
+        return "open", words.OPEN
+    if m.run.doubt:
+        return "open", words.DOUBTED
+    if not sure:
+        return "open", words.OPEN if m.run.one_sided else words.CLOSE
+    tone: Tone = "short" if band in SHORT_BANDS else "below" if band == "under-a-minute" else "good"
+    return tone, words.VERDICT[band]
+
+
+def _not_judged(m: Measurement) -> bool:
+    """Whether no run is told because of what the pump may be, and not for want of sound."""
+    return m.run is None and any(w.code == "variable-speed" for w in m.warnings)
+
+
+def _found(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
+    if _not_judged(m):
+        return (m.verdict.text,)
+    if m.run is not None:
+        return _found_run(m, m.run, marks_s)
+    if m.ambiguous is not None:
+        return words.FOUND_EITHER, words.FOUND_EITHER_2
+    return (words.FOUND_FEW if m.clicks else words.FOUND_NO_CLICK), words.FOUND_NOTHING
+
+
+def _found_run(m: Measurement, run: RunTime, marks_s: Marks) -> tuple[str, ...]:
+    marks = {"mark1": f"{marks_s[0]:g}", "mark2": f"{marks_s[1]:g}"}
+    edges_s = band_edges_s(marks_s)
+    band = m.verdict.band
+    if run.one_sided:
+        first = words.FOUND_AT_MOST.format(seconds=sentences.at_most_text(run.seconds, run.high_s), basis=_basis(run))
+        if band is None:
+            return first, words.FOUND_AT_MOST_GOOD
+        if run.high_s >= marks_s[0]:
+            return first, words.FOUND_AT_MOST_MIDDLE.format(**marks)
+        return first, words.FOUND_AT_MOST_SHORT.format(**marks)
+    most_decimals = 1 if run.spread_s is None else 2
+    seconds = sentences.seconds_text(run.seconds, run.low_s, run.high_s, most_decimals)
+    first = words.FOUND.format(seconds=seconds, basis=_basis(run))
+    low_s, high_s = allowed_interval_s(run)
+    lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
+    if band is None:
+        return first, words.FOUND_AT_MOST_GOOD
+    if lower != upper:
+        close = words.FOUND_CLOSE.format(lower=band_name(lower, edges_s), upper=band_name(upper, edges_s))
+        return first, close
+    return first, words.FOUND_BAND[lower].format(**marks)
+
+
+def _basis(run: RunTime) -> str:
+    """What it rests on; a day's reading has its own ways, which page one does not name."""
+    known = run.how in {how for how, _ in sentences.BASIS}
+    return basis_of(run) if known else words.FOUND_BY_DAY.format(count=run.count)
+
+
+def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
+    m, day = result.measured, result.reading
+    if day is None:
+        return ()
+    length, starts = length_text(day.log.duration_s), day.starts
+    if starts.count > 1:
+        first = words.FOUND_STARTS.format(length=length, count=starts.count, worst=starts.worst_hour)
+    else:
+        first = (words.FOUND_STARTS_ONE if starts.count else words.FOUND_STARTS_NONE).format(length=length)
+    found = [first, *_found(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
+    if day.seeping.told:
+        if day.seeping_l_per_min is not None:
+            flow = format_flow(day.seeping_l_per_min.value, "us" if m.tank is None else m.tank.units)
+        else:
+            flow = f"{day.seeping.duty or 0.0:.1%} of what the pump gives"
+        found.append(words.FOUND_SEEPING.format(flow=flow))
+    return tuple(found)
+
+
+def _notes(m: Measurement) -> tuple[str, ...]:
+    notes = []
+    if m.run is not None and m.run.doubt:
+        notes.append(words.DOUBT.format(doubt=m.run.doubt))
+    if m.correction is not None and (m.correction.figures or m.correction.deleted):
+        notes.append(words.BY_HAND.format(file=m.correction.file))
+    return tuple(notes)
+
+
+def _meaning(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
+    if m.run is None:
+        return (words.MEANS_NOT_JUDGED if _not_judged(m) else words.MEANS_NOTHING,)
+    meaning = []
+    if m.tank is not None and m.tank.judgement is not None and m.tank.there is not None:
+        meaning.append(words.MEANS_FINDING[m.tank.judgement.finding])
+    starts = None if m.tank is None else m.tank.measured_most_starts_per_h
+    if starts is not None and not m.run.one_sided:
+        meaning.append(words.MEANS_STARTS.format(starts=f"{starts:.0f}"))
+    why = words.WHY_RUNS_MATTER.format(mark1=f"{marks_s[0]:g}", mark2=f"{marks_s[1]:g}")
+    return (why, " ".join(meaning)) if meaning else (why,)
+
+
+def _steps(result: Result) -> list[Step]:
+    m, day = result.measured, result.reading
+    steps = []
+    if runs_on(m) or (day is not None and day.starts.endless):
+        steps.append(Step(words.NEXT_ENDLESS, words.OWNER))
+    if m.run is None:
+        tries = [words.PUMP_AT_START] if m.ambiguous is not None else to_try(m)
+        tries = [text for text in tries if "--" not in text] if day is None else [m.verdict.settle or m.verdict.text]
+        return [*steps, *(Step(text, words.MEASURER) for text in tries)]
+    band = m.verdict.band
+    if band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
+        size = _size_text(result)
+        steps += [Step(text.replace("{size}", size), who) for text, who in words.NEXT_BAND[band]]
+    if day is not None and day.seeping.told:
+        steps.append(Step(words.NEXT_LEAK, words.OWNER))
+    if m.verdict.settle:
+        steps.append(Step(words.SETTLE.get(m.verdict.settle, m.verdict.settle), words.MEASURER))
+    return steps
+
+
+def _size_text(result: Result) -> str:
+    """The size that reaches the mark, where it is sure that more tank is the cure; else empty."""
+    tank = result.measured.tank
+    if tank is None or tank.judgement is None or tank.choice is None:
+        return ""
+    if tank.judgement.finding != "too-small-but-healthy":
+        return ""
+    return words.NEXT_SIZE.format(
+        size=format_volume(tank.choice.volume_l, tank.units), target=format_time(tank.target_s)
+    )
+
+
+def _cautions(result: Result) -> tuple[str, ...]:
+    """All that belong to it but the last, which the document says at its foot."""
+    found = list(cautions(result.measured))
+    if result.reading is not None:
+        found = list(dict.fromkeys([*day_cautions(result.reading), *found]))
+    return tuple(c for c in found if c != NO_CERTIFICATE)

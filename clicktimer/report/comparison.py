@@ -1,0 +1,69 @@
+"""Two results side by side as text: each figure with its interval, no more digits than that gives, and what changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+from clicktimer.cautions import NO_CERTIFICATE
+from clicktimer.day.compare import Comparison, Difference
+from clicktimer.formats import UnitSystem, format_ends, format_interval
+from clicktimer.report.blocks import Block, Rows, Words, lines_of
+from clicktimer.units import l_to_gal
+
+SHORT: Final = {
+    "run with no water in use": "run, no water",
+    "starts in the worst hour": "starts, worst hour",
+    "share of the time that the pump ran": "time the pump ran",
+}
+"""What the rows are called where a line has 80 columns."""
+US: Final = {"L": "gal", "L/min": "gpm"}
+
+
+def render_comparison(c: Comparison, *, units: UnitSystem = "us", emphasis: Callable[[str], str] = str) -> str:
+    """Return two results side by side as text that ends in a newline."""
+
+    rows = []
+    for raw in c.differences:
+        d = in_units(raw, units)
+        name = SHORT.get(d.name, d.name) + (f", {d.unit}" if d.unit else "")
+        before = figure_text(d.before, d.before_low, d.before_high)
+        after = figure_text(d.after, d.after_low, d.after_high)
+        rows.append((name, before, after, d.finding + change_text(d).replace("by", ",", 1)))
+    header = ("", "before", "after", "what changed")
+    blocks: list[Block] = [Words(f"{c.before} and {c.after}"), Rows(header, rows, ("<", ">", ">", "<"))]
+    if not rows:
+        blocks.append(Words("Neither holds a figure that can be compared: measure both again with the taps known."))
+    lines = [emphasis("BEFORE AND AFTER"), *lines_of(blocks)]
+    if c.valve:
+        lines += ["", emphasis("The valve test"), *lines_of([Words(c.valve), Words(NO_CERTIFICATE, "!")])]
+    return "\n".join(lines) + "\n"
+
+
+def in_units(d: Difference, units: UnitSystem) -> Difference:
+    """The same in gallons and gallons a minute where US units are asked for; ``d`` is in litres."""
+    if units != "us" or d.unit not in US:
+        return d
+
+    def turned(value: float | None) -> float | None:
+        return None if value is None else l_to_gal(value)
+
+    return Difference(
+        d.name, US[d.unit], turned(d.before), turned(d.after), turned(d.low), turned(d.high), d.finding,
+        turned(d.before_low), turned(d.before_high), turned(d.after_low), turned(d.after_high),
+    )  # fmt: skip
+
+
+def figure_text(value: float | None, low: float | None, high: float | None) -> str:
+    """A figure with no more digits than its interval gives it: "41 (38 to 45)"; "not told"."""
+    if value is None:
+        return "not told"
+    return format_interval(value, value if low is None else low, value if high is None else high)
+
+
+def change_text(d: Difference) -> str:
+    """By how much a figure changed, where it did: "by 85 to 129"; else empty."""
+    if d.low is None or d.high is None or d.finding not in ("more", "less"):
+        return ""
+    small, large = sorted((abs(d.low), abs(d.high)))
+    return f"by {format_ends(small, large)}"

@@ -1,0 +1,56 @@
+"""What a site file says of well and household, in; the well's report out, as ``clicktimer well`` would give it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from clicktimer.quantities import parse_flow_l_per_min, parse_volume_l
+from clicktimer.site.described import SystemOptions
+from clicktimer.site.fields import FIELDS
+from clicktimer.site.read import Site
+from clicktimer.well.assess import Asked, WellReport, assess_well
+from clicktimer.well.lengths import parse_bore_m, parse_depth_m
+from clicktimer.well.reading import make_well
+from clicktimer.well.rules import find_rule, parse_need
+
+OF_THE_WELL = {f.key for f in FIELDS if f.group == "Well"}
+OF_THE_HOUSE = {"people", "bedrooms", "per-person"}
+
+
+def house_values(site: Site) -> dict[str, Any]:
+    """Return the values of a site file that the well's report rests on; empty where it says nothing of the well."""
+    if not OF_THE_WELL & site.values.keys():
+        return {}
+    return {key: value for key, value in site.values.items() if key in OF_THE_WELL | OF_THE_HOUSE}
+
+
+def well_report(values: Mapping[str, Any], described: SystemOptions) -> WellReport:
+    """Assess the well by a site file's values. Raises SettingsError for what cannot be, InputError for a bad test."""
+
+    def read(key: str, parse: Any, **more: Any) -> Any:
+        return parse(str(values[key]), **more) if key in values else None
+
+    system = described.system
+    well, test = make_well(
+        stated_l_per_min=read("yield", parse_flow_l_per_min),
+        fractures_l_per_min=tuple(parse_flow_l_per_min(text) for text in values.get("fracture", ())),
+        test_file=values.get("yield-test"),
+        bore_m=read("bore", parse_bore_m),
+        well_depth_m=read("well-depth", parse_depth_m),
+        pump_depth_m=read("pump-depth", parse_depth_m),
+        static_level_m=read("static-level", parse_depth_m, zero_ok=True),
+        margin_m=read("margin", parse_depth_m, zero_ok=True),
+        draw_l_per_min=None if system.pump is None else system.pump.l_per_min,
+        units=described.units,
+        origin="site file",
+    )
+    asked = Asked(
+        rules=(*map(find_rule, values.get("rule", ())), *map(parse_need, values.get("need", ()))),
+        homes=values.get("homes", 1),
+        people=values.get("people"),
+        bedrooms=values.get("bedrooms"),
+        per_person_l=read("per-person", parse_volume_l),
+        storage_l=read("storage", parse_volume_l) or 0.0,
+    )
+    return assess_well(well, system, asked, test=test, units=described.units)

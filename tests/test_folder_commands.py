@@ -1,0 +1,85 @@
+"""Every command that reads a recording reads a listening folder too, and says the same of the same sound."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from clicktimer.cli import run
+from clicktimer.live.session import RecordingSource, Session
+from clicktimer.live.taken import measure_into
+from clicktimer.settings import MeasureOptions
+from clicktimer.sound import open_recording
+from clicktimer.store.folder import Folder
+from tests.live_parts import ROOT, FakeClock
+
+RECORDING = ROOT / "fixtures_audio/short-cycling-12s.flac"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("folder") / "listening"
+    measure_into(RECORDING, place, MeasureOptions(), program="test")
+    return place
+
+
+def test_a_folder_is_read_as_a_day_as_the_recording_is(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    told = []
+    for what in (RECORDING, folder):
+        target = tmp_path / f"{what.stem}.json"
+        code = run(["day", str(what), "--started", "2031-05-04 06:30", "--json", str(target)])
+        told.append((code, capsys.readouterr().out, json.loads(target.read_text("utf-8"))))
+    (code, text, document), (folder_code, folder_text, folder_document) = told
+    assert "06:30" in text
+    assert (folder_code, folder_text) == (code, text)
+    assert folder_document == document
+
+
+class ClockInHalifax(FakeClock):
+    """The computer's clock is right, and its zone known."""
+
+    def zone(self) -> str:
+        return "America/Halifax"
+
+
+def test_a_day_that_was_listened_to_has_its_times_from_the_computers_clock(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    clock = ClockInHalifax()  # 06:30 UTC is 03:30 there, in summer time
+    opened = open_recording(RECORDING)
+    source = RecordingSource(opened.blocks(), opened.info.rate_hz, "microphone", piece_s=0.25)
+    place = Folder.create(tmp_path / "L", {}, clock=clock)
+    session = Session(source, place, MeasureOptions(), program="test", clock=clock, provisional=False)
+    while not source.ended:
+        session.step()
+        clock.now_s += 0.25
+    session.finish("end of the recording")
+    run(["day", str(tmp_path / "L"), "--nobody", "03:00-05:00"])
+    here = capsys.readouterr().out
+    assert "from 03:30" in here
+    run(["day", str(tmp_path / "L"), "--zone", "Europe/Berlin"])
+    assert "from 08:30" in capsys.readouterr().out
+    run(["day", str(tmp_path / "L"), "--started", "2031-05-04 12:00", "--zone", "Europe/Berlin"])
+    assert "from 12:00" in capsys.readouterr().out
+
+
+def test_a_recording_in_a_folder_has_no_time_of_day_unless_it_is_given(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+):
+    assert run(["day", str(folder), "--nobody", "01:00-05:00"]) == 2
+    assert "--started" in capsys.readouterr().err
+
+
+def test_a_proof_that_needs_sound_which_was_not_kept_is_one_sentence_and_the_rest_stands(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+):
+    run(["measure", str(RECORDING), "--taps-shut"])
+    without = capsys.readouterr().out
+    assert run(["measure", str(folder), "--taps-shut", "--prove"]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Nothing could be proved: of this listening only a second of sound around each click was kept" in told
+    assert " ".join(without.split())[:300] in told
