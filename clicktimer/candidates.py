@@ -43,8 +43,9 @@ class Candidates:
     dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
     bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
     below half the sample rate. late_s: (n,) how much later the onset is if fainter sounds just before the main one are
-    taken for its approach: some contacts slide before they snap. wave_hz: (n,) sample rate of its wave, 0 where none is kept. waves: (kept, N_WAVE), the
-    waves of those that have one, in the same order: from 4 ms before that later onset, its loudest sample 127.
+    taken for its approach: some contacts slide before they snap. wave_hz: (n,) sample rate of its wave, 0 where none
+    is kept. waves: (kept, N_WAVE), those that are kept, in the same order: from 4 ms before that later onset, the
+    loudest sample 127.
     """
 
     time_s: F64
@@ -85,8 +86,8 @@ class Candidates:
         """Some of them."""
         kept = self.wave_hz > 0.0
         row = (np.cumsum(kept) - 1)[index]
-        rest = (getattr(self, f)[index] for f in Candidates.__slots__ if f != "waves")
-        return Candidates(*rest, waves=self.waves[row[kept[index]]])
+        arrays = [getattr(self, f)[row[kept[index]] if f == "waves" else index] for f in Candidates.__slots__]
+        return Candidates(*arrays)
 
 
 @dataclass(frozen=True, slots=True)

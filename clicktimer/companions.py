@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from clicktimer.learning import Field, Solution
+from clicktimer.field import Field
+from clicktimer.learning import Solution
 
 _WITHIN_S = (0.05, 1.0)
 """Nearer is the approach of the same contact, not another click."""

@@ -11,22 +11,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer import likeness, pump, sequence, snap
-from clicktimer.candidates import Candidates
-from clicktimer.kernel import F32, F64
-from clicktimer.waves import Waves
+from clicktimer import pump, sequence
+from clicktimer.field import Field
+from clicktimer.kernel import F64
+from clicktimer.weighing import like_score, snap_likelihood
 
 HAZARD_PER_S = 1.0 / 60.0
 """How often a switch clicks, to an order of magnitude: only its logarithm counts."""
 _MISS = 0.05
 """Share of clicks that are not among the candidates (about 3 % in hard recordings)."""
-_MOST_CANDIDATES = 3000
 _LEAST_RUN_S = 1.5
-_CHATTER_S = 1.0
-_SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
-"""Snap score of the true clicks of the develop half: median, and spread below it."""
 AROUND_S = 1.2
-"""What is nearer to a click than this may be its echo or its chatter."""
+"""What follows a click within this time may be its echo or its chatter."""
+_APPROACH_S = 0.1
 _LEFT_OUT = 0.7
 _PLAIN_APART = 4.5
 _DULL = -0.3
@@ -38,25 +35,6 @@ _SUSTAINED_S = 8.0
 _RAMP_STEPS = 3
 """Level steps after a click in which the pump may still be starting or running down."""
 _ROUNDS = 4
-_MOST_TEMPLATES = 12
-_MOST_PRINT, _MOST_AGAINST, _MOST_WAVE, _MOST_LEVEL = 4.0, 4.0, 7.0, 2.0
-"""No one comparison may say more than this, in nats."""
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """The short list with all that is computed once."""
-
-    cand: Candidates
-    prints: likeness.Prints
-    rise: F32
-    row: np.ndarray
-    levels: pump.Levels
-    duration_s: float
-    snap: F32  # likeness to a snap-action switch, whatever the switch
-    burst: np.ndarray  # how many clicks of a chattering burst it stands for
-    population: F32  # the same of all candidates, short-listed or not
-    waves: Waves
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,49 +54,6 @@ class Solution:
     like: tuple[F64, F64]
     score: tuple[F64, F64]
     members: tuple[np.ndarray, np.ndarray]
-
-
-def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) -> Field:
-    """The candidates worth weighing: the most snap-like, those at changes of level; a burst as one."""
-    snaps = snap.snap_score(candidates)
-    row = levels.position(candidates.time_s)
-    if len(candidates) > _MOST_CANDIDATES:
-        most = max(_MOST_CANDIDATES, int(duration_s / 3600.0 * 1500))
-        z = np.clip(np.abs(levels.change_db[row] / levels.spread_db), 0.0, 6.0)
-        size = np.sqrt(np.mean(z**2, axis=1))
-        keep = np.sort(np.argsort(-(snaps + size), kind="stable")[:most])
-    else:
-        keep = np.arange(len(candidates))
-    short = candidates.take(keep)
-    prints = likeness.linear_prints(short)
-    first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
-    keep, short = keep[first], short.take(first)
-    prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
-    return Field(
-        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short)
-    )
-
-
-def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:
-    """Which candidates are not the rest of a chattering click, and how many clicks each stands for.
-
-    A switch that chatters clicks two to five times within a second. What follows within a second, sounds alike and
-    is no stronger belongs to the first: it would otherwise be counted as so much unexplained noise.
-    """
-    n = len(time_s)
-    burst = np.ones(n, np.int64)
-    gone = np.zeros(n, bool)
-    strong = np.flatnonzero(snaps > 1.0)
-    for at, i in enumerate(strong):
-        if gone[i]:
-            continue
-        for j in strong[at + 1 :]:
-            if time_s[j] - time_s[i] > _CHATTER_S:
-                break
-            if not gone[j] and snaps[j] < snaps[i] + 8.0 and float(vectors[i] @ vectors[j]) > 0.7:
-                gone[j] = True
-                burst[i] += 1
-    return np.flatnonzero(~gone), burst
 
 
 def learn(
@@ -160,131 +95,6 @@ def learn(
             others[np.concatenate(members)] = False
             like = (like_score(field, members[0], others), like_score(field, members[1], others))
     return best
-
-
-def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
-    """log( density of the snap score among these clicks / rate of the unexplained candidates of that score )."""
-    bins = np.arange(-12.5, 13.0, 0.5)
-    centre = bins[:-1] + 0.25
-    counts = np.histogram(field.population, bins)[0].astype(float)
-    if len(used):
-        counts -= np.histogram(field.snap[used], bins)[0]
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.0) ** 2)
-    kernel /= kernel.sum(axis=1, keepdims=True)
-    rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
-    below = np.minimum(
-        centre - _SNAP_MIDDLE, 0.0
-    )  # of all switches of the develop half; better is no reason for doubt
-    broad = 0.9 * np.exp(-0.5 * (below / _SNAP_SPREAD) ** 2) / 10.0 + 0.1 / 18.0
-    if len(members) >= 2:
-        middle = float(np.median(field.snap[members]))
-        spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 2.0)
-        # Better than usual is no reason for doubt: the upper side is wide.
-        wide = np.where(centre > middle, 2.5 * spread, spread)
-        bell = np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (1.75 * spread * 2.5066)
-        density = 0.85 * bell + 0.15 * broad
-    else:
-        density = broad
-    return np.asarray(np.interp(field.snap, centre, np.log(density / rate)), np.float64)
-
-
-def like_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
-    """How much more each candidate sounds like these clicks than like the others: by print, wave and loudness, in
-    nats.
-    """
-    if len(members) < 2:
-        return np.zeros(len(field.cand))
-    by_print = np.clip(_print_score(field, members, others), -_MOST_PRINT, _MOST_PRINT)
-    return by_print + _wave_score(field, members, others) + _level_score(field, members, others)
-
-
-def _wave_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
-    """log( density of the waves' likeness among these clicks / among the others )."""
-    none = np.zeros(len(field.cand))
-    known = members[[field.waves.has(int(m)) for m in members]]
-    if len(known) < 2:
-        return none
-    known = known[np.argsort(-field.rise[known], kind="stable")[:_MOST_TEMPLATES]]
-    columns = np.stack([field.waves.alike(int(m)) for m in known])
-    columns[np.arange(len(known)), known] = np.nan  # a click must not vouch for itself
-    columns = -np.sort(-columns, axis=0)  # NaN last
-    use = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
-    sums = np.cumsum(np.nan_to_num(columns), axis=0)
-    alike = sums[use - 1, np.arange(columns.shape[1])] / use
-    heard = ~np.isnan(columns[0])
-    bins = np.arange(0.0, 1.0001, 0.025)
-    centre = bins[:-1] + 0.0125
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 0.04) ** 2)
-    kernel /= kernel.sum(axis=0, keepdims=True)
-    prior = np.exp(-0.5 * ((centre - 0.45) / 0.09) ** 2)
-    prior = prior / prior.sum() + 0.01 / len(centre)
-    other = kernel @ np.histogram(alike[others & heard], bins)[0] + 3.0 * prior
-    other /= other.sum() * 0.025
-    mine = alike[known]
-    middle = float(np.median(mine))
-    spread = max(1.4826 * float(np.median(np.abs(mine - middle))), 0.07)
-    wide = np.where(centre > middle, 1.0, spread)  # better than usual is no reason for doubt
-    same = 0.92 * np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (spread * 2.5066) + 0.08
-    score = np.clip(np.log(same / other), -_MOST_AGAINST, _MOST_WAVE)
-    none[heard] = np.interp(alike[heard], centre, score)
-    return none
-
-
-def _level_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
-    """log( density of the loudness among these clicks / among the others )."""
-    level = field.cand.peak_db
-    bins = np.arange(-100.0, 4.0, 2.0)
-    centre = bins[:-1] + 1.0
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 2.5) ** 2)
-    kernel /= kernel.sum(axis=0, keepdims=True)
-    other = kernel @ np.histogram(level[others], bins)[0] + 3.0 / len(centre)
-    other /= other.sum()
-    middle = float(np.median(level[members]))
-    spread = max(1.4826 * float(np.median(np.abs(level[members] - middle))), 2.5)
-    same = np.exp(-0.5 * ((centre - middle) / spread) ** 2)
-    same = 0.85 * same / same.sum() + 0.15 / len(centre)
-    score = np.clip(np.log(same / other), -_MOST_LEVEL, _MOST_LEVEL)
-    return np.asarray(np.interp(level, centre, score), np.float64)
-
-
-def _print_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
-    """log( density of the distance to these clicks among themselves / among the unexplained candidates of like
-    loudness ).
-    """
-    weights = np.clip(field.rise[members], 3.0, None)
-    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights))
-    if len(members) <= 12:  # a click must not vouch for itself
-        for m in range(len(members)):
-            rest = np.delete(members, m)
-            pattern = likeness.pattern_of(field.prints, rest, np.delete(weights, m))
-            distance[members[m]] = likeness.distances(field.prints, pattern, members[m : m + 1])[0][0]
-    d_bins = np.arange(0.0, 16.5, 0.5)
-    r_bins = np.arange(0.0, 28.0, 2.0)
-    d_mid, r_mid = d_bins[:-1] + 0.25, r_bins[:-1] + 1.0
-    table = np.histogram2d(field.rise[others], distance[others], (r_bins, d_bins))[0]
-    k_r = np.exp(-0.5 * ((r_mid[:, None] - r_mid[None, :]) / 2.5) ** 2)
-    k_d = np.exp(-0.5 * ((d_mid[:, None] - d_mid[None, :]) / 0.6) ** 2)
-    k_d /= k_d.sum(axis=1, keepdims=True)
-    table = k_r @ table @ k_d
-    prior = np.exp(-0.5 * ((d_mid - 6.5) / 2.5) ** 2) + 0.01
-    table += 3.0 * prior / prior.sum()
-    table /= table.sum(axis=1, keepdims=True) * 0.5
-    other = table[
-        np.clip((field.rise / 2.0).astype(int), 0, len(r_mid) - 1),
-        np.clip((distance * 2).astype(int), 0, len(d_mid) - 1),
-    ]
-    # How far clicks of one kind lie apart depends on the recording: noise suppression and codecs change each
-    # differently.
-    typical = float(np.clip(np.median(distance[members]), 2.0, 3.5))
-    same = _gamma(distance, 6.0, typical * 1.1) * 0.92 + 0.08 / 16.0
-    return np.asarray(np.clip(np.log(same / other), -6.0, 6.0), np.float64)
-
-
-def _gamma(x: F32, shape: float, mean: float) -> F64:
-    scale = mean / shape
-    y = np.maximum(x.astype(np.float64), 1e-3) / scale
-    log_norm = float(np.sum(np.log(np.arange(1, int(shape)))))
-    return np.exp((shape - 1) * np.log(y) - y - log_norm) / scale
 
 
 def worth_of(field: Field, solution: Solution) -> float:
@@ -333,10 +143,10 @@ def _left_out(field: Field, solution: Solution) -> float:
     A switch takes turns: all that sounds like it is in the sequence. Of crackle that recurs, half is left over.
     """
     picks = field.cand.time_s[solution.path.kind > 0]
-    at = np.searchsorted(picks, field.cand.time_s)
-    to_next = picks[np.minimum(at, len(picks) - 1)] - field.cand.time_s
-    to_last = field.cand.time_s - picks[np.maximum(at - 1, 0)]
-    away = np.minimum(np.abs(to_next), np.abs(to_last)) > AROUND_S
+    at = np.searchsorted(picks, field.cand.time_s, side="right")
+    since = field.cand.time_s - np.where(at > 0, picks[np.maximum(at - 1, 0)], -np.inf)
+    until = np.where(at < len(picks), picks[np.minimum(at, len(picks) - 1)], np.inf) - field.cand.time_s
+    away = (since > AROUND_S) & (until > _APPROACH_S)
     score = np.maximum(solution.score[0], solution.score[1])[away]
     return float(np.clip(score, 0.0, 8.0).sum())
 

@@ -282,7 +282,8 @@ class _Stretch:
             held = np.zeros(energy.shape, bool)
             held[:, hold:] = quiet[:, hold:] - quiet[:, :-hold] == hold
             held &= columns < top[:, None]
-            return np.where(held.any(axis=1), energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1), top - 1)
+            until = energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1)
+            return np.asarray(np.where(held.any(axis=1), until, top - 1), np.intp)
 
         last, main = quiet_until(_APPROACH), quiet_until(_MAIN)
         late_s = (main - last) / rate

@@ -7,8 +7,10 @@ from __future__ import annotations
 import numpy as np
 
 from clicktimer import likeness, pump
+from clicktimer.field import Field
 from clicktimer.kernel import F32
-from clicktimer.learning import HAZARD_PER_S, Field, Seed, Solution, learn, like_score, snap_likelihood, worth_of
+from clicktimer.learning import HAZARD_PER_S, Seed, Solution, learn, worth_of
+from clicktimer.weighing import like_score, snap_likelihood
 
 _GROUPS = 12
 _SEEDS = 14

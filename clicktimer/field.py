@@ -1,0 +1,74 @@
+"""Stage 3, the short list: the candidates worth weighing, with all that is computed once for them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from clicktimer import likeness, pump, snap
+from clicktimer.candidates import Candidates
+from clicktimer.kernel import F32, F64
+from clicktimer.waves import Waves
+
+_MOST_CANDIDATES = 3000
+_CHATTER_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """The short list with all that is computed once."""
+
+    cand: Candidates
+    prints: likeness.Prints
+    rise: F32
+    row: np.ndarray
+    levels: pump.Levels
+    duration_s: float
+    snap: F32  # likeness to a snap-action switch, whatever the switch
+    burst: np.ndarray  # how many clicks of a chattering burst it stands for
+    population: F32  # the same of all candidates, short-listed or not
+    waves: Waves
+
+
+def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) -> Field:
+    """The candidates worth weighing: the most snap-like, those at changes of level; a burst as one."""
+    snaps = snap.snap_score(candidates)
+    row = levels.position(candidates.time_s)
+    if len(candidates) > _MOST_CANDIDATES:
+        most = max(_MOST_CANDIDATES, int(duration_s / 3600.0 * 1500))
+        z = np.clip(np.abs(levels.change_db[row] / levels.spread_db), 0.0, 6.0)
+        size = np.sqrt(np.mean(z**2, axis=1))
+        keep = np.sort(np.argsort(-(snaps + size), kind="stable")[:most])
+    else:
+        keep = np.arange(len(candidates))
+    short = candidates.take(keep)
+    prints = likeness.linear_prints(short)
+    first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
+    keep, short = keep[first], short.take(first)
+    prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
+    return Field(
+        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short)
+    )
+
+
+def _bursts(time_s: F64, snaps: F32, vectors: F32) -> tuple[np.ndarray, np.ndarray]:
+    """Which candidates are not the rest of a chattering click, and how many clicks each stands for.
+
+    A switch that chatters clicks two to five times within a second. What follows within a second, sounds alike and
+    is no stronger belongs to the first: it would otherwise be counted as so much unexplained noise.
+    """
+    n = len(time_s)
+    burst = np.ones(n, np.int64)
+    gone = np.zeros(n, bool)
+    strong = np.flatnonzero(snaps > 1.0)
+    for at, i in enumerate(strong):
+        if gone[i]:
+            continue
+        for j in strong[at + 1 :]:
+            if time_s[j] - time_s[i] > _CHATTER_S:
+                break
+            if not gone[j] and snaps[j] < snaps[i] + 8.0 and float(vectors[i] @ vectors[j]) > 0.7:
+                gone[j] = True
+                burst[i] += 1
+    return np.flatnonzero(~gone), burst

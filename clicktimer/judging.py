@@ -1,0 +1,99 @@
+"""Stage 3, the choice: is an answer good enough to be told, and is there another that is as good?
+
+Each rule here stands for a way in which a wrong answer once looked right: crackle that recurs, two switches, words
+that begin and end with a sound, a click that was missed before the first that was heard.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from clicktimer.field import Field
+from clicktimer.learning import AROUND_S, Solution, doubtful
+from clicktimer.recurrence import turn_of
+
+LEAST_EACH = 2.0
+"""Nats that each click must explain before the user's word on the first is taken for all."""
+LEAST_CHANCE = 0.75
+"""A click is told when its chance, by all paths together, is at least this."""
+SURE_CHANCE = 0.9
+_APART = 3.0
+"""Snap score by which clicks stand apart from everything else."""
+_RESEMBLES = -4.0
+"""Score from which a sound before the first told click may have been one."""
+_PLAIN_TURN = 6.0
+_MOST_DOUBTFUL = 0.5
+
+
+def stand_apart(field: Field, solution: Solution) -> bool:
+    """Whether every told click is more of a snap, by far, than anything else that was heard."""
+    picks = np.flatnonzero(solution.path.kind)
+    if len(picks) < 4:
+        return False
+    away = np.min(np.abs(field.cand.time_s[:, None] - field.cand.time_s[picks][None, :]), axis=1) > 1.2
+    others = field.snap[away]
+    return bool(not len(others) or field.snap[picks].min() > others.max() + _APART)
+
+
+def none_before(field: Field, solution: Solution) -> bool:
+    """Whether the first told click can be the first there was, so that the user's word on the start settles all kinds.
+
+    One missed click before it would turn every kind round: so nothing before it may resemble the clicks, it must be
+    beyond doubt itself, and no other click may be in doubt.
+    """
+    path = solution.path
+    picks = np.flatnonzero(path.kind)
+    chance = np.maximum(path.chance_in[picks], path.chance_out[picks])
+    if chance.min() < LEAST_CHANCE or chance[0] < SURE_CHANCE or len(path.silent_rows):
+        return False
+    before = field.cand.time_s < field.cand.time_s[picks[0]] - 1.2
+    resembles = np.maximum(solution.score[0], solution.score[1]) > _RESEMBLES
+    return not bool((before & resembles).any())
+
+
+def as_good(solution: Solution, worth: float, each: float) -> bool:
+    """Whether another sequence stands nearly as well, click for click."""
+    count = int(np.count_nonzero(solution.path.kind))
+    return count >= 4 and worth > 0.6 * each * count
+
+
+def plain(field: Field, solution: Solution, worth: float) -> bool:
+    """Whether a level that is well apart comes and goes with nearly every click, and hardly ever without one."""
+    count, path = int(np.count_nonzero(solution.path.kind)), solution.path
+    return (
+        solution.track is not None
+        and count >= 4
+        and doubtful(solution.track) < _MOST_DOUBTFUL
+        and len(path.silent_rows) <= 0.3 * count
+        and worth >= 2.0 * LEAST_EACH * count
+        and turn_of(field, solution) >= _PLAIN_TURN
+    )
+
+
+def shared(field: Field, mine: np.ndarray, its: np.ndarray) -> float:
+    """Share of these clicks that another answer has too, or has something beside: an echo, a bounce, a relay."""
+    if not len(mine) or not len(its):
+        return 0.0
+    apart = np.abs(field.cand.time_s[mine][:, None] - field.cand.time_s[its][None, :]).min(axis=1)
+    return float(np.mean(apart < AROUND_S))
+
+
+def half_differs(field: Field, one: Solution, best: Solution) -> bool:
+    """Whether one kind of click is about the same in two answers and the other kind is not."""
+    share = [max(shared(field, mine, its) for its in one.members) for mine in best.members]
+    return min(share) < 0.3 and max(share) > 0.7 and min(len(m) for m in one.members) > 0
+
+
+def snap_of(field: Field, solution: Solution) -> float:
+    """Median snap score of an answer's clicks."""
+    return float(np.median(field.snap[solution.path.kind > 0]))
+
+
+def two_kinds(solution: Solution) -> float:
+    """How clearly the clicks fall into two kinds that take turns: 0.5 = any could be either, 1 = no doubt.
+
+    Crackle recurs too, but nothing in it takes turns.
+    """
+    picks = np.flatnonzero(solution.path.kind)
+    both = np.column_stack([solution.path.chance_in[picks], solution.path.chance_out[picks]])
+    return float(np.mean(both.max(axis=1) / np.maximum(both.sum(axis=1), 1e-9)))
