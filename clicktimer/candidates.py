@@ -42,10 +42,10 @@ class Candidates:
     onset to the loudest point, and from there until the energy stays below a tenth. peak_db: (n,) largest sample,
     dB of full scale. prints: (n, slices, bands), context: (n, 2, bands) what sounds before and after, and room: (n,
     bands), codes of half decibels (see to_codes); bands that the recording cannot hold are 0. bands: (n,) bands
-    below half the sample rate. late_s: (n,) how much later the onset is if fainter sounds just before the main one are
-    taken for its approach: some contacts slide before they snap. wave_hz: (n,) sample rate of its wave, 0 where none
-    is kept. waves: (kept, N_WAVE), those that are kept, in the same order: from 4 ms before that later onset, the
-    loudest sample 127.
+    below half the sample rate. approach_s: (n,) how long before the onset a fainter sound
+    began that was not counted, 0 for none: some contacts slide before they snap. wave_hz: (n,) sample rate of its
+    wave, 0 where none is kept. waves: (kept, N_WAVE), those that are kept, in the same order: from 4 ms before the
+    onset, the loudest sample 127.
     """
 
     time_s: F64
@@ -58,7 +58,7 @@ class Candidates:
     context: U8
     room: U8
     bands: U8
-    late_s: npt.NDArray[np.float32]
+    approach_s: npt.NDArray[np.float32]
     wave_hz: npt.NDArray[np.float32]
     waves: npt.NDArray[np.int8]
 

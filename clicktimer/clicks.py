@@ -129,6 +129,8 @@ def _chosen(
             return None
         if abs(turn) < _NO_TURN and _by_sound(field.levels, tracks) is not None:
             return None  # a pump is plainly heard, and these sounds have nothing to do with it
+        if abs(turn) < _SURE_TURN and judging.like_clockwork(field, best):
+            return _nothing(worth)
     if margin < _LEAST_LEAD * worth:
         return None
     order_known = best.track is not None or (

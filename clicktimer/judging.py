@@ -21,6 +21,8 @@ _APART = 3.0
 """Snap score by which clicks stand apart from everything else."""
 _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
+_CLOCK_S = 3.0
+_CLOCK_TICKS = 8
 _PLAIN_TURN = 6.0
 _MOST_DOUBTFUL = 0.5
 
@@ -97,3 +99,12 @@ def two_kinds(solution: Solution) -> float:
     picks = np.flatnonzero(solution.path.kind)
     both = np.column_stack([solution.path.chance_in[picks], solution.path.chance_out[picks]])
     return float(np.mean(both.max(axis=1) / np.maximum(both.sum(axis=1), 1e-9)))
+
+
+def like_clockwork(field: Field, solution: Solution) -> bool:
+    """Whether the clicks come every second or two, run and rest alike to a few hundredths: a clock, not water."""
+    gaps = np.diff(field.cand.time_s[solution.path.kind > 0])
+    if len(gaps) < _CLOCK_TICKS:
+        return False
+    usual = float(np.median(gaps))
+    return usual < _CLOCK_S and float(np.mean(np.abs(gaps - usual) < 0.03 * usual)) > 0.8

@@ -21,7 +21,10 @@ from clicktimer.snap import LOWEST, snap_score
 
 _LONGEST_FEED_S = 5.0
 _RAW_TAIL_S = 0.25
-_APPROACH, _MAIN = 0.05, 0.20
+_ONSET, _APPROACH = 0.05, 0.20
+"""Share of the peak energy below which it is quiet before a click, and of a sound before it that is no part of it."""
+_SLIDE_S = 0.0015
+"""... if it begins this much earlier."""
 _SNAP_RISE, _SNAP_FALL_PER_S = 0.02, 0.02
 """How fast what is asked of a candidate's snap score, for its wave to be kept, follows what there is."""
 
@@ -224,10 +227,10 @@ class _Stretch:
         context[:, :, self.used :] = 0
         room[:, self.used :] = 0
         time_s, *shape = self._onsets((at + self._first_frame) * self.frame_len)
-        sd_s, attack_s, decay_s, peak_db, late_s = (values.astype(np.float32) for values in shape)
+        sd_s, attack_s, decay_s, peak_db, approach_s = (values.astype(np.float32) for values in shape)
         return self._with_waves(Candidates(
             time_s, self._rise[at].copy(), sd_s, attack_s, decay_s, peak_db, prints, context, room,
-            np.full(n, self.used, np.uint8), late_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
+            np.full(n, self.used, np.uint8), approach_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
         ))  # fmt: skip
 
     def _with_waves(self, found: Candidates) -> Candidates:
@@ -240,18 +243,18 @@ class _Stretch:
             if score >= self._least_snap:
                 self._least_snap += _SNAP_RISE
                 wave_hz[i] = waves.rate_of(self.rate_hz)[1]
-        main_s = (found.time_s + found.late_s)[wave_hz > 0.0] - self.start_s
-        at = np.rint(main_s * self.rate_hz).astype(np.int64) - self._raw_first
+        at = np.rint((found.time_s[wave_hz > 0.0] - self.start_s) * self.rate_hz).astype(np.int64) - self._raw_first
         return replace(found, wave_hz=wave_hz, waves=waves.cut(self._raw, at, self.rate_hz))
 
     def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64, F64]:
-        """Time, its deviation, attack, decay, peak and lateness: the onset of the sound's energy near each of the given
+        """Time, its deviation, attack, decay, peak and approach: the onset of the sound's energy near each of the given
         samples, to a fraction of a millisecond.
 
         The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the
         loudest point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the
         noise before allows: the onset is the end of that quiet. A faint approach before the main click is thus not
-        the onset; how much later it would be with 20 % for 5 % is handed on (late_s).
+        the onset; nor is one below 20 %, if there was quiet between it and the main click: how much earlier it began is
+        handed on (approach_s).
         """
         rate = self.rate_hz
         half = max(round(0.0008 * rate), 1)
@@ -285,11 +288,12 @@ class _Stretch:
             until = energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1)
             return np.asarray(np.where(held.any(axis=1), until, top - 1), np.intp)
 
-        last, main = quiet_until(_APPROACH), quiet_until(_MAIN)
-        late_s = (main - last) / rate
-        time_s = self.start_s + (near + span[np.minimum(last + 1, span.size - 1)]) / rate
+        last, main = quiet_until(_ONSET), quiet_until(_APPROACH)
+        approach_s = np.where((main - last) / rate > _SLIDE_S, (main - last) / rate, 0.0)
+        begin = np.where(approach_s > 0.0, main, last)
+        time_s = self.start_s + (near + span[np.minimum(begin + 1, span.size - 1)]) / rate
         ratio = np.clip(highest / noise, 1.0, 1e4)
-        sd_s = 0.0002 + 0.004 / np.sqrt(ratio)
+        sd_s = 0.0002 + 0.004 / np.sqrt(ratio) + 0.2 * approach_s
         around = slice(half + window.start, half + window.stop)
         peak = np.abs(wave[:, around]).max(axis=1)
         loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (
@@ -297,7 +301,7 @@ class _Stretch:
         )
         end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
         peak_db = 20.0 * np.log10(np.maximum(peak, 1e-7))
-        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, peak_db, late_s
+        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, peak_db, approach_s
 
     # -- the level track -------------------------------------------------------------------------------------------
 

@@ -23,7 +23,7 @@ _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
 _SAME_WAVE = 0.5
 """Likeness of the waves from which one snap is the other again."""
-_SLIDE_S = 0.001
+_SLIDE_S = 0.003
 
 
 def told(
@@ -120,13 +120,17 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
 def _as_the_others(field: Field, solution: Solution, pick: int, which: int) -> float:
     """What to add to a click's time, in seconds, so that it is that of the same moment as in the other clicks.
 
-    A contact that slides before it snaps is at one time loud enough to be taken for the onset, at another not.
+    A contact that slides before it snaps is at one time loud enough to be taken for the onset, at another not. The
+    loudest moment tells: it follows the onset after the same time in every click of a kind.
     """
-    late = field.cand.late_s[solution.members[which]]
-    if len(late) < 3:
+    members = solution.members[which]
+    if len(members) < 4:
         return 0.0
-    off = float(field.cand.late_s[pick]) - float(np.median(late))
-    return off if abs(off) > _SLIDE_S else 0.0
+    rise_s = field.cand.attack_s - field.cand.approach_s
+    usual = float(np.median(rise_s[members]))
+    scatter = float(np.median(np.abs(rise_s[members] - usual)))
+    off = float(rise_s[pick]) - usual
+    return off if abs(off) > _SLIDE_S and scatter < 0.2 * _SLIDE_S else 0.0
 
 
 def _edge(time_s: float, kind: Kind, solution: Solution) -> Click:

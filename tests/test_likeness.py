@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from clicktimer.candidates import N_BANDS, N_SLICES, Candidates, to_codes
+from clicktimer.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
 from clicktimer.likeness import Prints, distances, linear_prints, pattern_of, seed_vectors
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
@@ -29,7 +29,8 @@ def candidates(prints_db: list[Floats], rooms_db: list[Floats], used: int = N_BA
     f32 = np.full(n, 0.001, np.float32)
     return Candidates(
         np.arange(n, dtype=float), np.full(n, 20.0, np.float32), f32, f32, f32, f32, prints,
-        np.zeros((n, 2, N_BANDS), np.uint8), rooms, np.full(n, used, np.uint8),
+        np.zeros((n, 2, N_BANDS), np.uint8), rooms, np.full(n, used, np.uint8), f32, np.zeros(n, np.float32),
+        np.zeros((0, N_WAVE), np.int8),
     )  # fmt: skip
 
 

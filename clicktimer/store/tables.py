@@ -28,11 +28,11 @@ CREATE TABLE sessions (id INTEGER PRIMARY KEY, start_s REAL NOT NULL, rate_hz IN
     program TEXT NOT NULL, end_s REAL NOT NULL, end_utc TEXT NOT NULL, end_boot_s REAL NOT NULL, ended TEXT);
 CREATE TABLE candidates (id INTEGER PRIMARY KEY, n INTEGER NOT NULL, time_s BLOB NOT NULL, rise_db BLOB NOT NULL,
     timing_sd_s BLOB NOT NULL, attack_s BLOB NOT NULL, decay_s BLOB NOT NULL, peak_db BLOB NOT NULL,
-    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, late_s BLOB, wave_hz BLOB,
+    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, approach_s BLOB, wave_hz BLOB,
     waves BLOB);
 CREATE TABLE pending (id INTEGER PRIMARY KEY, n INTEGER NOT NULL, time_s BLOB NOT NULL, rise_db BLOB NOT NULL,
     timing_sd_s BLOB NOT NULL, attack_s BLOB NOT NULL, decay_s BLOB NOT NULL, peak_db BLOB NOT NULL,
-    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, late_s BLOB, wave_hz BLOB,
+    prints BLOB NOT NULL, context BLOB NOT NULL, room BLOB NOT NULL, bands BLOB NOT NULL, approach_s BLOB, wave_hz BLOB,
     waves BLOB);
 CREATE TABLE levels (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL, step_s REAL NOT NULL,
     used INTEGER NOT NULL, n INTEGER NOT NULL, codes BLOB NOT NULL);
@@ -56,10 +56,10 @@ _TONES: Final = next(t for t in _TABLES.split(";") if " tones " in t)
 _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "time_s": np.dtype("<f8"), "rise_db": np.dtype("<f4"), "timing_sd_s": np.dtype("<f4"), "attack_s": np.dtype("<f4"),
     "decay_s": np.dtype("<f4"), "peak_db": np.dtype("<f4"), "prints": np.dtype("u1"), "context": np.dtype("u1"),
-    "room": np.dtype("u1"), "bands": np.dtype("u1"), "late_s": np.dtype("<f4"), "wave_hz": np.dtype("<f4"),
+    "room": np.dtype("u1"), "bands": np.dtype("u1"), "approach_s": np.dtype("<f4"), "wave_hz": np.dtype("<f4"),
     "waves": np.dtype("i1"),
 }  # fmt: skip
-_LATER: Final = ("late_s", "wave_hz", "waves")
+_LATER: Final = ("approach_s", "wave_hz", "waves")
 """Columns that the first programs did not write: their candidates are compared by their prints alone."""
 
 
