@@ -97,7 +97,7 @@ def microphone(device: str | None) -> Answer:
         version = portaudio_version()
         return _tried(device, version)
     except DeviceError as error:
-        return False, str(error)
+        return False, str(error).removesuffix("; clicktimer check tells more")
 
 
 def _tried(device: str | None, version: str) -> Answer:
@@ -152,11 +152,11 @@ def awake() -> Answer:
 
 
 def browser() -> Answer:
-    """Whether a browser is there for the page."""
+    """Whether a browser is there for reports in HTML."""
     import webbrowser
 
     try:
         found = webbrowser.get()
     except webbrowser.Error:
-        return False, "no browser was found; only the page in the browser needs one"
+        return False, "no browser was found; only to look at a report in HTML is one needed"
     return True, str(getattr(found, "name", "") or type(found).__name__)
