@@ -14,7 +14,9 @@ from clicktimer.day.read import DayReading
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.site.described import SystemOptions, describe
+from clicktimer.site.house import Uses, day_uses, says_of_the_well, steady_uses_l_per_min, well_report
 from clicktimer.tank.prices import PriceComparison, compare_prices, parse_prices
+from clicktimer.tank.sizing import UnderUse, under_use
 from clicktimer.tank.system import Origin
 from clicktimer.well.assess import WellReport
 
@@ -67,12 +69,17 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What came of it. measured: its run, verdict, tank and causes are the day's where there is a reading."""
+    """What came of it. measured: its run, verdict, tank and causes are the day's where there is a reading.
+
+    uses: the household's use in a day; under: runs under its steady uses; both by the site file.
+    """
 
     measured: Measurement
     reading: DayReading | None = None
     well: WellReport | None = None
     prices: PriceComparison | None = None
+    uses: Uses = ()
+    under: UnderUse | None = None
 
 
 def asked_json(asked: Asked) -> dict[str, Any]:
@@ -121,7 +128,8 @@ def conclude_asked(
 
         others = others_of(asked.system, asked.other_tank, asked.other_charge, asked.other_switch)
         measured, reading = read_measured_day(measured, options, zone=asked.zone, nobody=asked.nobody, others=others)
-    return Result(measured, reading, _well(asked), _prices(asked, measured))
+    uses, under = _of_the_house(asked, measured)
+    return Result(measured, reading, _well(asked), _prices(asked, measured), uses, under)
 
 
 def _proof(paths: Sequence[str], m: Measurement, options: MeasureOptions, progress: Progress | None) -> Any:
@@ -133,6 +141,15 @@ def _proof(paths: Sequence[str], m: Measurement, options: MeasureOptions, progre
     return prove_recording(paths, m, options, progress=progress)
 
 
+def _of_the_house(asked: Asked, m: Measurement) -> tuple[Uses, UnderUse | None]:
+    """What the household uses in a day, and the runs under its steady uses, where a tank and a pump are known."""
+    if m.tank is None or not m.tank.system.tanks:
+        return (), None
+    steady = steady_uses_l_per_min(asked.house)
+    under = under_use(m.tank, steady) if steady and m.tank.system.pump is not None else None
+    return day_uses(asked.house), under
+
+
 def _prices(asked: Asked, m: Measurement) -> PriceComparison | None:
     if asked.prices is None or m.tank is None:
         return None
@@ -142,8 +159,6 @@ def _prices(asked: Asked, m: Measurement) -> PriceComparison | None:
 
 def _well(asked: Asked) -> WellReport | None:
     """The well, where the site file says anything of it."""
-    if not asked.house:
+    if not says_of_the_well(asked.house):
         return None
-    from clicktimer.site.house import well_report
-
     return well_report(asked.house, asked.system)

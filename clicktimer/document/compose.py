@@ -225,6 +225,10 @@ def result_json(result: Result, *, program: str) -> dict[str, Any]:
         from clicktimer.report.day_json import reading_json
 
         document = reading_json(result.measured, result.reading, program_version=program)
+    if result.under is not None:
+        from clicktimer.report.tank_more import use_json
+
+        document["use"] = use_json(result.under)
     if result.well is not None:
         from clicktimer.report.well_machine import well_json
 

@@ -198,6 +198,7 @@ ARITHMETIC, PRICES, PROOF, OPEN_QUESTIONS, VALUES, EVIDENCE, CAUTIONS = (
     "The tank's arithmetic, step by step", "The price list", "How well the switch could be heard here",
     "What could not be told", "What it rests on", "The recording and the program", "Cautions in full",
 )  # fmt: skip
+STEADY_USE: Final = "Under steady use"
 RECORDING, BOTH, CORRECTED, THE_DAY, THE_RUN = (
     "About this recording", "Two readings", "Corrected by hand", "The day", "The run with no water in use",
 )  # fmt: skip
