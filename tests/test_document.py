@@ -10,6 +10,7 @@ import math
 import re
 import shutil
 import time
+import unicodedata
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -226,7 +227,8 @@ def test_page_one_is_one_page_also_where_a_browser_prints_it(paper: Any, tmp_pat
             page = browser.new_page()
             page.goto(path.as_uri())
             pages = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
-            assert "not a certificate" in pages[0].extract_text(), case
+            first = unicodedata.normalize("NFKC", pages[0].extract_text())  # a browser prints "fi" as one letter
+            assert "not a certificate" in first, case
             assert pages[1].extract_text().lstrip().startswith("For the technician"), case
             page.close()
         browser.close()

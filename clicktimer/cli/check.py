@@ -18,7 +18,8 @@ from clicktimer.report.words import wrap
 NEEDED = {
     "numpy": "everything", "scipy": "the detector's filters", "numba": "speed (without it the detector is slow)",
     "av": "reading recordings", "click": "the commands", "rich": "the progress bar",
-    "matplotlib": "every report, and pictures", "jinja2": "reports as HTML", "typst": "reports as PDF", "pypdf": "report --check of a PDF",
+    "matplotlib": "every report, and pictures", "jinja2": "reports as HTML",
+    "typst": "reports as PDF", "pypdf": "report --check of a PDF",
     "pydantic": "site files, and report --check", "sounddevice": "live listening",
     "wakepy": "keeping the computer awake",
 }  # fmt: skip

@@ -136,8 +136,7 @@ def _measured(asked: Asked, recordings: tuple[str, ...]) -> Result:
     name = Path(recordings[0]).name
     with compiling_is_told(), ProgressBar(name) as bar:
         first = measure_asked(replace(asked, kind="measure", prove=False, labels=None), recordings, progress=bar)
-    wanted = asked.prove and not Path(recordings[0]).is_dir()
-    with proof_timed(wanted), ProgressBar(f"{name}, with copies of its clicks") as bar:
+    with proof_timed(asked.prove), ProgressBar(f"{name}, with copies of its clicks") as bar:
         return conclude_asked(asked, first.measured, recordings, progress=bar)
 
 

@@ -22,7 +22,6 @@ from clicktimer.well.assess import WellReport
 
 Progress = Callable[[float, float | None], None]
 Text = str | tuple[str, ...]
-FOLDER_NOT_PROVED = "a listening folder does not hold the whole sound, into which copies could be laid"
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,10 +133,7 @@ def conclude_asked(
 
 def _proof(paths: Sequence[str], m: Measurement, options: MeasureOptions, progress: Progress | None) -> Any:
     from clicktimer.prove import prove_recording
-    from clicktimer.prove.proof import nothing_proved
 
-    if Path(paths[0]).is_dir():
-        return nothing_proved("clicks", FOLDER_NOT_PROVED)
     return prove_recording(paths, m, options, progress=progress)
 
 
