@@ -11,13 +11,14 @@ from clicktimer.cautions import NO_CERTIFICATE
 from clicktimer.document import words
 from clicktimer.document.again import Result
 from clicktimer.document.model import Fact, FirstPage, Step, Tone
-from clicktimer.formats import format_flow, format_time, format_volume
+from clicktimer.formats import format_flow, format_time
 from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
 from clicktimer.records import Band, Measurement, RunTime
 from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
+from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.words import length_text
 from clicktimer.tank.sentences import Finding
@@ -211,9 +212,10 @@ def _size_text(result: Result) -> str:
         return ""
     if tank.judgement.finding != "too-small-but-healthy":
         return ""
-    return words.NEXT_SIZE.format(
-        size=format_volume(tank.choice.volume_l, tank.units), target=format_time(tank.target_s)
-    )
+    size, target = size_text(tank.choice, tank), format_time(tank.target_s)
+    if tank.next_up is None or (tank.choice.run_fast_s or 0.0) >= tank.target_s:
+        return words.NEXT_SIZE.format(size=size, target=target)
+    return words.NEXT_SIZE_UP.format(size=size, target=target, next_up=size_text(tank.next_up, tank))
 
 
 def _cautions(result: Result) -> tuple[str, ...]:

@@ -163,7 +163,9 @@ NEXT_LARGER: Final = (
 """In place of looking for the cause, where the tank has been found healthy and too small."""
 NEXT_AIR: Final = "Check the tank's air charge and its bladder: the tank gives less than its label promises."
 NEXT_STATED: Final = "Look again at what was stated: the tank's volume, the pump's rate, the switch's setting."
-NEXT_SIZE: Final = " A tank of {size} or more reaches a run of {target} with this pump."
+NEXT_SIZE: Final = " For {target} with this pump: {size}."
+NEXT_SIZE_UP: Final = " For {target} with this pump: {size}, or more surely {next_up}."
+"""The first size reaches the mark only where the air has settled; a fast refill takes its run below it."""
 NEXT_LEAK: Final = (
     "Look for what takes water while nobody uses any: a tap, a toilet, a valve, a softener; then the well side."
 )
