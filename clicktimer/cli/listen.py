@@ -29,12 +29,13 @@ if TYPE_CHECKING:
     from clicktimer.store.folder import Folder
 
 KEPT = {
-    "default": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second, and one "
-    "second of sound around each click that is taken for the switch and around at most 20 doubtful ones an hour. Such a "
-    "second may hold a piece of a word; other talk is not kept.",
+    "default": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second, and "
+    "one second of sound around each click that is taken for the switch and around at most 20 doubtful ones an hour. "
+    "Such a second may hold a piece of a word; other talk is not kept.",
     "all": "Kept: EVERYTHING that is heard, as sound. People who may be heard should know and agree; in many places "
     "the law asks for it.",
-    "none": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second; no sound.",
+    "none": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second; "
+    "no sound.",
 }
 
 
