@@ -42,7 +42,8 @@ class Water:
 
     between: from the first cut-in (at from_s, seconds of the log) to the last (to_s), where the balance closes. total:
     all the log. by_hour: in each hour of the log, spread evenly inside each rest and run, finer than which nothing is
-    told. long_runs: the share of it in runs over 5 r0, which ride the pump's curve. doubtful: clicks taken for false or
+    told; each may be off by a tankful at both ends. tankful: what the tank gives between stop and start, in the same
+    unit. long_runs: the share of it in runs over 5 r0, which ride the pump's curve. doubtful: clicks taken for false or
     missed.
     """
 
@@ -52,6 +53,7 @@ class Water:
     to_s: float
     total: Amount
     by_hour: tuple[float, ...]
+    tankful: float
     long_runs: Amount | None
     doubtful: int
     text: str
@@ -115,7 +117,7 @@ def read_water(
     inside = sum(from_s < g.from_s < to_s for g in log.gaps)
     between = amount(*between_s, floor_s * math.sqrt(2 * inside))
     return Water(
-        unit, between, from_s, to_s, total, hours, amount(long_s) if long_s else None, doubtful, text
+        unit, between, from_s, to_s, total, hours, per_s * floor_s, amount(long_s) if long_s else None, doubtful, text
     )
 
 
