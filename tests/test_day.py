@@ -265,6 +265,55 @@ def test_missed_and_false_clicks_are_found_by_the_likeliest_story():
     assert repair(log.cycles, 60.0).cycles == log.cycles
 
 
+def test_a_click_alone_may_be_false_or_true_and_the_interval_holds_both():
+    rests_s = np.random.default_rng(6).exponential(2000.0, 30) + 60.0
+    ins = 100.0 + np.cumsum(rests_s + 60.0)
+    lone = [Click(float(t), "cut-in", 0.9) for t in ins]
+    lone += [Click(float(t) + 60.0, "cut-out", 0.9) for i, t in enumerate(ins) if i != 14]
+    end_s = float(ins[-1]) + 500.0
+    log = DayLog(pair_cycles(sorted(lone, key=lambda c: c.time_s), start_s=0.0, end_s=end_s), end_s)
+    water = read_water(log, no_use_run_of_day(log), rate_l_per_min=60.0)
+    assert water is not None
+    assert water.doubtful == 1
+    # 28 runs of 60 L if the click was false, 29 if its stop was missed
+    assert water.between.low <= 28 * 60.0
+    assert water.between.high >= 29 * 60.0
+    assert water.between.value in (pytest.approx(28 * 60.0, rel=0.01), pytest.approx(29 * 60.0, rel=0.01))
+
+
+def test_a_run_that_a_gap_cuts_is_no_missed_click_and_no_rest_goes_over_the_gap():
+    log = evenly(60.0, 900.0, 20)
+    clicks = [Click(t, "cut-in", 0.9) for c in log.cycles if (t := c.cut_in_s) is not None]
+    clicks += [Click(t, "cut-out", 0.9) for c in log.cycles if (t := c.cut_out_s) is not None]
+    clicks.sort(key=lambda c: c.time_s)
+    cut_s = clicks[20].time_s + 20.0  # inside the eleventh run: its start before the gap, its stop not heard
+    gap = Gap(cut_s, cut_s + 100.0, "nothing was heard")
+    kept = [c for c in clicks if not gap.from_s <= c.time_s <= cut_s + 100.0]
+    cycles = pair_cycles(kept, (gap,), start_s=0.0, end_s=log.duration_s)
+    story = repair(cycles, 60.0, (gap,))
+    assert (story.false, story.missed) == (0, 0)
+    assert len(story.starts_s) == 19
+    water = read_water(DayLog(cycles, log.duration_s, (gap,)), no_use_run_of_day(log), rate_l_per_min=60.0)
+    assert water is not None
+    assert water.doubtful == 0
+    assert water.between.value == pytest.approx(18 * 60.0, rel=0.01)
+    assert water.between.low < 18 * 60.0 < 19 * 60.0 < water.between.high
+
+
+def test_two_long_stretches_do_not_vouch_for_each_other_as_runs():
+    # A cut-out missed, the rest that follows, and the next cut-in missed look like one run of a quarter of an hour.
+    log = evenly(60.0, 900.0, 40)
+    clicks = [Click(t, "cut-in", 0.9) for c in log.cycles if (t := c.cut_in_s) is not None]
+    clicks += [Click(t, "cut-out", 0.9) for c in log.cycles if (t := c.cut_out_s) is not None]
+    clicks.sort(key=lambda c: c.time_s)
+    for first in (51, 21):
+        del clicks[first : first + 2]
+    cycles = pair_cycles(clicks, start_s=0.0, end_s=log.duration_s)
+    assert max(c.run_s or 0.0 for c in cycles) == pytest.approx(1020.0)
+    story = repair(cycles, 60.0)
+    assert sum(c.run_s or 0.0 for c in story.cycles) == pytest.approx(40 * 60.0, rel=0.001)
+
+
 # --- another tank ----------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("times", [0.5, 1.0, 2.0])
 def test_the_day_through_another_tank_is_that_of_the_simulator(times: float):

@@ -10,6 +10,7 @@ import math
 import re
 import shutil
 import time
+import unicodedata
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -211,7 +212,36 @@ def test_a_real_browser_shows_it_prints_it_plays_it_and_everybody_can_read_it(tm
         browser.close()
 
 
+@needs_browser
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_page_one_is_one_page_also_where_a_browser_prints_it(paper: Any, tmp_path: Path):
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as player:
+        browser = player.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
+        for case in ("short", "healthy", "close", "day", "nothing"):
+            presented = replace(documents.WHO, paper=paper, date="2031-05-04")
+            path = tmp_path / f"{case}.html"
+            path.write_bytes(render_html(documents.made(*result_of(case), presented)))
+            page = browser.new_page()
+            page.goto(path.as_uri())
+            pages = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages
+            first = unicodedata.normalize("NFKC", pages[0].extract_text())  # a browser prints "fi" as one letter
+            assert "not a certificate" in first, case
+            assert pages[1].extract_text().lstrip().startswith("For the technician"), case
+            page.close()
+        browser.close()
+
+
 # --- PDF ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_page_one_of_the_pdf_is_one_page(case: str):
+    pages = PdfReader(io.BytesIO(pdf_of(case))).pages
+    assert "not a certificate" in pages[0].extract_text()
+    assert pages[1].extract_text().lstrip().startswith("For the technician")
 
 
 @pytest.mark.parametrize("case", CASES)

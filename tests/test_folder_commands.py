@@ -83,3 +83,23 @@ def test_a_proof_that_needs_sound_which_was_not_kept_is_one_sentence_and_the_res
     told = " ".join(capsys.readouterr().out.split())
     assert "Nothing could be proved: of this listening only a second of sound around each click was kept" in told
     assert " ".join(without.split())[:300] in told
+
+
+@pytest.mark.slow
+def test_a_driven_pump_is_noticed_live_as_in_a_recording(tmp_path: Path):
+    from clicktimer.pipeline import measure_samples
+    from clicktimer.records import Block
+    from tests.benchmarks.machines import make
+
+    sound, rate_hz, _ = make("driven", "develop", 18)
+    source = RecordingSource(iter([Block(sound, rate_hz, 0.0)]), rate_hz, "microphone", piece_s=0.25)
+    session = Session(
+        source, Folder.create(tmp_path / "L", {}), MeasureOptions(), program="test", provisional=False, keep="none"
+    )
+    while not source.ended:
+        session.step()
+    measured, whole = session.finish("end of the recording"), measure_samples(sound, rate_hz)
+    assert "variable-speed" in [w.code for w in measured.warnings]
+    codes = [{w.code for w in m.warnings if w.code in ("variable-speed", "two-pumps")} for m in (measured, whole)]
+    assert codes[0] == codes[1]
+    assert (measured.clicks, measured.verdict) == (whole.clicks, whole.verdict)

@@ -69,7 +69,9 @@ def test_the_refill_test_leads_on_by_the_clicks_and_marks_the_shutting(tmp_path:
     guide = Refill(words.append, 3, shut_after_s=2.0)
     system = parse_system_options()
     options = MeasureOptions(taps="shut", system=system)
-    measured, session = guided("taps-shut-75s", guide, options, tmp_path / "L", {150.0: "10 gal"})
+    measured, session = guided(
+        "short-cycling-12s", guide, options, tmp_path / "L", {5.0: "9 gal", 26.0: "2 gal"}
+    )
     assert guide.done
     assert sum("shut" in w for w in words) >= 3
     assert len(guide.shut_s) == 3
@@ -82,10 +84,11 @@ def test_the_refill_test_leads_on_by_the_clicks_and_marks_the_shutting(tmp_path:
     assert "too long by 0 to 1.0 s" in measured.run.text
     assert measured.run.low_s == pytest.approx(measured.run.high_s - 1.0, abs=0.3)
     assert measure_folder(tmp_path / "L", session.options) == measured
-    # 10 gallons in the 75 s of the second run: 8 gpm, by the person's bucket.
+    # 2 gallons and the 12 s of the second run, by the person's bucket; what was typed before the first is not used.
+    assert any("9 gal is not used" in w for w in words)
     assert session.options.system is not None
     (caught,) = session.options.system.given["caught"]
-    assert caught.startswith("10 gal in 75.")
+    assert caught == "2 gal in 11.99 s"
 
 
 def test_every_wait_has_a_way_out(tmp_path: Path):

@@ -19,6 +19,7 @@ from clicktimer.prove import Count, count_of, prove_recording, wilson
 from clicktimer.prove import runs as proof_runs
 from clicktimer.prove.compose import FADE_S, Composer, Insert
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
+from clicktimer.prove.part import busiest_part, only, state_at
 from clicktimer.prove.stretches import known_stretches
 from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.report.proof import proof_lines
@@ -227,3 +228,58 @@ def test_the_command_tells_the_rate_in_text_and_json(few: None, tmp_path: Path, 
     assert f"Here it hears {proof['usual']['caught']} of {proof['usual']['put']} such clicks" in shown
     assert proof["interval"].startswith("Wilson")
     assert proof["usual"]["low"] <= proof["usual"]["rate"] <= proof["usual"]["high"]
+
+
+def test_the_busiest_part_is_the_one_with_most_clicks_and_short_recordings_are_heard_whole():
+    assert busiest_part([10.0, 20.0], 3600.0) is None
+    assert busiest_part([10.0, 80_000.0], 86_400.0) is None, "one click alone gives no copies of a whole run"
+    rng = np.random.default_rng(4)
+    for _ in range(20):
+        times = sorted(rng.uniform(0.0, 50_000.0, 40))
+        part = busiest_part(times, 50_000.0, 5_000.0)
+        assert part is not None
+        counts = [sum(t < x < t + 5_000.0 for x in times) for t in np.linspace(0.0, 45_000.0, 4_501)]
+        # A part begins 300 s before a click, so it may miss the very best place by what lies in these.
+        assert sum(part[0] < x < part[1] for x in times) >= max(counts) - 2
+        assert 0.0 <= part[0] <= part[1] - 5_000.0 + 1e-6 <= 45_000.0 + 1e-6
+
+
+@pytest.mark.parametrize("size", [700, 4096, 100_000])
+def test_a_part_holds_the_recording_s_own_samples_and_times(size: int):
+    sound = np.arange(20 * RATE_HZ, dtype=np.float32)
+    blocks = [
+        Block(sound[i : i + size], RATE_HZ, i / RATE_HZ, Gap(1.0, 1.0, "x") if i == 0 else None)
+        for i in range(0, len(sound), size)
+    ]
+    out = list(only(lambda: blocks, (3.25, 7.5))())
+    assert out[0].gap_before is None
+    together = np.concatenate([b.samples for b in out])
+    np.testing.assert_array_equal(together, sound[round(3.25 * RATE_HZ) : round(7.5 * RATE_HZ)])
+    for block in out:
+        assert block.samples[0] == pytest.approx((block.start_s + 3.25) * RATE_HZ, abs=0.6)
+
+
+def test_a_long_recording_is_proved_on_a_part_and_that_is_said(few: None, monkeypatch: pytest.MonkeyPatch):
+    paths, m = measured("short-cycling-12s")
+    whole = m.source.duration_s
+    monkeypatch.setattr(proof_runs, "busiest_part", lambda times, end_s: busiest_part(times, end_s, 0.8 * whole))
+    heard: list[tuple[float, float | None]] = []
+    proof = prove_recording(paths, m, MeasureOptions(), progress=lambda s, all_s: heard.append((s, all_s)))
+    assert proof.part_s is not None
+    assert proof.part_s[1] - proof.part_s[0] == pytest.approx(0.8 * whole)
+    assert proof.usual.put >= 8
+    assert proof.usual.rate is not None
+    assert proof.usual.rate > 0.8
+    assert proof.told_before == len(m.clicks)
+    assert "The recording is long" in " ".join(proof_lines(proof))
+    assert all(all_s is not None and s <= all_s for s, all_s in heard), "the length is known at first"
+    assert heard[-1][0] == pytest.approx(heard[0][1], rel=0.3)
+
+
+def test_what_is_known_of_the_pump_where_a_part_begins():
+    _, m = measured("short-cycling-12s")
+    first, second = m.clicks[0], m.clicks[1]
+    assert (first.kind, second.kind) == ("cut-in", "cut-out")
+    for from_s, state in ((first.time_s - 1.0, "off"), (first.time_s + 1.0, "on"), (second.time_s + 1.0, "off")):
+        assert state_at(m, (from_s, from_s + 50.0), "off") == state
+        assert state_at(m, (from_s, from_s + 50.0), None) is None

@@ -147,7 +147,7 @@ def test_no_cell_of_the_csv_is_a_formula(bad: str):
 @pytest.mark.parametrize(
     ("seconds", "said"),
     [(0.04, "0.0 s"), (9.94, "9.9 s"), (9.96, "10 s"), (59.6, "1 min 00 s"), (3599.6, "1 h 00 min"),
-     (7500, "2 h 05 min"), (86399, "1 d 00 h"), (100000, "1 d 04 h")],
+     (7500, "2 h 05 min"), (86399, "24 h"), (100000, "28 h"), (200000, "2 d 08 h")],
 )  # fmt: skip
 def test_lengths_are_said_as_people_say_them(seconds: float, said: str):
     assert length_text(seconds) == said

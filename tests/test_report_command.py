@@ -124,7 +124,7 @@ def test_a_listening_folder_has_its_report_and_its_sounds(here: Path):
     assert run(["report", "heard", "-o", "heard.html"]) == 0
     page = (here / "heard.html").read_text("utf-8")
     assert page.count("<audio ") == 8
-    assert "does not hold the whole sound" in shown(here / "heard.html")
+    assert "only a second of sound around each click was kept" in shown(here / "heard.html")
     assert run(["report", "--check", "heard.html"]) == 0
 
 

@@ -17,9 +17,11 @@ from clicktimer.report.words import wrap
 
 NEEDED = {
     "numpy": "everything", "scipy": "the detector's filters", "numba": "speed (without it the detector is slow)",
-    "av": "reading recordings", "click": "the commands", "rich": "the progress bar", "matplotlib": "pictures",
-    "jinja2": "reports as HTML", "typst": "reports as PDF", "pypdf": "checking a report in PDF",
-    "pydantic": "site files", "sounddevice": "live listening", "wakepy": "keeping the computer awake",
+    "av": "reading recordings", "click": "the commands", "rich": "the progress bar",
+    "matplotlib": "every report, and pictures", "jinja2": "reports as HTML",
+    "typst": "reports as PDF", "pypdf": "report --check of a PDF",
+    "pydantic": "site files, and report --check", "sounddevice": "live listening",
+    "wakepy": "keeping the computer awake",
 }  # fmt: skip
 DECODERS = {
     "m4a, mp4": "aac",
@@ -97,7 +99,7 @@ def microphone(device: str | None) -> Answer:
         version = portaudio_version()
         return _tried(device, version)
     except DeviceError as error:
-        return False, str(error)
+        return False, str(error).removesuffix("; clicktimer check tells more")
 
 
 def _tried(device: str | None, version: str) -> Answer:
@@ -152,11 +154,11 @@ def awake() -> Answer:
 
 
 def browser() -> Answer:
-    """Whether a browser is there for the page."""
+    """Whether a browser is there for reports in HTML."""
     import webbrowser
 
     try:
         found = webbrowser.get()
     except webbrowser.Error:
-        return False, "no browser was found; only the page in the browser needs one"
+        return False, "no browser was found; only to look at a report in HTML is one needed"
     return True, str(getattr(found, "name", "") or type(found).__name__)

@@ -11,7 +11,14 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.cli.recording_options import REPORT_OPTION, day_options, pump_said, recording_options, taps_said
+from clicktimer.cli.recording_options import (
+    DECIMAL_OPTION,
+    REPORT_OPTION,
+    day_options,
+    pump_said,
+    recording_options,
+    taps_said,
+)
 from clicktimer.cli.reporting import (
     check_report_target,
     house_of,
@@ -35,6 +42,7 @@ if TYPE_CHECKING:
 @day_options
 @click.option("--picture", metavar="FILE", help="Draw the day as FILE.png or FILE.svg.")
 @REPORT_OPTION
+@DECIMAL_OPTION
 @click.option("--no-prove", is_flag=True, help="Leave the proof by added clicks out of the document.")
 @system_options
 def day_command(
@@ -55,6 +63,7 @@ def day_command(
     corrected: str | None,
     picture: str | None,
     report_target: str | None,
+    decimal: Any,
     no_prove: bool,
     system: Any,
 ) -> int:
@@ -118,7 +127,7 @@ def day_command(
         sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=asked.options.marks_s)
         write_whole(Path(picture), sheet.file_bytes(kind))
     if report_target is not None:
-        write_report(report_target, result, asked, presented_of(site_given()), recordings)
+        write_report(report_target, result, asked, presented_of(site_given(), decimal=decimal), recordings)
     return MEASURED if m.run is not None else NOT_MEASURED
 
 

@@ -29,11 +29,13 @@ if TYPE_CHECKING:
     from clicktimer.store.folder import Folder
 
 KEPT = {
-    "default": "Kept: the time and print of each sudden sound, coarse levels, and one second of sound around each "
-    "click that is taken for the switch and around at most 20 doubtful ones an hour. Talk is not kept as sound.",
+    "default": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second, and "
+    "one second of sound around each click that is taken for the switch and around at most 20 doubtful ones an hour. "
+    "Such a second may hold a piece of a word; other talk is not kept.",
     "all": "Kept: EVERYTHING that is heard, as sound. People who may be heard should know and agree; in many places "
     "the law asks for it.",
-    "none": "Kept: the time and print of each sudden sound and coarse levels; no sound at all.",
+    "none": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second; "
+    "no sound.",
 }
 
 
@@ -325,9 +327,7 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     click.echo(render_text(measured, emphasis=emphasis_for(), csv_hint=False), nl=False)
     # The report is longer than a screen: its end tells the main thing again.
     click.echo("\n" + "\n".join(wrap(f"In short: {summary_line(measured)}")))
-    click.echo(
-        f"Kept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}"
-    )
+    click.echo(f"Kept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}")
     return MEASURED if measured.run is not None else NOT_MEASURED
 
 

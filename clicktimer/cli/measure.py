@@ -14,7 +14,13 @@ from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, e
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.cli.recording_options import REPORT_OPTION, pump_said, recording_options, taps_said
+from clicktimer.cli.recording_options import (
+    DECIMAL_OPTION,
+    REPORT_OPTION,
+    pump_said,
+    recording_options,
+    taps_said,
+)
 from clicktimer.cli.reporting import (
     check_report_target,
     house_of,
@@ -41,14 +47,14 @@ logger = logging.getLogger(__name__)
 class Beside:
     """What is asked beside the measuring: where to write the labels, whose to read, and whether to prove the place.
 
-    report: where to write the document, and what was asked for it.
+    report: where to write the document, what was asked for it, and how its numbers are written.
     """
 
     labels_target: str | None = None
     corrected: tuple[str, tuple[Label, ...]] | None = None
     prove: bool = False
     into: str | None = None
-    report: tuple[str, Asked] | None = None
+    report: tuple[str, Asked, Any] | None = None
 
 
 @click.command("measure", short_help="Time the pump's runs in a recording and judge them.")
@@ -58,6 +64,7 @@ class Beside:
 @click.option("--prove/--no-prove", "prove", default=None,
               help="Add copies of the clicks to the recording, count how many are caught. [with --report]")  # fmt: skip
 @REPORT_OPTION
+@DECIMAL_OPTION
 @system_options
 def measure_command(
     recordings: tuple[str, ...],
@@ -73,6 +80,7 @@ def measure_command(
     into: str | None,
     prove: bool | None,
     report_target: str | None,
+    decimal: Any,
     system: Any,
 ) -> int:
     """Time the pump's runs in a recording and judge them.
@@ -105,7 +113,7 @@ def measure_command(
         system=system,
     )
     if report_target is not None:
-        beside = replace(beside, report=_report_wanted(report_target, options, corrected, prove))
+        beside = replace(beside, report=(*_report_wanted(report_target, options, corrected, prove), decimal))
     jobs = [recordings] if joined else [(r,) for r in recordings]
     return measure_all(jobs, options, json_target=json_target, csv_target=csv_target, beside=beside)
 
@@ -196,8 +204,9 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
     if beside.report is not None:
         from clicktimer.document.again import conclude_asked
 
-        target, asked = beside.report
-        write_report(target, conclude_asked(asked, m, job), asked, presented_of(site_given()), job)
+        target, asked, decimal = beside.report
+        presented = presented_of(site_given(), decimal=decimal)
+        write_report(target, conclude_asked(asked, m, job), asked, presented, job)
     return m
 
 

@@ -44,6 +44,11 @@ REPORT_OPTION = click.option(
     help="Write a document for the client: FILE.html or FILE.pdf (clicktimer report).",
 )  # fmt: skip
 
+DECIMAL_OPTION = click.option(
+    "--decimal", type=click.Choice(["point", "comma"]), default="point",
+    help="How numbers are written in the document: 1.5 or 1,5.",
+)  # fmt: skip
+
 
 def recording_options(command: F) -> F:
     """Add what is said of a recording: taps_shut, steady_tap, pump_at_start, started, joined, and the targets."""

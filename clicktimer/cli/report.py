@@ -13,7 +13,7 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, put
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.cli.recording_options import day_options, pump_said, recording_options, taps_said
+from clicktimer.cli.recording_options import DECIMAL_OPTION, day_options, pump_said, recording_options, taps_said
 from clicktimer.cli.reporting import (
     check_report_target,
     house_of,
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--date", metavar="YYYY-MM-DD", help="Date of the document. [of the recording; else left open]")
 @click.option("--date-style", type=click.Choice(["iso", "us", "eu"]), default="iso",
               help="2031-05-04, May 4, 2031 or 4 May 2031.")  # fmt: skip
+@DECIMAL_OPTION
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", help="Size of the paper.")
 @click.option("--all-clicks", is_flag=True, help="Show the clicks of every run. [of at most 12]")
 @click.option("--no-prove", is_flag=True, help="Leave out the proof by added clicks, which takes the longest.")
@@ -57,6 +58,7 @@ def report_command(
     date: str | None,
     paper: Any,
     date_style: Any,
+    decimal: Any,
     all_clicks: bool,
     json_target: str | None,
     csv_target: str | None,
@@ -87,7 +89,7 @@ def report_command(
     if click.get_current_context().get_parameter_source("date") is ParameterSource.DEFAULT_MAP:
         date = None
     presented = presented_of(
-        site_given(), paper=paper, date_style=date_style, all_clicks=all_clicks,
+        site_given(), paper=paper, date_style=date_style, decimal=decimal, all_clicks=all_clicks,
         date=None if date is None else parse_date(date), **{k: said[k] for k in ("who", "client", "where", "notes")},
     )  # fmt: skip
     asked = _asked(system, said, as_day, joined=len(recordings) > 1 or said["joined"])
@@ -134,8 +136,7 @@ def _measured(asked: Asked, recordings: tuple[str, ...]) -> Result:
     name = Path(recordings[0]).name
     with compiling_is_told(), ProgressBar(name) as bar:
         first = measure_asked(replace(asked, kind="measure", prove=False, labels=None), recordings, progress=bar)
-    wanted = asked.prove and not Path(recordings[0]).is_dir()
-    with proof_timed(wanted), ProgressBar(f"{name}, with copies of its clicks") as bar:
+    with proof_timed(asked.prove), ProgressBar(f"{name}, with copies of its clicks") as bar:
         return conclude_asked(asked, first.measured, recordings, progress=bar)
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from clicktimer.cli.output import write_whole
+from clicktimer.cli.progress import ProgressBar
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
@@ -100,7 +101,8 @@ def write_report(target: str, result: Result, asked: Asked, presented: Presented
     from clicktimer.document.compose import compose
     from clicktimer.document.evidence import gather_evidence
 
-    evidence = gather_evidence(paths, result.measured, every=presented.all_clicks)
+    with ProgressBar(f"{Path(paths[0]).name} for the sound of its clicks") as bar:
+        evidence = gather_evidence(paths, result.measured, every=presented.all_clicks, progress=bar)
     document = compose(result, asked, presented, evidence, program=__version__)
     path = Path(target)
     lacking = ""

@@ -23,8 +23,8 @@ from clicktimer.records import RunTime
 
 FIELD_FLOOR: Final = 0.07
 """Half width that no interval goes below: heat of the air and the tap's and the pump's own laws (simulated)."""
-LEAST_RUNS: Final = 6
-WIDEST: Final = 0.16  # half width of the posterior, 95 %, as a share
+LEAST_RUNS: Final = 5
+WIDEST: Final = 0.20  # half width of the posterior, 95 %, as a share
 NEAR_SHARE: Final = 0.05
 LEAST_NEAR: Final = 3
 FAST_DUTY: Final = 0.6  # a tap over this share of the pump's rate reads long

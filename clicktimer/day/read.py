@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -30,7 +31,7 @@ NIGHT: Final = (0, 5 * 60)
 class DayReading:
     """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
 
-    seeping_l_per_min and limit_l_per_min: None without a pump rate. night_water: midnight to five, None without a
+    seeping_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
     start. log_facts: for the table of causes.
     """
 
@@ -43,10 +44,15 @@ class DayReading:
     limit_l_per_min: float | None
     starts: Starts
     water: Water | None
-    night_water: float | None
+    night: Amount | None
     changes: tuple[Change, ...]
     replayed: tuple[Replayed, ...]
     log_facts: dict[str, str]
+
+    @property
+    def night_water(self) -> float | None:
+        """Water from midnight to five, a night, in the unit of ``water``."""
+        return None if self.night is None else self.night.value
 
 
 def read_day(
@@ -115,8 +121,11 @@ def read_day(
     )  # fmt: skip
 
 
-def _night(log: DayLog, water: Water | None, zone: Any) -> float | None:
-    """Water from midnight to five, per night, in the unit of ``water``, from hours of the log spread evenly."""
+def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:
+    """Water from midnight to five, per night, in the unit of ``water``, from hours of the log spread evenly.
+
+    Where in a rest the water left is not known, so that each end of a night may be off by one tankful.
+    """
     if water is None or log.started_s is None:
         return None
     nights = spans_s(NIGHT, log.started_s, log.duration_s, zone)
@@ -128,7 +137,12 @@ def _night(log: DayLog, water: Water | None, zone: Any) -> float | None:
         for hour, amount in enumerate(water.by_hour):
             overlap_s = min(to_s, (hour + 1) * 3600.0) - max(from_s, hour * 3600.0)
             total += amount * max(0.0, overlap_s) / 3600.0
-    return total / len(full)
+    value, count = total / len(full), len(full)
+    known = water.between if water.between.value > 0 else water.total
+    shares = (known.value - known.low, known.high - known.value)
+    below, above = (value * s / max(known.value, 1e-9) for s in shares)
+    ends = water.tankful * math.sqrt(2.0 / count)
+    return Amount(value, max(0.0, value - math.hypot(below, ends)), value + math.hypot(above, ends))
 
 
 def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:

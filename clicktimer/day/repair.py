@@ -1,171 +1,111 @@
-"""Cycles with clicks missed or false in, the likeliest story of the pump out, once r0 is known.
+"""Cycles with clicks missed or false in, stories of the pump out that may be true, and one from their middle.
 
-A run shorter than r0 cannot be, a pump that started must stop before it starts again, and every missed or false click
-costs belief. The cheapest story is found by going through the clicks once (dynamic programming). Without any half-heard
-run, short run or very long run the cycles come back as they are.
+Without any half-heard run, short run or very long run there is one story: the cycles as they are. Otherwise several are
+drawn (stories.py), and what they differ in is what cannot be told.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from clicktimer.day.log import LEAST_CONFIDENCE
-from clicktimer.records import Cycle
+from clicktimer.day.log import Floats, whole_runs
+from clicktimer.day.stories import LONG_RATIO, SHORT_RATIO, Clicks, Story
+from clicktimer.records import Cycle, Gap
 
-FALSE_COST: Final = 4.0  # about one click in fifty is false ...
-MISSED_COST: Final = 4.0  # ... and as many are missed
-SHORT_RATIO: Final = 0.88  # a run below this much of r0 is none (heat of the air shortens it by up to 7 %)
-LONG_RATIO: Final = 5.0
-FEW_HALVES: Final = 0.04
-LOOK_BACK: Final = 8
-IMPOSSIBLE: Final = 1e9
+MOST_STORIES: Final = 96
+LEAST_STORIES: Final = 24
+CLICKS_ALL: Final = 60_000  # clicks in all stories together: a month of them costs seconds
+SEED: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
 class Repaired:
-    """cycles: by the likeliest story; a run of which one end was put in is not complete. false, missed: clicks."""
+    """cycles: by one story; a run of which one end was put in is not complete. false, missed: clicks.
+
+    starts_s, ends_s: of its whole runs, seconds.
+    """
 
     cycles: tuple[Cycle, ...]
     false: int
     missed: int
+    starts_s: Floats
+    ends_s: Floats
 
 
-def repair(cycles: Sequence[Cycle], no_use_run_s: float) -> Repaired:
-    """Find the likeliest story of a log with r0 known, in seconds."""
+def repair(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> Repaired:
+    """The story from the middle of those that may be true, r0 known, in seconds."""
+    return middle(possible(cycles, no_use_run_s, gaps))
+
+
+def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> tuple[Repaired, ...]:
+    """Stories of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
+
+    no_use_run_s: r0, seconds. gaps: where nothing was heard.
+    """
     runs_s = np.array([c.run_s for c in cycles if c.run_s is not None], dtype=float)
-    whole = all(c.run_s is not None for c in cycles[1:-1])
-    if not len(runs_s) or (
-        whole and runs_s.min() >= SHORT_RATIO * no_use_run_s and runs_s.max() <= LONG_RATIO * no_use_run_s
-    ):
-        return Repaired(tuple(cycles), 0, 0)
-    events = _events(cycles)
-    usual_s = runs_s[(runs_s >= SHORT_RATIO * no_use_run_s) & (runs_s <= LONG_RATIO * no_use_run_s)]
-    mean_s = float(usual_s.mean()) if len(usual_s) else no_use_run_s
-    span_s = (events[-1][0] - events[0][0]) / max(1, len(runs_s))
-    rest_cost = _rest_cost(np.array([c.rest_s for c in cycles if c.rest_s is not None], dtype=float), span_s)
-    halves = sum(c.run_s is None for c in cycles[1:-1])
-    # Where hardly a click is missed, a long run is long; where many are, it is rather two with the clicks between lost.
-    often_long = halves <= FEW_HALVES * len(cycles)
-    best, came = _walk(events, no_use_run_s, mean_s, rest_cost, often_long)
-    kept = []
-    at = int(np.argmin(best))
-    while at >= 0:
-        kept.append(at)
-        at = came[at]
-    return _story([events[i] for i in reversed(kept)], len(events) - len(kept), no_use_run_s, mean_s, often_long)
+    if not len(runs_s):
+        return (_as_heard(cycles),)
+    cut = {i for i, c in enumerate(cycles) if c.run_s is None and _at_gap(cycles, i, gaps)}
+    whole = all(c.run_s is not None for i, c in enumerate(cycles[1:-1], 1) if i not in cut)
+    if whole and runs_s.min() >= SHORT_RATIO * no_use_run_s and runs_s.max() <= LONG_RATIO * no_use_run_s:
+        return (_as_heard(cycles),)
+    clicks = Clicks(cycles, no_use_run_s, gaps)
+    count = min(MOST_STORIES, max(LEAST_STORIES, CLICKS_ALL // len(clicks.time_s)))
+    drawn = clicks.draw(count, np.random.default_rng(SEED))
+    return tuple(_told(s, gaps) for s in drawn if s.runs) or (_as_heard(cycles),)
 
 
-_Event = tuple[float, bool, float]  # time, is a cut-in, confidence
+def middle(stories: Sequence[Repaired]) -> Repaired:
+    """The story whose pump ran neither long nor short: by the time it ran in all."""
+    ran_s = [float((s.ends_s - s.starts_s).sum()) for s in stories]
+    return stories[int(np.argsort(ran_s, kind="stable")[len(ran_s) // 2])]
 
 
-def _events(cycles: Sequence[Cycle]) -> list[_Event]:
-    events: list[_Event] = []
-    for c in cycles:
-        sure = math.sqrt(c.confidence) if c.run_s is not None else c.confidence
-        if c.cut_in_s is not None:
-            events.append((c.cut_in_s, True, sure))
-        if c.cut_out_s is not None:
-            events.append((c.cut_out_s, False, sure))
-    return sorted(events)
+def _at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
+    """Whether a half-heard run is one that a gap cut: the gap lies between it and the click before or after."""
+    here = cycles[index]
+    is_in = here.cut_in_s is not None
+    at_s = here.cut_in_s if here.cut_in_s is not None else here.cut_out_s
+    beside = index + 1 if is_in else index - 1
+    if not 0 <= beside < len(cycles):
+        return False
+    other = cycles[beside]
+    ends = (other.cut_in_s if other.cut_in_s is not None else other.cut_out_s) if is_in else (
+        other.cut_out_s if other.cut_out_s is not None else other.cut_in_s
+    )  # fmt: skip
+    if at_s is None or ends is None:
+        return False
+    return any(min(at_s, ends) <= g.from_s <= max(at_s, ends) for g in gaps)
 
 
-def _rest_cost(rests_s: np.ndarray, cycle_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """Minus the log density of rests, over that of a false click (one in a mean cycle), on a grid of log rests."""
-    grid = np.arange(-2.0, 14.0, 0.1)
-    rests_s = rests_s[rests_s > 0]
-    if len(rests_s) < 4:
-        return grid, np.exp(grid) / cycle_s
-    logs = np.log(rests_s)
-    wide = 0.25
-    density = np.exp(-0.5 * ((grid[:, None] - logs[None, :]) / wide) ** 2).sum(axis=1) / (wide * 2.507 * len(logs))
-    return grid, grid - math.log(cycle_s) - np.log(0.8 * density + 0.2 * 0.12)
+def _as_heard(cycles: Sequence[Cycle]) -> Repaired:
+    runs = whole_runs(cycles)
+    return Repaired(tuple(cycles), 0, 0, runs.starts_s, runs.ends_s)
 
 
-def _walk(
-    events: list[_Event], r0_s: float, mean_s: float, rest_cost: tuple[np.ndarray, np.ndarray], often_long: bool
-) -> tuple[np.ndarray, list[int]]:
-    n = len(events)
-    drop = [FALSE_COST if e[2] > LEAST_CONFIDENCE else 1.0 for e in events]
-    dropped = np.concatenate([[0.0], np.cumsum(drop)])
-    best = np.full(n, IMPOSSIBLE)
-    came = [-1] * n
-    for j in range(n):
-        if j < LOOK_BACK:
-            best[j] = dropped[j]
-        for i in range(max(0, j - LOOK_BACK), j):
-            cost = best[i] + dropped[j] - dropped[i + 1]
-            cost += _step(events[i], events[j], r0_s, mean_s, rest_cost, often_long)
-            if cost < best[j]:
-                best[j], came[j] = cost, i
-    # what comes after the last kept click was dropped
-    return best + dropped[n] - dropped[1:], came
-
-
-def _step(
-    a: _Event, b: _Event, r0_s: float, mean_s: float, rest_cost: tuple[np.ndarray, np.ndarray], often_long: bool
-) -> float:
-    gap_s = b[0] - a[0]
-
-    def rest(length_s: float) -> float:
-        return float(np.interp(math.log(max(length_s, 0.2)), *rest_cost))
-
-    if a[1] and not b[1]:
-        if gap_s < SHORT_RATIO * r0_s:
-            return IMPOSSIBLE
-        # long runs are rare: of two stories the one with the shorter run is likelier
-        cost = 0.2 * math.log(max(1.0, gap_s / r0_s)) + 1.3 * math.log(max(1.0, gap_s / (1.5 * r0_s)))
-        if gap_s > LONG_RATIO * r0_s and not often_long:
-            cost += 2.0
-        return min(2.0 * MISSED_COST - 0.5, cost)
-    if not a[1] and b[1]:
-        return rest(gap_s)
-    if gap_s < SHORT_RATIO * r0_s:
-        return IMPOSSIBLE
-    return MISSED_COST + rest(max(gap_s - mean_s, 1.0))
-
-
-def _story(kept: list[_Event], false: int, r0_s: float, mean_s: float, often_long: bool) -> Repaired:
-    cycles: list[Cycle] = []
-    missed = 0
-    for index, (time_s, is_in, sure) in enumerate(kept):
-        after = kept[index + 1] if index + 1 < len(kept) else None
-        before = kept[index - 1] if index else None
-        if is_in and after is not None and not after[1]:
-            length_s = after[0] - time_s
-            if length_s > LONG_RATIO * r0_s and not often_long:
-                missed += 2  # two runs with the clicks between them missed
-                cycles.append(_put_in(time_s, time_s + mean_s, sure))
-                cycles.append(_put_in(after[0] - mean_s, after[0], sure))
-            else:
-                cycles.append(_whole(time_s, after[0], sure * after[2]))
-        elif is_in and after is not None:
-            missed += 1
-            cycles.append(_put_in(time_s, min(time_s + mean_s, after[0] - 0.1), sure))
-        elif is_in:
-            cycles.append(Cycle(time_s, None, None, None, None, None, False))
-        elif before is None:
-            cycles.append(Cycle(None, time_s, None, None, None, None, False))
-        elif not before[1]:
-            missed += 1
-            cycles.append(_put_in(max(time_s - mean_s, before[0] + 0.1), time_s, sure))
-    cycles.sort(key=lambda c: c.cut_in_s if c.cut_in_s is not None else c.cut_out_s or 0.0)
-    for i in range(len(cycles) - 1):
-        end_s, next_s = cycles[i].cut_out_s, cycles[i + 1].cut_in_s
-        if end_s is not None and next_s is not None:
-            cycles[i] = replace(cycles[i], rest_s=max(0.0, next_s - end_s))
-    return Repaired(tuple(cycles), false, missed)
-
-
-def _whole(start_s: float, end_s: float, sure: float) -> Cycle:
-    run_s = end_s - start_s
-    return Cycle(start_s, end_s, run_s, run_s, run_s, None, True, confidence=sure)
-
-
-def _put_in(start_s: float, end_s: float, sure: float) -> Cycle:
-    run_s = end_s - start_s
-    return Cycle(start_s, end_s, run_s, None, None, None, False, confidence=sure, note="one end put in")
+def _told(story: Story, gaps: Sequence[Gap]) -> Repaired:
+    """A story as cycles; a rest is known where no gap and no half-heard run lies in it."""
+    parts: list[tuple[float, float | None, float | None, int]] = [(s, s, e, put) for s, e, put in story.runs]
+    parts += [(t, t, None, 0) if is_in else (t, None, t, 0) for t, is_in in story.halves]
+    parts.sort(key=lambda p: p[0])
+    cycles = []
+    for index, (_, start_s, end_s, put) in enumerate(parts):
+        after = parts[index + 1] if index + 1 < len(parts) else None
+        rest_s = None
+        if end_s is not None and after is not None and after[1] is not None:
+            broken = any(end_s <= g.from_s <= after[1] for g in gaps)
+            rest_s = None if broken else max(0.0, after[1] - end_s)
+        run_s = None if start_s is None or end_s is None else end_s - start_s
+        heard = run_s is not None and put == 0
+        cycles.append(
+            Cycle(
+                start_s, end_s, run_s, run_s if heard else None, run_s if heard else None, rest_s, heard,
+                confidence=0.9, note="" if put == 0 else "one end put in",
+            )
+        )  # fmt: skip
+    table = np.array([r[:2] for r in story.runs], dtype=float).reshape(-1, 2)
+    return Repaired(tuple(cycles), story.false, story.missed, table[:, 0], table[:, 1])

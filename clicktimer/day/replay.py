@@ -11,7 +11,7 @@ import numpy as np
 
 from clicktimer.day.log import DayLog, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
-from clicktimer.day.repair import repair
+from clicktimer.day.repair import possible
 from clicktimer.day.seeping import Seeping
 from clicktimer.day.starts import worst_hour
 from clicktimer.day.use import rebuild, runs_through
@@ -49,18 +49,20 @@ def replay(
     """
     if no_use.seconds is None or whole_runs(log.cycles).count < 2:
         return ()
-    log = replace(log, cycles=repair(log.cycles, no_use.seconds).cycles)
+    stories = possible(log.cycles, no_use.seconds, log.gaps)
     leak_duty = seeping.duty if seeping.told and seeping.duty is not None else 0.0
     results: list[list[tuple[float, float, float]]] = [[] for _ in others]
     for throw in range(dice):
         rng = np.random.default_rng([SEED, throw])
-        flows = rebuild(log, no_use.seconds, no_use.steady, leak_duty, rng)
+        # with every throw another story of which clicks were true
+        own = stories[(throw * len(stories)) // dice]
+        flows = rebuild(replace(log, cycles=own.cycles), no_use.seconds, no_use.steady, leak_duty, rng)
         for row, (_, times) in zip(results, others, strict=True):
             tankful_s = no_use.seconds * times * warmed(no_use.seconds, times)
             starts_s, runs_s = runs_through(flows, tankful_s, log.duration_s, flows.start_level)
             mean_s = float(runs_s.mean()) if len(runs_s) else math.nan
             row.append((float(len(starts_s)), float(worst_hour(starts_s)[0]), mean_s))
-    heard = float(len(all_starts_s(log.cycles)))
+    heard = len(all_starts_s(log.cycles))
     told = []
     for (name, times), row in zip(others, results, strict=True):
         table = np.array(row)

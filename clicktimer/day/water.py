@@ -7,6 +7,8 @@ cut-in to the last the balance closes; before and after it the tank may have giv
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -14,13 +16,14 @@ import numpy as np
 
 from clicktimer.day.log import DayLog, whole_runs
 from clicktimer.day.norun import NoUseRun
-from clicktimer.day.repair import repair
+from clicktimer.day.repair import Repaired, middle, possible
 
 HOUR_S: Final = 3_600.0
 ENDLESS_RATIO: Final = 5.0
 CURVE: Final = (-0.17, 0.23)
 """A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
-DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, standard deviation (simulated)
+DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, where r0 is not known (simulated)
+DRAWN_WIDER: Final = 1.25  # times the spread of the stories: what they take for granted (on the develop seeds)
 LAW_SD: Final = 0.01  # of the balance, with a pump whose rate falls (simulated: -1.0 to +0.6 % on 90 % of days)
 
 
@@ -37,15 +40,20 @@ class Amount:
 class Water:
     """Water used. unit: "L", or "tankfuls" where no pump rate is known, or "s" of pump where r0 is not known either.
 
-    between: from the first cut-in to the last, where the balance closes. total: all the log. by_hour: in each hour of
-    the log, spread evenly inside each rest and run, finer than which nothing is told. long_runs: the share of it in
-    runs over 5 r0, which ride the pump's curve. doubtful: clicks taken for false or missed.
+    between: from the first cut-in (at from_s, seconds of the log) to the last (to_s), where the balance closes. total:
+    all the log. by_hour: in each hour of the log, spread evenly inside each rest and run, finer than which nothing is
+    told; each may be off by a tankful at both ends. tankful: what the tank gives between stop and start, in the same
+    unit. long_runs: the share of it in runs over 5 r0, which ride the pump's curve. doubtful: clicks taken for false or
+    missed.
     """
 
     unit: str
     between: Amount
+    from_s: float
+    to_s: float
     total: Amount
     by_hour: tuple[float, ...]
+    tankful: float
     long_runs: Amount | None
     doubtful: int
     text: str
@@ -56,15 +64,16 @@ def read_water(
 ) -> Water | None:
     """Reckon the water of a log; None without a whole run. rate_l_per_min: the pump's, mean over a refill."""
     r0_s = no_use.seconds
-    doubtful = 0
+    if whole_runs(log.cycles).count < 1:
+        return None
     if r0_s is not None:
-        story = repair(log.cycles, r0_s)
-        doubtful, log = story.false + story.missed, replace(log, cycles=story.cycles)
+        stories = possible(log.cycles, r0_s, log.gaps)
+        best = middle(stories)
+        doubtful = round(float(np.median([s.false + s.missed for s in stories])))
+        log = replace(log, cycles=best.cycles)
     else:
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
-    if runs.count < 1:
-        return None
     if rate_l_per_min is not None:
         unit, per_s, own_sd = "L", rate_l_per_min / 60.0, (rate_sd_l_per_min or 0.0) / rate_l_per_min
     elif r0_s is not None and no_use.low_s is not None and no_use.high_s is not None:
@@ -74,28 +83,70 @@ def read_water(
     floor_s = r0_s if r0_s is not None else float(np.quantile(runs.runs_s, 0.25))
     usual = runs.runs_s <= ENDLESS_RATIO * floor_s
     long_s = float(runs.runs_s[~usual].sum())
-    mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
-    # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
-    counted_s = float(runs.runs_s.sum())
-    between_s = counted_s - float(runs.runs_s[-1])
+    if r0_s is not None:
+        from_s, to_s = _first_and_last(stories)
+        all_s = _spread_of([float((s.ends_s - s.starts_s).sum()) for s in stories])
+        between_s = _spread_of(_pumped_s(stories, from_s, to_s, r0_s))
+    else:
+        from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
+        mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
+        doubt_s = 1.96 * DOUBT_RUNS * mean_s * math.sqrt(doubtful)
+        counted_s = float(runs.runs_s.sum())
+        all_s = (counted_s, doubt_s, doubt_s)
+        # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
+        between_s = (counted_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
     sd = math.hypot(own_sd, LAW_SD)
-    chance_s = DOUBT_RUNS * mean_s * math.sqrt(doubtful)
 
-    def amount(seconds: float, more_s: float = 0.0) -> Amount:
-        half_s = math.hypot(1.96 * sd * seconds, 1.96 * chance_s) + more_s
-        low_s = seconds - half_s + CURVE[0] * long_s
-        return Amount(per_s * seconds, per_s * max(0.0, low_s), per_s * (seconds + half_s + CURVE[1] * long_s))
+    def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:
+        low_s = seconds - math.hypot(1.96 * sd * seconds, below_s) - more_s + CURVE[0] * long_s
+        high_s = seconds + math.hypot(1.96 * sd * seconds, above_s) + more_s + CURVE[1] * long_s
+        return Amount(per_s * seconds, per_s * max(0.0, low_s), per_s * high_s)
 
-    # At both ends the tank stands anywhere between full and empty; the differences have no mean.
-    total = amount(counted_s, floor_s)
+    # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
+    total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
     hours = _by_hour(log, per_s, floor_s)
     words = {"L": "", "tankfuls": " The pump's rate is not known, so water is told in tankfuls (what the tank gives "
              "between stop and start): give --pump-rate for gallons or litres.", "s of pump": " Neither the pump's "
              "rate nor the run with no water is known, so water is told in seconds of pumping."}[unit]  # fmt: skip
     text = "By balance: what the pump gave from its first start to its last is what was used in that time." + words
     if doubtful:
-        text += f" {doubtful} clicks were taken for false or put in where one was missed; the interval is wider for it."
-    return Water(unit, amount(between_s), total, hours, amount(long_s) if long_s else None, doubtful, text)
+        text += (
+            f" {doubtful} clicks were taken for false or put in where one was missed; which ones is not sure, and the "
+            "interval is wider for it."
+        )
+    inside = sum(from_s < g.from_s < to_s for g in log.gaps)
+    between = amount(*between_s, floor_s * math.sqrt(2 * inside))
+    return Water(
+        unit, between, from_s, to_s, total, hours, per_s * floor_s, amount(long_s) if long_s else None, doubtful, text
+    )
+
+
+def _first_and_last(stories: Sequence[Repaired]) -> tuple[float, float]:
+    """The first cut-in and the last, by most of the stories."""
+    first = Counter(float(s.starts_s[0]) for s in stories).most_common(1)[0][0]
+    last = Counter(float(s.starts_s[-1]) for s in stories).most_common(1)[0][0]
+    return first, max(first, last)
+
+
+def _pumped_s(stories: Sequence[Repaired], from_s: float, to_s: float, r0_s: float) -> list[float]:
+    """Seconds of pumping, by each story, that were used between two times; in a rest or run the tank's level counts."""
+    found = []
+    for s in stories:
+        inside_s = float((np.clip(s.ends_s, from_s, to_s) - np.clip(s.starts_s, from_s, to_s)).sum())
+        found.append(inside_s + r0_s * (_level(s, from_s) - _level(s, to_s)))
+    return found
+
+
+def _level(story: Repaired, at_s: float) -> float:
+    """How full the tank stands by a story, 0 at cut-in to 1 at cut-out, in straight lines between."""
+    times_s = np.column_stack([story.starts_s, story.ends_s]).ravel()
+    return float(np.interp(at_s, times_s, np.tile([0.0, 1.0], len(story.starts_s))))
+
+
+def _spread_of(seconds: Sequence[float]) -> tuple[float, float, float]:
+    """The middle of the stories and how far 95 % of them reach below and above it, in seconds."""
+    low_s, middle_s, high_s = (float(q) for q in np.quantile(seconds, [0.025, 0.5, 0.975]))
+    return middle_s, DRAWN_WIDER * (middle_s - low_s), DRAWN_WIDER * (high_s - middle_s)
 
 
 def _by_hour(log: DayLog, per_s: float, r0_s: float) -> tuple[float, ...]:

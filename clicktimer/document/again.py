@@ -14,13 +14,14 @@ from clicktimer.day.read import DayReading
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.site.described import SystemOptions, describe
+from clicktimer.site.house import Uses, day_uses, says_of_the_well, steady_uses_l_per_min, well_report
 from clicktimer.tank.prices import PriceComparison, compare_prices, parse_prices
+from clicktimer.tank.sizing import UnderUse, under_use
 from clicktimer.tank.system import Origin
 from clicktimer.well.assess import WellReport
 
 Progress = Callable[[float, float | None], None]
 Text = str | tuple[str, ...]
-FOLDER_NOT_PROVED = "a listening folder does not hold the whole sound, into which copies could be laid"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +68,17 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What came of it. measured: its run, verdict, tank and causes are the day's where there is a reading."""
+    """What came of it. measured: its run, verdict, tank and causes are the day's where there is a reading.
+
+    uses: the household's use in a day; under: runs under its steady uses; both by the site file.
+    """
 
     measured: Measurement
     reading: DayReading | None = None
     well: WellReport | None = None
     prices: PriceComparison | None = None
+    uses: Uses = ()
+    under: UnderUse | None = None
 
 
 def asked_json(asked: Asked) -> dict[str, Any]:
@@ -121,16 +127,23 @@ def conclude_asked(
 
         others = others_of(asked.system, asked.other_tank, asked.other_charge, asked.other_switch)
         measured, reading = read_measured_day(measured, options, zone=asked.zone, nobody=asked.nobody, others=others)
-    return Result(measured, reading, _well(asked), _prices(asked, measured))
+    uses, under = _of_the_house(asked, measured)
+    return Result(measured, reading, _well(asked), _prices(asked, measured), uses, under)
 
 
 def _proof(paths: Sequence[str], m: Measurement, options: MeasureOptions, progress: Progress | None) -> Any:
     from clicktimer.prove import prove_recording
-    from clicktimer.prove.proof import nothing_proved
 
-    if Path(paths[0]).is_dir():
-        return nothing_proved("clicks", FOLDER_NOT_PROVED)
     return prove_recording(paths, m, options, progress=progress)
+
+
+def _of_the_house(asked: Asked, m: Measurement) -> tuple[Uses, UnderUse | None]:
+    """What the household uses in a day, and the runs under its steady uses, where a tank and a pump are known."""
+    if m.tank is None or not m.tank.system.tanks:
+        return (), None
+    steady = steady_uses_l_per_min(asked.house)
+    under = under_use(m.tank, steady) if steady and m.tank.system.pump is not None else None
+    return day_uses(asked.house), under
 
 
 def _prices(asked: Asked, m: Measurement) -> PriceComparison | None:
@@ -142,8 +155,6 @@ def _prices(asked: Asked, m: Measurement) -> PriceComparison | None:
 
 def _well(asked: Asked) -> WellReport | None:
     """The well, where the site file says anything of it."""
-    if not asked.house:
+    if not says_of_the_well(asked.house):
         return None
-    from clicktimer.site.house import well_report
-
     return well_report(asked.house, asked.system)

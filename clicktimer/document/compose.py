@@ -13,8 +13,10 @@ from clicktimer.document import words
 from clicktimer.document.again import Asked, Result, asked_json
 from clicktimer.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
 from clicktimer.document.first import first_page
+from clicktimer.document.layout import readable
 from clicktimer.document.model import Document, Fact, Facts, Paper, Part, Section, Shown, Sound
 from clicktimer.document.sections import technical_sections, values_section
+from clicktimer.document.wording import Decimal, with_decimal, worded
 from clicktimer.errors import SettingsError
 from clicktimer.pictures import click_pair, pair_spans_s
 from clicktimer.records import CorrectedClick, Measurement
@@ -33,7 +35,8 @@ LONGEST_FIELD: Final = 4000
 class Presented:
     """How a document is to look, and what only people know. date: ISO, None where it is not known.
 
-    all_clicks: the clicks of every run are shown. date_style: 2031-05-04, May 4, 2031 or 4 May 2031.
+    all_clicks: the clicks of every run are shown. date_style: 2031-05-04, May 4, 2031 or 4 May 2031. decimal: 1.5 or
+    1,5.
     """
 
     who: str = ""
@@ -44,6 +47,7 @@ class Presented:
     paper: Paper = "letter"
     date_style: DateStyle = "iso"
     all_clicks: bool = False
+    decimal: Decimal = "point"
 
     def __post_init__(self) -> None:
         if self.date is not None:
@@ -80,22 +84,37 @@ def compose(result: Result, asked: Asked, presented: Presented, evidence: Eviden
         values_section(m.settings),
         _evidence_section(m, files, program, presented.date_style),
     )
-    return Document(
+    typed = _typed(result, asked, files)
+    document = Document(
         title=words.TITLE if result.reading is None else words.TITLE_DAY,
         language=words.LANGUAGE,
         paper=presented.paper,
-        about=tuple(_about(m, presented)),
+        about=tuple(_about(m, presented, typed)),
         first=first_page(result, marks_s),
         sections=sections,
-        signing=(Fact(words.SIGNED, ""), Fact(words.SIGNED_DATE, "")),
+        signing=(
+            Fact(words.SIGNER, _short(presented.who)), Fact(words.LICENCE, ""),
+            Fact(words.SIGNED, ""), Fact(words.SIGNED_DATE, ""),
+        ),
         produced=f"clicktimer {program}",
         labels=words.LABELS,
         certificate=NO_CERTIFICATE,
         data=_data(result, asked, presented, files, program),
     )
+    return worded(document, presented.decimal, typed)
 
 
-def _about(m: Measurement, presented: Presented) -> Iterator[Fact]:
+def _typed(result: Result, asked: Asked, files: Sequence[FileFact]) -> tuple[str, ...]:
+    """What people wrote and a sentence may hold: a point in it is no decimal point."""
+    m = result.measured
+    names = [m.source.name, *(file.name for file in files)]
+    names += [m.correction.file] if m.correction is not None else []
+    names += [asked.site] if asked.site is not None else []
+    names += [offer.name for offer in result.prices.offers] if result.prices is not None else []
+    return tuple(dict.fromkeys(readable(plain(name)) for name in names))
+
+
+def _about(m: Measurement, presented: Presented, typed: Sequence[str]) -> Iterator[Fact]:
     when = presented.date
     if when is None and (started := started_time(m.source.started_at)) is not None:
         when = started.date().isoformat()
@@ -103,7 +122,8 @@ def _about(m: Measurement, presented: Presented) -> Iterator[Fact]:
     yield Fact(words.CLIENT, _short(presented.client))
     yield Fact(words.WHO, _short(presented.who))
     yield Fact(words.DATE, "" if when is None else date_text(when, presented.date_style))
-    yield Fact(words.RECORDED, f"{plain(m.source.name)}, {length_text(m.source.duration_s)}")
+    recorded = f"{plain(m.source.name)}, {length_text(m.source.duration_s)}"
+    yield Fact(words.RECORDED, with_decimal(recorded, presented.decimal, typed))
     if presented.notes:
         yield Fact(words.NOTES, _short(presented.notes))
 
@@ -205,6 +225,10 @@ def result_json(result: Result, *, program: str) -> dict[str, Any]:
         from clicktimer.report.day_json import reading_json
 
         document = reading_json(result.measured, result.reading, program_version=program)
+    if result.under is not None:
+        from clicktimer.report.tank_more import use_json
+
+        document["use"] = use_json(result.under)
     if result.well is not None:
         from clicktimer.report.well_machine import well_json
 

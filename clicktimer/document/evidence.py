@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tempfile
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -23,6 +23,7 @@ DOUBTFUL: Final = 0.9
 MOST_DOUBTFUL: Final = 5
 
 Span = tuple[float, float]
+Progress = Callable[[float, float | None], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +43,12 @@ class Evidence:
     cuts: Mapping[float, Cut]
 
 
-def gather_evidence(paths: Sequence[str], m: Measurement, *, every: bool = False) -> Evidence:
+def gather_evidence(
+    paths: Sequence[str], m: Measurement, *, every: bool = False, progress: Progress | None = None
+) -> Evidence:
     """Go to the recordings once more for the clicks that are shown. Raises InputError where they cannot be read."""
-    return Evidence(file_facts(paths), cuts_at(paths, m, click_times_s(m, runs_to_show(m, every=every))))
+    times_s = click_times_s(m, runs_to_show(m, every=every))
+    return Evidence(file_facts(paths), cuts_at(paths, m, times_s, progress))
 
 
 def file_facts(paths: Sequence[str]) -> tuple[FileFact, ...]:
@@ -92,7 +96,9 @@ def click_times_s(m: Measurement, numbers: Sequence[int]) -> list[float]:
     return sorted(set(times))
 
 
-def cuts_at(paths: Sequence[str], m: Measurement, times_s: Sequence[float]) -> dict[float, Cut]:
+def cuts_at(
+    paths: Sequence[str], m: Measurement, times_s: Sequence[float], progress: Progress | None = None
+) -> dict[float, Cut]:
     """The sound around each moment, as far as it can be had: from the recording, or from what a listening kept."""
     spans = [(max(0.0, t - BEFORE_S), min(m.source.duration_s, t + AFTER_S)) for t in times_s]
     if Path(paths[0]).is_dir():
@@ -100,8 +106,18 @@ def cuts_at(paths: Sequence[str], m: Measurement, times_s: Sequence[float]) -> d
     from clicktimer.prove import recording_again
 
     again: Callable[[], Iterable[Block]] = recording_again(paths)
-    cuts = cut_spans(again(), spans) if spans else []
+    cuts = cut_spans(_told(again(), spans[-1][1], progress), spans) if spans else []
     return {time_s: cut for time_s, cut in zip(times_s, cuts, strict=True) if cut is not None}
+
+
+def _told(blocks: Iterable[Block], end_s: float, progress: Progress | None) -> Iterator[Block]:
+    """The same blocks up to the last that is wanted; of a day that takes long enough to be shown."""
+    for block in blocks:
+        yield block
+        if progress is not None:
+            progress(min(block.start_s, end_s), end_s)
+        if block.start_s > end_s:
+            return
 
 
 def _kept_cuts(folder: Path, times_s: Sequence[float], spans: Sequence[Span]) -> dict[float, Cut]:

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
 from clicktimer import sentences
 from clicktimer.cautions import NO_CERTIFICATE
 from clicktimer.document import words
 from clicktimer.document.again import Result
 from clicktimer.document.model import Fact, FirstPage, Step, Tone
-from clicktimer.formats import format_flow, format_time, format_volume
+from clicktimer.formats import format_flow, format_time
 from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
-from clicktimer.records import Measurement, RunTime
+from clicktimer.records import Band, Measurement, RunTime
 from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
+from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.words import length_text
+from clicktimer.tank.sentences import Finding
 from clicktimer.verdict import allowed_interval_s, band_name, basis_of
 
 Marks = tuple[float, float]
@@ -26,7 +32,7 @@ def first_page(result: Result, marks_s: Marks) -> FirstPage:
     m = result.measured
     tone, verdict = _verdict(m)
     found = _found_day(result, marks_s) if result.reading is not None else _found(m, marks_s)
-    return FirstPage(
+    page = FirstPage(
         tone=tone,
         verdict=verdict,
         found=found,
@@ -36,8 +42,19 @@ def first_page(result: Result, marks_s: Marks) -> FirstPage:
         steps=tuple(_steps(result)),
         prices=_prices(result),
         cautions=_cautions(result),
-        terms=tuple(Fact(name, text) for name, text in words.TERMS if name != "95 %" or m.run is not None),
+        terms=(),
     )
+    return replace(page, terms=tuple(_terms(page)))
+
+
+def _terms(page: FirstPage) -> Iterator[Fact]:
+    """The words that this very page uses and an owner may not know."""
+    texts = [*page.found, *page.notes, *page.meaning, *(step.text for step in page.steps), *page.cautions]
+    texts += [page.picture.caption, *(block.text for block in page.prices if isinstance(block, Words))]
+    said = " ".join(texts)
+    for name, occurs, meaning in words.TERMS:
+        if re.search(occurs, said):
+            yield Fact(name, meaning)
 
 
 def _prices(result: Result) -> tuple[Block, ...]:
@@ -101,6 +118,8 @@ def _found_run(m: Measurement, run: RunTime, marks_s: Marks) -> tuple[str, ...]:
         return first, words.FOUND_AT_MOST_GOOD
     if lower != upper:
         close = words.FOUND_CLOSE.format(lower=band_name(lower, edges_s), upper=band_name(upper, edges_s))
+        if low_s >= marks_s[0]:
+            close += words.FOUND_CLOSE_UNHARMED
         return first, close
     return first, words.FOUND_BAND[lower].format(**marks)
 
@@ -159,17 +178,31 @@ def _steps(result: Result) -> list[Step]:
         steps.append(Step(words.NEXT_ENDLESS, words.OWNER))
     if m.run is None:
         tries = [words.PUMP_AT_START] if m.ambiguous is not None else to_try(m)
-        tries = [text for text in tries if "--" not in text] if day is None else [m.verdict.settle or m.verdict.text]
+        if day is not None:
+            tries = [m.verdict.settle or m.verdict.text]
         return [*steps, *(Step(text, words.MEASURER) for text in tries)]
     band = m.verdict.band
+    finding = None if m.tank is None or m.tank.judgement is None else m.tank.judgement.finding
+    if finding == "more-than-label":
+        steps.append(Step(words.NEXT_STATED, words.MEASURER))
     if band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
-        steps += [Step(text.replace("{size}", size), who) for text, who in words.NEXT_BAND[band]]
+        steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
     if day is not None and day.seeping.told:
         steps.append(Step(words.NEXT_LEAK, words.OWNER))
     if m.verdict.settle:
         steps.append(Step(words.SETTLE.get(m.verdict.settle, m.verdict.settle), words.MEASURER))
     return steps
+
+
+def _next_of(band: Band, finding: Finding | None) -> tuple[tuple[str, str], ...]:
+    """What a run in this band asks for; where the tank itself could be judged, what that asks for instead."""
+    usual = words.NEXT_BAND[band]
+    if finding == "too-small-but-healthy" and band in ("short", "short-of-30"):
+        return words.NEXT_LARGER
+    if finding == "short-of-air-or-overcharged" and band not in ("very-short", "short"):
+        return (words.NEXT_AIR, words.TECHNICIAN), usual[-1]
+    return usual
 
 
 def _size_text(result: Result) -> str:
@@ -179,9 +212,10 @@ def _size_text(result: Result) -> str:
         return ""
     if tank.judgement.finding != "too-small-but-healthy":
         return ""
-    return words.NEXT_SIZE.format(
-        size=format_volume(tank.choice.volume_l, tank.units), target=format_time(tank.target_s)
-    )
+    size, target = size_text(tank.choice, tank), format_time(tank.target_s)
+    if tank.next_up is None or (tank.choice.run_fast_s or 0.0) >= tank.target_s:
+        return words.NEXT_SIZE.format(size=size, target=target)
+    return words.NEXT_SIZE_UP.format(size=size, target=target, next_up=size_text(tank.next_up, tank))
 
 
 def _cautions(result: Result) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ from clicktimer.report.day_text import day_run_blocks, day_sections
 from clicktimer.report.proof import proof_blocks
 from clicktimer.report.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.report.tank import tank_blocks
-from clicktimer.report.tank_more import price_blocks
+from clicktimer.report.tank_more import price_blocks, use_blocks
 from clicktimer.report.text import WHAT_A_RUN_IS, basis_text, note_blocks, verdict_text
 from clicktimer.report.well import CAUTIONS as WELL_CAUTIONS
 from clicktimer.report.well import NO_CERTIFICATE as WELL_NO_CERTIFICATE
@@ -110,7 +110,9 @@ def _of_the_tank(result: Result) -> Iterator[Section]:
         yield _section("arithmetic", words.ARITHMETIC, [arithmetic(tank)])
     if result.prices is not None:
         yield _section("prices", words.PRICES, price_blocks(result.prices, tank))
-    starts = day_starts(tank)
+    if result.under is not None:
+        yield _section("steady-use", words.STEADY_USE, use_blocks(result.under, tank))
+    starts = day_starts(tank, result.uses)
     if starts is not None and result.reading is None:
         yield _section("starts-in-a-day", words.STARTS, day_blocks(starts, tank.units))
 

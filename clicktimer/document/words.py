@@ -18,6 +18,8 @@ LANGUAGE: Final = "en"
 TITLE: Final = "How long the well pump runs"
 TITLE_DAY: Final = "A day of the well pump"
 WHERE, WHO, CLIENT, DATE, RECORDED, NOTES = "Place", "Measured by", "For", "Date", "Recording", "Notes"
+SIGNER: Final = "Name"
+LICENCE: Final = "Licence or registration, if any"
 SIGNED: Final = "Signature"
 SIGNED_DATE: Final = "Date signed"
 
@@ -30,6 +32,9 @@ LABELS: Final = {
     "terms": "The words used here",
     "prices": "Prices, from the list that was given",
     "signing": "Signed",
+    "stand_for": "Whoever signs stands for this: the recording was made at the place named, beside the pressure "
+    "switch, and what is called given, said or stated here was so. The measuring is the program's.",
+    "rest": "The pages after this one are for a technician; the last one is for the signature.",
     "technician": "For the technician",
     "page": "page {number} of {count}",
     "by_hand": "to be filled in by hand",
@@ -78,6 +83,7 @@ FOUND_BAND: Final[dict[Band, str]] = {
     "over-three-minutes": "That is far past the mark of {mark2} s that the trade aims at, which does no harm.",
 }
 FOUND_CLOSE: Final = "Whether that is {lower} or {upper} is too close to call."
+FOUND_CLOSE_UNHARMED: Final = " Neither wears the pump out."
 FOUND_AT_MOST_SHORT: Final = (
     "Even so it is under the mark of {mark1} s, under which every start wears the pump and its switch."
 )
@@ -112,7 +118,9 @@ MEANS_FINDING: Final[dict[Finding, str]] = {
     "stated is not so.",
     "cannot-tell": "Whether the tank is healthy cannot be told yet.",
 }
-MEANS_STARTS: Final = "With such a run no steady use of water can start the pump more than {starts} times an hour."
+MEANS_STARTS: Final = (
+    "With such a run the pump starts at most {starts} times an hour, at the steady use of water that is worst for it."
+)
 MEANS_NOT_JUDGED: Final = (
     "It means nothing for the pump, good or bad: this way of measuring does not suit it. Nothing here says that pump "
     "or tank are in order."
@@ -148,7 +156,16 @@ NEXT_BAND: Final[dict[Band, tuple[tuple[str, str], ...]]] = {
         ("Keep this document and measure again in a year: a shorter run means that air is being lost.", OWNER),
     ),
 }
-NEXT_SIZE: Final = " A tank of {size} or more reaches a run of {target} with this pump."
+NEXT_LARGER: Final = (
+    ("Have a larger tank put in, or a second one beside it.{size}", TECHNICIAN),
+    ("Do not add air or turn the switch's screws on a guess.", OWNER),
+)
+"""In place of looking for the cause, where the tank has been found healthy and too small."""
+NEXT_AIR: Final = "Check the tank's air charge and its bladder: the tank gives less than its label promises."
+NEXT_STATED: Final = "Look again at what was stated: the tank's volume, the pump's rate, the switch's setting."
+NEXT_SIZE: Final = " For {target} with this pump: {size}."
+NEXT_SIZE_UP: Final = " For {target} with this pump: {size}, or more surely {next_up}."
+"""The first size reaches the mark only where the air has settled; a fast refill takes its run below it."""
 NEXT_LEAK: Final = (
     "Look for what takes water while nobody uses any: a tap, a toilet, a valve, a softener; then the well side."
 )
@@ -162,11 +179,16 @@ PUMP_AT_START: Final = "Note whether the pump is running when the recording begi
 
 # --- page one: the words --------------------------------------------------------------------------------------------
 TERMS: Final = (
-    ("Run", "from the click that starts the pump (cut-in) to the click that stops it (cut-out)."),
-    ("Pressure switch", "starts the pump when the pressure in the pipes has fallen, and stops it when it has risen."),
-    ("Pressure tank", "holds water under air, so that the pump need not start for every glass."),
-    ("95 %", "the true figure lies between the two that are given nineteen times of twenty."),
+    ("Run", "", "from the pump's start (cut-in) to its stop (cut-out)."),
+    ("Pressure switch", "", "starts and stops the pump, with a click."),
+    ("Air charge", r"air charge|\bair is wrong", "the air's pressure in the tank without water."),
+    ("Bladder", r"bladder", "the rubber bag that keeps air and water apart."),
+    ("Disconnect", r"disconnect", "what cuts off the pump's electricity."),
+    ("Plate", r"\bits plate", "the tank's label, with the pressure it may hold."),
+    ("gpm", r"\bgpm\b", "US gallons a minute."),
+    ("95 %", r"95 %", "right nineteen times of twenty."),
 )
+"""Name, where on the page it must occur to be told (empty: always), what it means."""
 
 # --- the sections ---------------------------------------------------------------------------------------------------
 EVERY_RUN: Final = "Every run"
@@ -178,6 +200,7 @@ ARITHMETIC, PRICES, PROOF, OPEN_QUESTIONS, VALUES, EVIDENCE, CAUTIONS = (
     "The tank's arithmetic, step by step", "The price list", "How well the switch could be heard here",
     "What could not be told", "What it rests on", "The recording and the program", "Cautions in full",
 )  # fmt: skip
+STEADY_USE: Final = "Under steady use"
 RECORDING, BOTH, CORRECTED, THE_DAY, THE_RUN = (
     "About this recording", "Two readings", "Corrected by hand", "The day", "The run with no water in use",
 )  # fmt: skip
@@ -208,7 +231,7 @@ MISSING: Final = "{what}. To get it: {how}."
 NOT_WHOLE: Final = "{count} of {all} runs were not heard whole; they are in the table with the reason."
 NO_SYNTHETIC_CLAIM: Final = (
     "The method has been tried on simulated households and on other mechanical clicks; no collection of recordings of "
-    "real pressure switches was to be had (docs/accuracy.md of the program)."
+    "real pressure switches was to be had. What was measured stands in the program's page on its accuracy."
 )
 NOT_APPLICABLE: Final = (
     "It does not apply to a variable-speed pump, to a switch without a click, to a valve that holds the flow back, nor "

@@ -145,7 +145,8 @@ class Engine:
 
     def _first_look(self) -> list[Event]:
         """Sudden sounds that stand out: said at once, kind unknown."""
-        told = [k.rise_db for k in self.known if k.kind is not None and k.rise_db > 0.0][-KNOWN_MOST:]
+        late = self.known[-8 * KNOWN_MOST :]  # asked at every block: a day has thousands
+        told = [k.rise_db for k in late if k.kind is not None and k.rise_db > 0.0][-KNOWN_MOST:]
         least_db = max(float(np.median(told)) - BELOW_KNOWN_DB, LEAST_LOUD_DB) if len(told) >= 2 else LOUD_DB
         events = []
         for sudden in self.finder.sudden(self._looked_s, least_db):

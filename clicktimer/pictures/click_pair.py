@@ -30,6 +30,8 @@ STEP_DB: Final = 2.0  # of the shades: finer is not seen, and would only make th
 COLUMNS: Final = 450
 """So many columns of lowest and highest sample are drawn of a wave: as fine as print, and small as a file."""
 
+WAVE_UNIT: Final = {0: "of full scale", -3: "thousandths of\nfull scale", -6: "millionths of\nfull scale"}
+
 Floats = npt.NDArray[np.float64]
 
 
@@ -162,26 +164,27 @@ def _draw(sides: tuple[_Side, _Side]) -> Figure:
     shades = [None if s.cut is None or s.time_s is None else rise_db(spectrogram_db(s.cut), s.time_s) for s in sides]
     highest_db = max((float(shade[2].max()) for shade in shades if shade is not None), default=0.0)
     image: Any = None
+    power = _power(max(float(np.abs(s.cut.samples).max(initial=0.0)) for s in sides if s.cut is not None))
     for column, (side, shade) in enumerate(zip(sides, shades, strict=True)):
-        left = 0.62 + column * 2.68
-        wave = style.axes_in(figure, left, 1.7, 2.3, 0.85)
-        below = style.axes_in(figure, left, 0.45, 2.3, 1.15)
+        left = 0.8 + column * 2.66
+        wave = style.axes_in(figure, left, 1.7, 2.15, 0.85)
+        below = style.axes_in(figure, left, 0.45, 2.15, 1.15)
         wave.set_title(_title(side))
         if side.cut is None or side.time_s is None or shade is None:
             _nothing(wave, below, side)
             continue
-        _wave(wave, side.cut, side.time_s)
+        _wave(wave, side.cut, side.time_s, power)
         image = _spectrogram(below, shade, side.time_s, highest_db)
         for axes in (wave, below):
             axes.set_xlim(-1000 * BEFORE_S, 1000 * AFTER_S)
             _onset(axes, side)
         if column == 0:
-            for axes, words in ((wave, "of full scale"), (below, "frequency, kHz")):
+            for axes, words in ((wave, WAVE_UNIT[power]), (below, "frequency, kHz")):
                 axes.set_ylabel(words, fontsize=style.SMALL_PT)
-                axes.yaxis.set_label_coords(-0.19, 0.5)
+                axes.yaxis.set_label_coords(-0.23, 0.5)
         below.set_xlabel("time from the click, ms")
     if image is not None:
-        bar = figure.colorbar(image, cax=style.axes_in(figure, 5.72, 0.45, 0.09, 1.15))
+        bar = figure.colorbar(image, cax=style.axes_in(figure, 5.76, 0.45, 0.09, 1.15))
         bar.set_label("dB over before", fontsize=style.SMALL_PT)
         bar.ax.spines["outline"].set_linewidth(0.5)
     return figure
@@ -197,7 +200,7 @@ def _no_sound(sides: tuple[_Side, _Side]) -> Figure:
     """Both clicks without sound: what is known of them, in little room."""
     figure = style.canvas(0.6)
     for column, side in enumerate(sides):
-        axes = style.axes_in(figure, 0.62 + column * 2.68, 0.05, 2.3, 0.3)
+        axes = style.axes_in(figure, 0.8 + column * 2.66, 0.05, 2.15, 0.3)
         axes.set_title(_title(side))
         axes.set_axis_off()
         if side.time_s is not None:
@@ -213,13 +216,23 @@ def _nothing(wave: Axes, below: Axes, side: _Side) -> None:
         axes.set(xticks=[], yticks=[])
 
 
-def _wave(axes: Axes, cut: Cut, time_s: float) -> None:
+def _power(peak: float) -> int:
+    """The power of ten that the numbers beside the waves are written in, so that those of a quiet click stay short.
+
+    >>> _power(0.3), _power(0.02), _power(0.00004)
+    (0, -3, -6)
+    """
+    return 0 if peak >= 0.1 or peak <= 0.0 else -3 if peak >= 1e-4 else -6
+
+
+def _wave(axes: Axes, cut: Cut, time_s: float, power: int) -> None:
     step = max(1, len(cut.samples) // COLUMNS)
     whole = len(cut.samples) // step * step
     columns = cut.samples[:whole].reshape(-1, step)
     ms = 1000 * (cut.start_s - time_s + (np.arange(len(columns)) + 0.5) * step / cut.rate_hz)
-    axes.fill_between(ms, columns.min(axis=1), columns.max(axis=1), color=style.BLUE, lw=0.5)
-    most = float(np.abs(cut.samples).max(initial=0.0)) or 1e-3
+    scale = 10.0**-power
+    axes.fill_between(ms, scale * columns.min(axis=1), scale * columns.max(axis=1), color=style.BLUE, lw=0.5)
+    most = scale * float(np.abs(cut.samples).max(initial=0.0)) or 1e-3
     axes.set_ylim(-1.15 * most, 1.15 * most)
     axes.locator_params(axis="y", nbins=4)
     axes.tick_params(labelbottom=False)

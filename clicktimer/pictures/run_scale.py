@@ -137,7 +137,7 @@ def _caption(shown: _Shown | None, marks_s: tuple[float, float]) -> str:
         return f"The scale with {marks}. No run was measured."
     if shown.run.one_sided:
         return f"The most that the run with no water in use can be, on a scale with {marks}."
-    more = " The thin line is what is allowed for beside it." if shown.wide_s is not None else ""
+    more = " The thin line allows for how runs differ, which so few cannot show." if shown.wide_s is not None else ""
     doubt = " The diamond is open because the figure is in doubt." if shown.run.doubt else ""
     return (
         f"How long the pump runs with no water in use, on a scale with {marks}. The thick line is the 95 % "

@@ -11,7 +11,7 @@ reader's computer has to have the font.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
@@ -155,6 +155,39 @@ def over_areas(width_pt: float) -> list[AbstractPathEffect]:
     from matplotlib.patheffects import Normal, Stroke
 
     return [Stroke(linewidth=width_pt + 1.4, foreground=PAPER), Normal()]
+
+
+def decimal_comma(figure: Figure, write: Callable[[str], str]) -> None:
+    """Have every number and word of a finished picture written as ``write`` says: labels, and the axes' own numbers."""
+    from matplotlib.text import Text
+    from matplotlib.ticker import Formatter
+
+    class Rewritten(Formatter):
+        def __init__(self, inner: Formatter) -> None:
+            self._inner = inner
+
+        def set_axis(self, axis: Any) -> None:
+            super().set_axis(axis)
+            self._inner.set_axis(axis)
+
+        def set_locs(self, locs: Any) -> None:
+            self._inner.set_locs(locs)
+
+        def get_offset(self) -> str:
+            return write(self._inner.get_offset())
+
+        def __call__(self, x: float, pos: int | None = None) -> str:
+            return write(self._inner(x, pos))
+
+        def format_ticks(self, values: Any) -> list[str]:
+            return [write(shown) for shown in self._inner.format_ticks(values)]
+
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter(Rewritten(axis.get_major_formatter()))
+    for text in figure.findobj(Text):
+        if isinstance(text, Text):
+            text.set_text(write(text.get_text()))
 
 
 Entry = tuple["Artist", str]

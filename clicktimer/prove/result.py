@@ -30,7 +30,8 @@ class Proof:
     none of the rates). without_click: starts and stops that the pump's
     sound told in the recording as it is and no click did; of_all: share of all clicks that were told, estimated from
     these and the rate, whichever says less. missed_runs: expected number of runs (low, high) that were missed beside
-    those told, or None. why: why nothing could be proved, or empty.
+    those told, or None. part_s: the part (from, to; s) of a long recording in which copies were counted, None: the
+    whole. why: why nothing could be proved, or empty.
     """
 
     what: Literal["clicks", "sharp sounds"]
@@ -49,6 +50,7 @@ class Proof:
     of_all: float | None = None
     missed_runs: tuple[float, float] | None = None
     why: str = ""
+    part_s: tuple[float, float] | None = None
 
 
 def nothing_proved(what: Literal["clicks", "sharp sounds"], why: str) -> Proof:

@@ -13,6 +13,7 @@ from clicktimer.onsets import OnsetFinder
 from clicktimer.prove.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.prove.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.prove.counting import Count, count_of
+from clicktimer.prove.part import PART_S, busiest_part, measured_in, only, state_at
 from clicktimer.prove.result import FAINTER_DB, Again, Progress, Proof, dice, nothing_proved
 from clicktimer.prove.stretches import Stretch, kinds_by_turns, known_stretches
 from clicktimer.records import Click, Kind, Measurement, Samples
@@ -22,8 +23,8 @@ from clicktimer.sound.cutting import cut_spans
 COPIES = 100
 """Of each loudness, where there is room for them."""
 MOST_PASSES = 10
-MOST_SOUND_S = 4.0 * 3600.0
-"""Of each loudness: longer recordings get fewer passes, at least one."""
+MOST_SOUND_S = PART_S
+"""Of each loudness: longer recordings get fewer passes, at least one; the longest only a part of them (part.py)."""
 CATCH_S = 0.020
 """A copy is caught when a click of its kind is told this near to its onset (the benchmark's own window)."""
 MARGIN_S = 1.2
@@ -53,7 +54,11 @@ def prove_clicks(
     again: Again, measured: Measurement, *, pump_at_start: PumpState | None = None, progress: Progress | None = None
 ) -> Proof:
     """Lay copies of the told clicks into the recording and count how many the detector tells. See docs/proof.md."""
+    part_s = busiest_part([c.time_s for c in measured.clicks], measured.source.duration_s)
     m = measured
+    if part_s is not None:
+        again, pump_at_start = only(again, part_s), state_at(m, part_s, pump_at_start)
+        m = measured_in(m, part_s)
     rng = dice(m.source.sha256, 1)
     material = _gather(again, m, rng)
     if isinstance(material, str):
@@ -66,13 +71,15 @@ def prove_clicks(
     by_kind: dict[bool, list[tuple[int, int]]] = {True: [], False: []}
     again_told, others, silent, heard_s = 0, 0, 0, 0.0
     rounds = [(i, faint) for i in range(passes) for faint in (False, True)]
-    for done, (_, faint) in enumerate(rounds):
+    longest_s = max(map(len, (*material.slices[False], *material.slices[True]))) / material.rate_hz
+    expected_s = len(rounds) * (m.source.duration_s + pairs * longest_s)
+    for _, faint in rounds:
         composer = Composer(_inserts(material, pairs, faint, rng), material.rate_hz)
         before_s = heard_s
 
-        def step(s: float, before_s: float = before_s, done: int = done) -> None:
+        def step(s: float, before_s: float = before_s) -> None:
             if progress is not None:
-                progress(before_s + s, (before_s + s) * len(rounds) / max(done + 0.5, 1.0) if done else None)
+                progress(before_s + s, max(expected_s, before_s + s))
 
         told, length_s = _hear(again, composer, pump_at_start, step)
         heard_s += length_s
@@ -95,10 +102,11 @@ def prove_clicks(
     return Proof(
         "clicks", whole, count_of(fainter),
         none if same_kind else count_of(by_kind[True]), none if same_kind else count_of(by_kind[False]),
-        told_before=len(m.clicks), others=others,
+        told_before=len(measured.clicks), others=others,
         told_again=again_told / max((len(rounds) - silent) * len(m.clicks), 1),
         hours=heard_s / 3600.0, passes=len(rounds), silent=silent,
-        without_click=_without_click(m), of_all=_of_all(m, whole), missed_runs=_missed(m, whole),
+        without_click=_without_click(measured), of_all=_of_all(measured, whole),
+        missed_runs=_missed(measured, whole), part_s=part_s,
     )  # fmt: skip
 
 

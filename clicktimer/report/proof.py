@@ -6,10 +6,15 @@ from collections.abc import Mapping
 from typing import Any
 
 from clicktimer.report.blocks import Block, Words, lines_of
+from clicktimer.report.words import length_text
 
 NOT_SAID = (
     "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
     "than this."
+)
+IN_PART = (
+    "The recording is long: this was counted in {length} of it, from {begin} to {end} after its beginning, where most "
+    "of its clicks lie. The rest may be louder or quieter."
 )
 FEW = 0.5
 FEW_CAUGHT = (
@@ -65,6 +70,10 @@ def proof_blocks(proof: Any) -> list[Block]:
         low, high = p.missed_runs
         if high >= 0.5:
             lines.append(Words(f"So about {low:.0f} to {high:.0f} runs may have been missed beside those told."))
+    if p.part_s is not None:
+        from_s, to_s = p.part_s
+        begin, end, length = (length_text(s) if s else "0 h" for s in (from_s, to_s, to_s - from_s))
+        lines.append(Words(IN_PART.format(length=length, begin=begin, end=end)))
     made = "snaps" if snaps else "clicks"
     lines.append(
         Words(
@@ -97,6 +106,7 @@ def proof_json(proof: Any) -> dict[str, Any] | None:
         "without_click": p.without_click,
         "of_all": p.of_all,
         "missed_runs": None if p.missed_runs is None else {"low": p.missed_runs[0], "high": p.missed_runs[1]},
+        "part_s": None if p.part_s is None else {"from": p.part_s[0], "to": p.part_s[1]},
         "interval": "Wilson, 95 %",
     }
 

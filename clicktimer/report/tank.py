@@ -97,13 +97,14 @@ def _choice_text(sizing: TankSizing) -> str:
     )
     if sizing.choice is None:
         return text + "; no single stock size reaches it. Several tanks add up."
-    text += f". The smallest stock size that reaches it is {_size_text(sizing.choice, sizing)}"
+    text += f". The smallest stock size that reaches it is {size_text(sizing.choice, sizing)}"
     if sizing.next_up is not None:
-        text += f"; the next one up is {_size_text(sizing.next_up, sizing)}"
+        text += f"; the next one up is {size_text(sizing.next_up, sizing)}"
     return text + ". Too large is harmless, too small wears the pump: when in doubt, take the larger."
 
 
-def _size_text(row: TankRow, sizing: TankSizing) -> str:
+def size_text(row: TankRow, sizing: TankSizing) -> str:
+    """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
     return f"{format_volume(row.volume_l, sizing.units)} (a run of {_run_cell(row)})"
 
 

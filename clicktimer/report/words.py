@@ -47,7 +47,7 @@ def half_width_text(half_width_s: float) -> str:
 
 
 def length_text(seconds: float) -> str:
-    """Return a length in s as people say it: "4.2 s", "48 s", "4 min 07 s", "2 h 05 min", "3 d 04 h"."""
+    """Return a length in s as people say it: "4.2 s", "48 s", "4 min 07 s", "2 h 05 min", "24 h", "3 d 04 h"."""
     if seconds < 9.95:
         return f"{seconds:.1f} s"
     whole = round(seconds)
@@ -59,6 +59,8 @@ def length_text(seconds: float) -> str:
     if minutes < 24 * 60:
         return f"{minutes // 60} h {minutes % 60:02d} min"
     hours = round(seconds / 3600)
+    if hours < 48:
+        return f"{hours} h"
     return f"{hours // 24} d {hours % 24:02d} h"
 
 

@@ -10,19 +10,39 @@ from clicktimer.site.described import SystemOptions
 from clicktimer.site.fields import FIELDS
 from clicktimer.site.read import Site
 from clicktimer.well.assess import Asked, WellReport, assess_well
+from clicktimer.well.household import household_needs
 from clicktimer.well.lengths import parse_bore_m, parse_depth_m
 from clicktimer.well.reading import make_well
 from clicktimer.well.rules import find_rule, parse_need
 
 OF_THE_WELL = {f.key for f in FIELDS if f.group == "Well"}
-OF_THE_HOUSE = {"people", "bedrooms", "per-person"}
+OF_THE_PEOPLE = {"people", "bedrooms", "per-person"}
+Uses = tuple[tuple[str, float, float], ...]
+"""A household's use in a day: by which figure, at the least and at the most, litres."""
 
 
 def house_values(site: Site) -> dict[str, Any]:
-    """Return the values of a site file that the well's report rests on; empty where it says nothing of the well."""
-    if not OF_THE_WELL & site.values.keys():
-        return {}
-    return {key: value for key, value in site.values.items() if key in OF_THE_WELL | OF_THE_HOUSE}
+    """Return what a site file says of well and household: what a document tells of these rests on nothing else."""
+    return {key: value for key, value in site.values.items() if key in OF_THE_WELL | OF_THE_PEOPLE | {"use"}}
+
+
+def says_of_the_well(values: Mapping[str, Any]) -> bool:
+    """Whether there is anything of the well in them: how many live there is no reason to report on it."""
+    return bool(OF_THE_WELL & values.keys())
+
+
+def day_uses(values: Mapping[str, Any]) -> Uses:
+    """What the household uses in a day by the published figures. Raises SettingsError for counts that cannot be."""
+    if not {"people", "bedrooms"} & values.keys():
+        return ()
+    per_person = parse_volume_l(str(values["per-person"])) if "per-person" in values and "people" in values else None
+    needs = household_needs(values.get("people"), values.get("bedrooms"), per_person)
+    return tuple((need.figure.name, need.low_l, need.high_l) for need in needs)
+
+
+def steady_uses_l_per_min(values: Mapping[str, Any]) -> tuple[float, ...]:
+    """The steady flows that matter in this house, litres per minute. Raises QuantityError."""
+    return tuple(parse_flow_l_per_min(str(text)) for text in values.get("use", ()))
 
 
 def well_report(values: Mapping[str, Any], described: SystemOptions) -> WellReport:

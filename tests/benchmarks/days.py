@@ -19,17 +19,33 @@ from clicktimer.day.norun import no_use_run_of_day
 from clicktimer.day.replay import replay
 from clicktimer.day.seeping import find_seeping
 from clicktimer.day.water import read_water
-from tests.benchmarks.days_worlds import DAY_S, KINDS, REPLAYED, WORLDS, TrueDay, World, heard, make_day, ordinary_days
+from tests.benchmarks.days_worlds import (
+    DAY_S,
+    KINDS,
+    REPLAYED,
+    WORLDS,
+    TrueDay,
+    World,
+    delivered_l,
+    heard,
+    known_runs_l,
+    make_day,
+    ordinary_days,
+)
 
 ERRORS = (0.0, 0.01, 0.05)
 FLOOR: dict[World, float] = {"isothermal": 0.03, "field": 0.07}
 R0_WITHIN: dict[World, float] = {"isothermal": 0.05, "field": 0.07}
-DEVELOP_FROM, REPORT_FROM = 1000, 0
+DEVELOP_FROM, REPORT_FROM = 1000, 5000
+NARROW = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What was told of one day at one share of errors, over the truth; None where nothing was told."""
+    """What was told of one day at one share of errors, over the truth; None where nothing was told.
+
+    water_half: half width of the interval over the value. water_known: by known_runs_l.
+    """
 
     day: TrueDay
     errors: float
@@ -37,6 +53,8 @@ class Told:
     covered: bool | None
     water: float | None
     water_covered: bool | None
+    water_half: float | None
+    water_known: float | None
     seeping: bool
     flow: float | None
     replayed: tuple[tuple[float, float, float, float, float], ...]
@@ -52,10 +70,16 @@ def tell(day: TrueDay, errors: float) -> Told:
     covered = None
     if no_use.low_s is not None and no_use.high_s is not None:
         covered = no_use.low_s <= day.no_use_run_s <= no_use.high_s
-    ratio, wet = None, None
-    if water is not None and day.between_l and no_use.seconds is not None:
-        ratio = water.between.value / day.between_l
-        wet = water.between.low <= day.between_l <= water.between.high
+    ratio, wet, half, known = None, None, None, None
+    if water is not None and no_use.seconds is not None:
+        # The first or the last start may not have been heard: the truth is of the time that the water is told for.
+        true_l = delivered_l(day, water.from_s, water.to_s)
+        if true_l:
+            told = water.between
+            ratio, wet = told.value / true_l, told.low <= true_l <= told.high
+            half = (told.high - told.low) / 2 / max(told.value, 1e-9)
+            known_l = known_runs_l(day, log.cycles)
+            known = None if known_l is None or not day.between_l else known_l / day.between_l
     flow = None
     if seeping.told and seeping.duty is not None and day.leak_l_per_min:
         flow = seeping.duty * day.rate_l_per_min / day.leak_l_per_min
@@ -64,7 +88,7 @@ def tell(day: TrueDay, errors: float) -> Told:
         for r in replay(log, no_use, seeping, [(f"{k:g}", k) for k in REPLAYED[day.world]]):
             starts, _, run_s = day.replayed[r.times]
             rows.append((r.times, starts, r.starts.value, run_s, r.run_s.value))
-    return Told(day, errors, r0, covered, ratio, wet, seeping.told, flow, tuple(rows))
+    return Told(day, errors, r0, covered, ratio, wet, half, known, seeping.told, flow, tuple(rows))
 
 
 def share(hits: Sequence[bool]) -> str:
@@ -89,6 +113,9 @@ def rows_of(told: Sequence[Told], world: World, errors: float) -> list[tuple[str
     part = 0.03 if errors == 0.05 else 0.02
     wet = [t for t in own if t.water is not None]
     rows.append((f"water within {part:.0%}, first to last start", "90 %", within([t.water for t in own], part)))
+    narrow = [t.water for t in wet if t.water_half is not None and t.water_half <= NARROW]
+    rows.append((f"the same, where its interval is within {NARROW:.0%}", "-", within(narrow, part)))
+    rows.append(("the same, were it known which clicks are true", "-", within([t.water_known for t in wet], part)))
     rows.append(("water inside its interval", "93-98 %", share([bool(t.water_covered) for t in wet])))
     dry = [t for t in own if not t.day.leak_l_per_min]
     rows.append(("seeping told where there is none", "1 % at most", share([t.seeping for t in dry])))

@@ -123,6 +123,37 @@ def _between(system: System, uses: list[Use], seed: int, cut_ins_s: tuple[float,
     return last - first
 
 
+def delivered_l(day: TrueDay, from_s: float, to_s: float) -> float | None:
+    """Water that the taps gave between two times of a day, litres; None for a tank that loses air."""
+    if day.kind == "failing air" or day.between_l is None:
+        return None
+    if abs(from_s - day.cut_ins_s[0]) < 0.1 and abs(to_s - day.cut_ins_s[-1]) < 0.1:
+        return day.between_l
+    rng = np.random.default_rng([day.seed, KINDS.index(day.kind), WORLDS.index(day.world)])
+    system, uses, _ = _household(day.world, day.kind, rng)
+    given = [
+        run_household(system, uses, duration_s=at_s, seed=day.seed, start_kpag=_start_kpag(system))[0].water_l
+        for at_s in (from_s, to_s) if at_s > 0
+    ]  # fmt: skip
+    return given[-1] - (given[0] if from_s > 0 else 0.0)
+
+
+def known_runs_l(day: TrueDay, cycles: tuple[Cycle, ...]) -> float | None:
+    """Water from the first true cut-in to the last, litres, told by somebody who knows which clicks are true.
+
+    A run that lost a click is taken for the mean of the others. What no reading of the same clicks can be better than.
+    """
+    heard_s = np.array([t for c in cycles for t in (c.cut_in_s, c.cut_out_s) if t is not None])
+    pairs = np.array(list(zip(day.cut_ins_s[:-1], day.cut_outs_s, strict=False)))
+    if not len(pairs):
+        return None
+    both = np.array([all(np.min(np.abs(heard_s - t)) < 0.05 for t in pair) for pair in pairs])
+    if not both.any():
+        return None
+    runs_s = pairs[:, 1] - pairs[:, 0]
+    return day.rate_l_per_min / 60 * float(runs_s[both].sum() + (~both).sum() * runs_s[both].mean())
+
+
 def _start_kpag(system: System) -> float:
     return system.cut_in_kpag + 0.6 * (system.cut_out_kpag - system.cut_in_kpag)
 
