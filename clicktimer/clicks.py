@@ -32,6 +32,8 @@ _HALF_AS_GOOD = 0.8
 _LEAST_ORDER = 0.8
 _LEAST_WORTH = 8.0
 """Nats that a sequence must explain to be told at all ..."""
+_LEAST_WORTH_ALONE = 24.0
+"""... where no pump is heard with it ..."""
 _LEAST_WORTH_APART = 4.0
 """... and where every click of it is more of a snap, by far, than anything else."""
 _SURE_TURN = 4.5
@@ -89,7 +91,8 @@ def _answers(
     found += recurring
     found += [with_pump(field, s, unsaid) for s in recurring if s is not None]
     found += together(field, tracks, [s for s in recurring if s is not None], unsaid)
-    answers = sorted(((worth_of(field, s), s) for s in found if s is not None), key=lambda pair: -pair[0])
+    likely = [s for s in found if s is not None and not judging.pump_unheard(field, s)]
+    answers = sorted(((worth_of(field, s), s) for s in likely), key=lambda pair: -pair[0])
     if any(judging.plain(field, s, worth) for worth, s in answers):
         # The pump is plainly heard to start and stop with some of the sounds: what takes turns without it, be it
         # ever so often, is not its switch.
@@ -106,7 +109,7 @@ def _chosen(
     best = led_by(field, best)
     chosen = np.flatnonzero(best.path.kind)
     apart = best.track is None and judging.stand_apart(field, best)
-    if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH):
+    if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if best.track is None else _LEAST_WORTH):
         return None
     doubt = doubtful(best.track) if best.track is not None else 0.0 if apart else 1.0
     if worth < LEAST_EACH * len(chosen) * (1.0 + doubt):

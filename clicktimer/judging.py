@@ -23,7 +23,8 @@ _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
 _CLOCK_S = 3.0
 _CLOCK_TICKS = 8
-_PLAIN_TURN = 6.0
+_PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
+_LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
 
 
@@ -70,6 +71,15 @@ def plain(field: Field, solution: Solution, worth: float) -> bool:
         and worth >= 2.0 * LEAST_EACH * count
         and turn_of(field, solution) >= _PLAIN_TURN
     )
+
+
+def pump_unheard(field: Field, solution: Solution) -> bool:
+    """Whether an answer leans on a level that is hardly apart, or that does not come and go with its own clicks."""
+    if solution.track is None:
+        return False
+    if solution.track.apart < _LEAST_APART:
+        return True
+    return min(len(m) for m in solution.members) >= 3 and turn_of(field, solution) < _LEAST_TURN
 
 
 def shared(field: Field, mine: np.ndarray, its: np.ndarray) -> float:
