@@ -10,7 +10,7 @@ if it wins clearly.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -68,7 +68,31 @@ def find_clicks(
     duration_s: float,
     pump_at_start: PumpState | None = None,
 ) -> Heard:
-    """The clicks among the candidates of a recording."""
+    """The clicks among the candidates of a recording.
+
+    Where sound was lost, or parts were joined, a stretch in which nothing was told is asked once more by itself: the
+    phone may have been moved, and the switch have sounded otherwise there.
+    """
+    heard = _found(candidates, segments, duration_s, pump_at_start)
+    for segment in segments if len(segments) > 1 and heard.clicks else ():
+        end_s = segment.start_s + segment.step_s * len(segment.codes)
+        inside = (candidates.time_s >= segment.start_s) & (candidates.time_s <= end_s)
+        if not inside.any() or any(segment.start_s <= c.time_s <= end_s for c in heard.clicks):
+            continue
+        part = _found(candidates.take(inside), [segment], max(end_s - segment.start_s, 1.0), None)
+        if part.clicks:
+            edges = [e for e in heard.edges if not segment.start_s <= e.time_s <= end_s]
+            heard = replace(
+                heard,
+                clicks=tuple(sorted((*heard.clicks, *part.clicks), key=lambda c: c.time_s)),
+                edges=tuple(sorted((*edges, *part.edges), key=lambda e: e.time_s)),
+            )
+    return heard
+
+
+def _found(
+    candidates: Candidates, segments: list[LevelSegment], duration_s: float, pump_at_start: PumpState | None
+) -> Heard:
     levels = pump.gather(segments)
     if levels is None or not len(candidates):
         return Heard((), (), False, False, 0.0, 0.0, None)
