@@ -80,7 +80,20 @@ def composed(sounds: str, count: int) -> Iterator[Sample]:
                 yield sample
 
 
-def fit(samples: list[Sample], ridge: float = 4.0) -> tuple[np.ndarray, np.ndarray]:
+def mixtures(sounds: str, count: int) -> Iterator[Sample]:
+    """Short recordings full of switches that were never recorded."""
+    from tests.benchmarks.mixtures import mixture
+    from tests.benchmarks.sounds import load_bank
+
+    bank = load_bank(sounds, "develop")
+    for seed in range(count):
+        samples, rate_hz, times_s = mixture(bank, seed)
+        sample = label(heard(samples, rate_hz), times_s.astype(np.float64))
+        if sample is not None:
+            yield sample
+
+
+def fit(samples: list[Sample], ridge: float = 6.0) -> tuple[np.ndarray, np.ndarray]:
     """Weighted, regularised logistic regression: the table (features, 4) and the weights of the terms."""
     from scipy.optimize import minimize
 
@@ -121,10 +134,13 @@ def main() -> None:
     """Fit and write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sounds", required=True)
-    parser.add_argument("--composed", type=int, default=120)
+    parser.add_argument("--composed", type=int, default=400)
+    parser.add_argument("--mixtures", type=int, default=350)
     parser.add_argument("--simulated", type=int, default=80)
     args = parser.parse_args()
-    samples = [*simulated(args.simulated), *composed(args.sounds, args.composed)]
+    samples = [
+        *simulated(args.simulated), *mixtures(args.sounds, args.mixtures), *composed(args.sounds, args.composed),
+    ]  # fmt: skip
     table, weights = fit(samples)
     write(Path(snap.__file__).with_name("snap.csv"), table, weights)
     print(f"fitted on {len(samples)} recordings, {sum(int(s[1].sum()) for s in samples)} clicks")
