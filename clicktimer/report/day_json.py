@@ -52,7 +52,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "text": s.text,
         },
         "starts": _starts(day),
-        "water": day.water if day.water is None else {**jsonable(day.water), "night": day.night_water},
+        "water": day.water if day.water is None else {**jsonable(day.water), **_night(day)},
         "changes": day.changes,
         "replay": day.replayed,
     }
@@ -74,6 +74,12 @@ def _wall(day: DayReading, time_s: float | None) -> str | None:
         return None
     moment = wall(time_s, day.log.started_s, parse_zone(day.log.zone))
     return (moment if day.log.zone else moment.replace(tzinfo=None)).isoformat(timespec="seconds")
+
+
+def _night(day: DayReading) -> dict[str, float | None]:
+    """Water from midnight to five, a night, with its interval; null without a start."""
+    ends = (None, None, None) if day.night is None else (day.night.value, day.night.low, day.night.high)
+    return dict(zip(("night", "night_low", "night_high"), ends, strict=True))
 
 
 def _starts(day: DayReading) -> dict[str, Any]:

@@ -12,10 +12,10 @@ from clicktimer.day.starts import worst_hour
 from clicktimer.day.wallrows import WallRows
 from clicktimer.day.walltime import clock, parse_zone
 from clicktimer.day.water import Amount
-from clicktimer.formats import UnitSystem, format_share, format_volume
+from clicktimer.formats import UnitSystem, format_share
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
 from clicktimer.report.day_starts import starts_blocks
-from clicktimer.report.day_words import in_units, most_flow, two, unknown_breaks, up, when
+from clicktimer.report.day_words import in_units, most_flow, unknown_breaks, up, when
 from clicktimer.report.words import length_text, wrap
 from clicktimer.sentences import JOINED_TIMES, seconds_text
 
@@ -154,9 +154,8 @@ def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
         f"In all {in_units(w.total, w.unit, units)}; from the first start to the last "
         f"{in_units(w.between, w.unit, units)}."
     )
-    if day.night_water is not None:
-        night = format_volume(day.night_water, units) if w.unit == "L" else f"{two(day.night_water)} {w.unit}"
-        text += f" Midnight to five: {night} a night."
+    if day.night is not None:
+        text += f" Midnight to five: {in_units(day.night, w.unit, units)} a night."
     if w.long_runs is not None:
         text += f" Of it {in_units(w.long_runs, w.unit, units)} in very long runs, which ride the pump's curve."
     return [Words(text), Words(w.text)]
