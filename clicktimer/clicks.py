@@ -34,6 +34,8 @@ _LEAST_WORTH = 8.0
 """Nats that a sequence must explain to be told at all ..."""
 _LEAST_WORTH_ALONE = 24.0
 """... where no pump is heard with it ..."""
+_ALONE = 1.9
+"""... and how much more each click must explain there: of rain and crackle some drops are always alike."""
 _LEAST_WORTH_APART = 4.0
 """... and where every click of it is more of a snap, by far, than anything else."""
 _SURE_TURN = 4.5
@@ -135,7 +137,7 @@ def _chosen(
     apart = best.track is None and judging.stand_apart(field, best)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if best.track is None else _LEAST_WORTH):
         return None
-    doubt = doubtful(best.track) if best.track is not None else 0.0 if apart else 1.0
+    doubt = doubtful(best.track) if best.track is not None else 0.0 if apart else _ALONE
     if worth < LEAST_EACH * len(chosen) * (1.0 + doubt):
         return None
     turn = 0.0 if best.track is not None else turn_of(field, best)
