@@ -46,7 +46,10 @@ def test_what_was_heard_so_far_is_measured(
     assert all(c["time_s"] < 60.0 for c in part["clicks"])
 
 
-def test_the_second_press_leaves_at_once():
+def test_the_second_press_leaves_at_once(request):
+    """Also where the tests run in the background of a shell, which has the signal ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    request.addfinalizer(lambda: signal.signal(signal.SIGINT, before))
     with user_may_stop() as wish:
         signal.raise_signal(signal.SIGINT)
         assert wish.asked
