@@ -97,7 +97,7 @@ def _found(
 ) -> Heard:
     levels = pump.gather(segments)
     if levels is None or not len(candidates):
-        return Heard((), (), False, False, 0.0, 0.0, None)
+        return _nothing(0.0)
     field = shortlist(candidates, levels, duration_s)
     tracks = pump.guesses(field.levels, field.row)
     answers = _answers(field, tracks, pump_at_start)

@@ -43,18 +43,19 @@ def _leaders(field: Field, members: np.ndarray, kind: np.ndarray) -> dict[int, i
         own = [j for j in range(first, last) if not kind[j] and field.waves.has(j)]
         loud = field.cand.peak_db > field.cand.peak_db[m] - _FAINTER_DB
         before[m] = [j for j in own if loud[j] and field.snap[j] > field.snap[m] - _LESS_SNAP]
-    every = [j for some in before.values() for j in some]
+    every = np.array(sorted({j for some in before.values() for j in some}), np.int64)
     best: dict[int, int] = {}
-    for j in every:
-        alike = field.waves.alike(j)
-        if np.count_nonzero(alike > _LEAST_ALIKE) > _MOST_ELSEWHERE * len(members):
-            continue  # a clock ticks before every click, too, and between them
+    for j in every.tolist():
+        alike = dict(zip(every.tolist(), field.waves.among(j, every).tolist(), strict=True)) | {j: 1.0}
         found = {
-            m: max(some, key=lambda k, a=alike: 1.0 if k == j else float(a[k]))  # type: ignore[misc]
+            m: max(some, key=alike.__getitem__)
             for m, some in before.items()
-            if any(k == j or alike[k] > _LEAST_ALIKE for k in some)
+            if any(alike[k] > _LEAST_ALIKE for k in some)
         }
-        if len(found) > len(best):
+        # A clock ticks before every click, too, and between them.
+        if len(found) > len(best) and (
+            np.count_nonzero(field.waves.alike(j) > _LEAST_ALIKE) <= _MOST_ELSEWHERE * len(members)
+        ):
             best = found
     return best if len(best) >= max(_LEAST, _SHARE * len(members)) else {}
 

@@ -85,7 +85,7 @@ def _again(field: Field, solution: Solution) -> set[int]:
         for a, b in pairwise(picks)
         if solution.path.kind[a] == solution.path.kind[b]
         and field.cand.time_s[b] - field.cand.time_s[a] < _BURST_S
-        and float(np.nan_to_num(field.waves.alike(int(a)))[b]) > _SAME_WAVE
+        and float(np.nan_to_num(field.waves.among(int(a), np.array([b])))[0]) > _SAME_WAVE
     }
 
 
@@ -97,15 +97,16 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
     """
     time_s, near, first = field.cand.time_s, [pick], pick
     base = max(pick - 12, 0)
-    vectors = likeness.seed_vectors(field.prints, np.arange(base, min(pick + 13, len(time_s))))
+    around = np.arange(base, min(pick + 13, len(time_s)))
+    vectors = likeness.seed_vectors(field.prints, around)
     score = solution.score[solution.path.kind[pick] - 1]
-    waves = np.nan_to_num(field.waves.alike(pick))
+    waves = np.nan_to_num(field.waves.among(pick, around))
     for step in (-1, 1):
         k = pick + step
         while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < _BURST_S and not solution.path.kind[k]:
             alike = float(vectors[k - base] @ vectors[pick - base])
             louder = float(field.rise[k] - field.rise[pick])
-            wave = float(waves[k])
+            wave = float(waves[k - base])
             sure = score[k] > max(score[pick] - 3.0, 0.0)
             if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)

@@ -125,18 +125,28 @@ class Waves:
         if member not in self._columns:
             column = np.full(self.size, np.nan, np.float32)
             if self.has(member):
-                column[self.rows] = self._compare(int(np.searchsorted(self.rows, member)))
+                column[self.rows] = self._compare(member, np.arange(len(self.rows)))
             self._columns[member] = column
         return self._columns[member]
 
-    def _compare(self, mine: int) -> F32:
-        n = len(self.rows)
+    def among(self, member: int, index: npt.NDArray[np.int64]) -> F32:
+        """The same for some candidates only, (len(index),): most of them are never asked for."""
+        if member in self._columns:
+            return self._columns[member][index]
+        out = np.full(len(index), np.nan, np.float32)
+        known = np.isin(index, self.rows)
+        if self.has(member) and known.any():
+            out[known] = self._compare(member, np.searchsorted(self.rows, index[known]))
+        return out
+
+    def _compare(self, member: int, rows: npt.NDArray[np.int64]) -> F32:
+        mine, n = int(np.searchsorted(self.rows, member)), len(rows)
         total = np.zeros((n, len(self._bands[0].near)), np.float32)
         weight = np.full(n, 0.3, np.float32)
         for b, band in enumerate(self._bands):
-            both = np.sqrt(self._clear[:, b] * self._clear[mine, b]).astype(np.float32)
+            both = np.sqrt(self._clear[rows, b] * self._clear[mine, b]).astype(np.float32)
             body = band.samples[mine, band.first : band.last : band.stride].copy()
-            _correlate(band.samples, body, band.first, band.stride, band.lags, band.near, both, total)
+            _correlate(band.samples, rows, body, band.first, band.stride, band.lags, band.near, both, total)
             weight += both
         return np.asarray(total.max(axis=1) / weight, np.float32)
 
@@ -177,15 +187,16 @@ def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
 
 @compiled
 def _correlate(
-    samples: C64, body: C64, first: int, stride: int, lags: int, near: npt.NDArray[np.int64], weight: F32, total: F32
-) -> None:
-    """Add to total (n, lags of all bands) the weighted size of the correlation of every wave with a body."""
+    samples: C64, rows: npt.NDArray[np.int64], body: C64, first: int, stride: int, lags: int,
+    near: npt.NDArray[np.int64], weight: F32, total: F32,
+) -> None:  # fmt: skip
+    """Add to total (len(rows), lags of all bands) the weighted size of the correlation of these waves with a body."""
     length = samples.shape[1]
     own = 0.0
     for k in range(body.shape[0]):
         own += body[k].real ** 2 + body[k].imag ** 2
     found = np.zeros(2 * lags + 1, np.float32)
-    for i in range(samples.shape[0]):
+    for i in range(rows.shape[0]):
         if weight[i] <= 0.0:
             continue
         for lag in range(2 * lags + 1):
@@ -196,7 +207,7 @@ def _correlate(
             for k in range(body.shape[0]):
                 j = at + k * stride
                 if 0 <= j < length:
-                    a = samples[i, j]
+                    a = samples[rows[i], j]
                     re += a.real * body[k].real + a.imag * body[k].imag
                     im += a.imag * body[k].real - a.real * body[k].imag
                     energy += a.real * a.real + a.imag * a.imag
