@@ -31,6 +31,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("the chain", {"pipeline", "concluding", "used", "place", "prove", "give", "live"}),
     ("10 report", {"report", "pictures"}),
     ("10 document", {"document"}),
+    ("10 page", {"page"}),
     ("the user", {"cli", "api"}),
 ]
 """Each may import what stands before it and its own neighbours. A new module is given its place here."""

@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "hear": ("clicktimer.cli.hear", "hear_command", "Say whether a place is good enough to hear the switch."),
     "check": ("clicktimer.cli.check", "check_command", "Say what works on this computer, and what is missing."),
     "listen": ("clicktimer.cli.listen", "listen_command", "Listen live: a guided test, or a day unattended."),
+    "page": ("clicktimer.cli.page", "page_command", "Show a listening in the browser, as it goes on or ended."),
     "day": ("clicktimer.cli.day", "day_command", "Say what a day of listening tells of tank, house and leaks."),
     "report": ("clicktimer.cli.report", "report_command", "Write a document for the client: HTML or PDF."),
     "compare": ("clicktimer.cli.compare", "compare_command", "Put two measurements or days side by side."),

@@ -106,6 +106,8 @@ def listen_command(
             warm_up()
         session = _open(device, into, name, keep, options, limit_s, system)
         stack.callback(session.source.close)
+        planned_s = None if length_s is None else session.engine.end_s + length_s
+        session.folder.note("planned_end_s", planned_s)
         stop = stack.enter_context(stopping())
         _say_start(stack, session, keep, length_s)
         why = _listen(session, stop, guide, length_s, tone, command)
@@ -219,6 +221,7 @@ def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | 
     if session.folder.resumed is not None:
         _say(f"Going on with what is there ({format_time(session.folder.resumed.end_s)}); the time between is a gap.")
     _say(f"Kept in {session.folder.path}")
+    _say(f"To watch it in a browser: clicktimer page {_quoted(session.folder.path)}")
     _say(KEPT[keep])
     if length_s is None or length_s > 1800.0:
         _say(stack.enter_context(kept_awake()))

@@ -30,8 +30,8 @@ Marks = tuple[float, float]
 def first_page(result: Result, marks_s: Marks) -> FirstPage:
     """Return page one of a result; marks in s."""
     m = result.measured
-    tone, verdict = _verdict(m)
-    found = _found_day(result, marks_s) if result.reading is not None else _found(m, marks_s)
+    tone, verdict = headline(m)
+    found = _found_day(result, marks_s) if result.reading is not None else found_of(m, marks_s)
     page = FirstPage(
         tone=tone,
         verdict=verdict,
@@ -67,7 +67,8 @@ def _prices(result: Result) -> tuple[Block, ...]:
     return tuple(block for block in price_blocks(result.prices, tank) if isinstance(block, Words))
 
 
-def _verdict(m: Measurement) -> tuple[Tone, str]:
+def headline(m: Measurement) -> tuple[Tone, str]:
+    """Return the verdict in a few words, and how it is set off."""
     if _not_judged(m):
         return "open", words.NOT_JUDGED
     if m.run is None:
@@ -88,7 +89,8 @@ def _not_judged(m: Measurement) -> bool:
     return m.run is None and any(w.code == "variable-speed" for w in m.warnings)
 
 
-def _found(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
+def found_of(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
+    """Return what was found, in two sentences at the most; marks in s."""
     if _not_judged(m):
         return (m.verdict.text,)
     if m.run is not None:
@@ -139,7 +141,7 @@ def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
         first = words.FOUND_STARTS.format(length=length, count=starts.count, worst=starts.worst_hour)
     else:
         first = (words.FOUND_STARTS_ONE if starts.count else words.FOUND_STARTS_NONE).format(length=length)
-    found = [first, *_found(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
+    found = [first, *found_of(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
     if day.seeping.told:
         if day.seeping_l_per_min is not None:
             flow = format_flow(day.seeping_l_per_min.value, "us" if m.tank is None else m.tank.units)

@@ -18,6 +18,7 @@ from clicktimer.clicks import Heard, find_clicks
 from clicktimer.live import by_sound
 from clicktimer.live.earlier import Earlier, merged_pieces
 from clicktimer.live.finder import LiveFinder
+from clicktimer.live.state import SAME_S
 from clicktimer.live.track import LevelTrack
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
@@ -30,8 +31,6 @@ AROUND_S: Final = 15.0
 """... and at so much on both sides of a known click ..."""
 KNOWN_MOST: Final = 16
 """... of so many of the last ones."""
-SAME_S: Final = 0.030
-"""Two times nearer than this are one click: a first look is good to about 10 ms."""
 LOOKS_S: Final = (1.9, 6.5, 25.0)
 """So long after a sudden sound it is decided again: the pump's level needs 1.5 s to be seen, its run-down longer."""
 ROUTINE_S: Final = 30.0
@@ -277,7 +276,8 @@ class Engine:
 
     def _said(self, what: Literal["kind", "settled"], click: Click) -> Event:
         level_db = None if click.level_db is None else round(click.level_db, 1)
-        return Event(self.end_s, what, click.time_s, click.kind, round(click.confidence, 3), level_db)
+        sd_s = round(click.timing_sd_s, 5)
+        return Event(self.end_s, what, click.time_s, click.kind, round(click.confidence, 3), level_db, "", sd_s)
 
     def settle(self, final: tuple[Click, ...]) -> list[Event]:
         """The whole has been decided: settle what it holds, withdraw what it does not."""

@@ -15,7 +15,7 @@ import numpy as np
 from clicktimer.live.earlier import earlier_of
 from clicktimer.live.engine import AROUND_S, KNOWN_MOST, Engine, Fed
 from clicktimer.live.state import Alarms, Note, State, state_of
-from clicktimer.live.whole import measure_folder
+from clicktimer.live.whole import RESULT, measure_folder, result_noted
 from clicktimer.records import Block, Measurement, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound.clock import Clock
@@ -326,6 +326,7 @@ class Session:
         last.log.append((self.engine.end_s, "ended", why))
         if sounds is not None:
             last.sounds += sounds(measured)
+        self.folder.note(RESULT, result_noted(measured))
         self.folder.commit(last, ended=why)
         self.folder.close()
         return measured

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from clicktimer.concluding import Listened, conclude
 from clicktimer.formats import format_time
 from clicktimer.live.refill import with_open_tap
-from clicktimer.records import Measurement, Notice, SourceInfo
+from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
 from clicktimer.store.folder import is_listening
@@ -19,6 +19,10 @@ from clicktimer.store.stored import SessionNote, Stored, read_folder
 
 CLOCK_TOLD_S = 5.0
 """A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
+
+
+RESULT: Final = "result"
+"""Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
 
 
 class _FromFolder(Listened):
@@ -61,6 +65,39 @@ def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOpti
         pump_at_start=options.pump_at_start or about.get("pump_at_start"),
         system=system,
         marks_s=options.marks_s if system is None else system.marks_s,
+    )
+
+
+def result_noted(measured: Measurement) -> dict[str, Any]:
+    """What is noted of the settled result, as JSON can hold it."""
+    return {
+        "end_s": measured.source.duration_s,
+        "run": None if measured.run is None else asdict(measured.run),
+        "verdict": asdict(measured.verdict),
+        "ambiguous": None if measured.ambiguous is None else asdict(measured.ambiguous),
+        "cycles": [asdict(c) for c in measured.cycles],
+        "warnings": [asdict(w) for w in measured.warnings],
+    }
+
+
+def noted_result(
+    noted: Mapping[str, Any], source: SourceInfo, clicks: Sequence[Click], gaps: Sequence[Gap]
+) -> Measurement:
+    """The settled result as it was noted; without tank and causes, which follow from its run."""
+    both = noted["ambiguous"]
+    ambiguous = None
+    if both is not None:
+        lists = {name: tuple(value) for name, value in both.items() if name != "text"}
+        ambiguous = Intervals(**lists, text=both["text"])
+    return Measurement(
+        source=source,
+        clicks=tuple(clicks),
+        cycles=tuple(Cycle(**c) for c in noted["cycles"]),
+        gaps=tuple(gaps),
+        ambiguous=ambiguous,
+        run=None if noted["run"] is None else RunTime(**noted["run"]),
+        verdict=Verdict(**noted["verdict"]),
+        warnings=tuple(Notice(**w) for w in noted["warnings"]),
     )
 
 

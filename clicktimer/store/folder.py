@@ -34,6 +34,7 @@ class Event:
     """Something said of one click. at_s: when, by the sound; time_s: of the click.
 
     what: "heard" (kind unknown yet), "kind" (told, provisional), "settled", "withdrawn" (not the switch after all).
+    timing_sd_s: standard deviation of the click's time, where it is told.
     """
 
     at_s: float
@@ -43,6 +44,7 @@ class Event:
     confidence: float | None = None
     level_db: float | None = None
     note: str = ""
+    timing_sd_s: float | None = None
 
 
 @dataclass
@@ -189,9 +191,12 @@ class Folder:
             "INSERT INTO gaps (from_s, to_s, why) VALUES (?, ?, ?)", [(g.from_s, g.to_s, g.why) for g in batch.gaps]
         )
         db.executemany(
-            "INSERT INTO events (at_s, utc, what, time_s, kind, confidence, level_db, note) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [(e.at_s, utc, e.what, e.time_s, e.kind, e.confidence, e.level_db, e.note) for e in batch.events],
+            "INSERT INTO events (at_s, utc, what, time_s, kind, confidence, level_db, note, timing_sd_s) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [
+                (e.at_s, utc, e.what, e.time_s, e.kind, e.confidence, e.level_db, e.note, e.timing_sd_s)
+                for e in batch.events
+            ],
         )
         db.executemany(
             "INSERT INTO marks (time_s, utc, what, text) VALUES (?, ?, ?, ?)",
@@ -225,6 +230,21 @@ class Folder:
 def is_listening(path: Path) -> bool:
     """Whether a listening folder is there."""
     return (path / tables.DATABASE).is_file()
+
+
+def in_use(path: Path) -> bool:
+    """Whether a program is listening into this folder now: it holds the lock that the system frees when it ends."""
+    if not (path / LOCK).is_file():
+        return False
+    try:
+        lock = sqlite3.connect(f"{(path / LOCK).absolute().as_uri()}?mode=ro", uri=True, timeout=0.0)
+        try:
+            lock.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        finally:
+            lock.close()
+    except sqlite3.OperationalError as error:
+        return "locked" in str(error)
+    return False
 
 
 def _where(connection: sqlite3.Connection, clock: Clock) -> Resumed:
@@ -265,7 +285,11 @@ def _reason(error: Exception) -> str:
     return str(getattr(error, "strerror", None) or error)
 
 
-def events_of(connection: sqlite3.Connection) -> Sequence[Event]:
-    """All events, in the order in which they were said."""
-    rows = connection.execute("SELECT at_s, what, time_s, kind, confidence, level_db, note FROM events ORDER BY id")
+def events_of(connection: sqlite3.Connection, after: int = 0) -> Sequence[Event]:
+    """All events in the order in which they were said, but the first ``after`` of them."""
+    timing = "timing_sd_s" if "timing_sd_s" in tables.columns_of(connection, "events") else "NULL"
+    rows = connection.execute(
+        f"SELECT at_s, what, time_s, kind, confidence, level_db, note, {timing} FROM events WHERE id > ? ORDER BY id",
+        (after,),
+    )
     return [Event(*row) for row in rows]

@@ -74,29 +74,7 @@ def read_folder(path: Path) -> Stored:
 
 
 def _read(db: sqlite3.Connection, path: Path) -> Stored:
-    about = {
-        name: value if name in ("format", "version") else json.loads(value)
-        for name, value in tables.check_format(db, path).items()
-    }
-    sessions = tuple(
-        SessionNote(
-            start_s,
-            end_s,
-            rate_hz,
-            device,
-            _local(began, offset_s),
-            _local(end, offset_s),
-            zone,
-            program,
-            ended,
-            b0,
-            b1,
-        )
-        for start_s, end_s, rate_hz, device, began, end, offset_s, zone, program, ended, b0, b1 in db.execute(
-            "SELECT start_s, end_s, rate_hz, device, began_utc, end_utc, offset_s, zone, program, ended, began_boot_s, "
-            "end_boot_s FROM sessions ORDER BY id"
-        )
-    )
+    about, sessions = about_of(db, path), sessions_of(db)
     if not sessions:
         raise StoreError(f"{path}: nothing was heard into it; listen again")
     found = Candidates.join([tables.get_candidates(db, "candidates"), tables.get_candidates(db, "pending")])
@@ -113,6 +91,26 @@ def _read(db: sqlite3.Connection, path: Path) -> Stored:
         log=tuple(db.execute("SELECT at_s, utc, code, text FROM log ORDER BY id")),
         notices=tuple(Notice(*row) for row in db.execute("SELECT code, text, time_s FROM notices ORDER BY rowid")),
         sounds=tuple(db.execute("SELECT from_s, length_s, why, file FROM sounds ORDER BY id")),
+    )
+
+
+def about_of(db: sqlite3.Connection, path: Path) -> dict[str, Any]:
+    """What is noted of the listening. Raises StoreError where it is none of ours or of a newer program."""
+    return {
+        name: value if name in ("format", "version") else json.loads(value)
+        for name, value in tables.check_format(db, path).items()
+    }
+
+
+def sessions_of(db: sqlite3.Connection) -> tuple[SessionNote, ...]:
+    """The sessions in their order."""
+    rows = db.execute(
+        "SELECT start_s, end_s, rate_hz, device, began_utc, end_utc, offset_s, zone, program, ended, began_boot_s, "
+        "end_boot_s FROM sessions ORDER BY id"
+    )
+    return tuple(
+        SessionNote(start_s, end_s, rate_hz, device, _local(began, offset_s), _local(end, offset_s), *rest)
+        for start_s, end_s, rate_hz, device, began, end, offset_s, *rest in rows
     )
 
 

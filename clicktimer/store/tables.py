@@ -38,7 +38,8 @@ CREATE TABLE levels (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s RE
     used INTEGER NOT NULL, n INTEGER NOT NULL, codes BLOB NOT NULL);
 CREATE TABLE gaps (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, to_s REAL, why TEXT NOT NULL);
 CREATE TABLE events (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, what TEXT NOT NULL,
-    time_s REAL NOT NULL, kind TEXT NOT NULL, confidence REAL, level_db REAL, note TEXT NOT NULL);
+    time_s REAL NOT NULL, kind TEXT NOT NULL, confidence REAL, level_db REAL, note TEXT NOT NULL,
+    timing_sd_s REAL);
 CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT NULL, what TEXT NOT NULL,
     text TEXT NOT NULL);
 CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL,
@@ -60,14 +61,18 @@ _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "waves": np.dtype("i1"),
 }  # fmt: skip
 _LATER: Final = ("approach_s", "wave_hz", "waves")
-"""Columns that the first programs did not write: their candidates are compared by their prints alone."""
+"""Columns that the first programs did not write: their candidates are compared by their prints alone. Nor did they
+write how well the clicks told live are timed."""
 
 
-def connect(path: Path, *, read_only: bool = False) -> sqlite3.Connection:
-    """Open a database; durable where it is written. Raises sqlite3.Error."""
+def connect(path: Path, *, read_only: bool = False, any_thread: bool = False) -> sqlite3.Connection:
+    """Open a database; durable where it is written. Raises sqlite3.Error.
+
+    any_thread: it may be used by several threads, one at a time.
+    """
     if read_only:
         # Not mode=ro: what lies in the write-ahead log after a power cut must be read too.
-        connection = sqlite3.connect(path, timeout=10.0, isolation_level=None)
+        connection = sqlite3.connect(path, timeout=10.0, isolation_level=None, check_same_thread=not any_thread)
         connection.execute("PRAGMA query_only=ON")
         return connection
     connection = sqlite3.connect(path, timeout=10.0, isolation_level=None)
@@ -100,6 +105,11 @@ def check_format(connection: sqlite3.Connection, folder: Path) -> dict[str, str]
     return about
 
 
+def columns_of(connection: sqlite3.Connection, table: str) -> set[str]:
+    """Names of a table's columns: a folder of an earlier program has fewer."""
+    return {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+
+
 def put_candidates(connection: sqlite3.Connection, table: str, found: Candidates) -> None:
     """Write a set of candidates as one row; ``table`` is "candidates" or "pending"."""
     blobs = [np.ascontiguousarray(getattr(found, name), dtype=kind).tobytes() for name, kind in _ARRAYS.items()]
@@ -111,7 +121,7 @@ def get_candidates(connection: sqlite3.Connection, table: str) -> Candidates:
     """All candidates of a table, in the order in which they were handed out."""
     none = Candidates.none()
     parts = []
-    there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+    there = columns_of(connection, table)
     columns = ", ".join(name if name in there else f"NULL AS {name}" for name in _ARRAYS)
     for n, *blobs in connection.execute(f"SELECT n, {columns} FROM {table} ORDER BY id"):
         arrays = {}
@@ -149,10 +159,12 @@ def get_levels(connection: sqlite3.Connection) -> list[LevelSegment]:
 
 
 def add_later(connection: sqlite3.Connection) -> None:
-    """Make the table of tones, and the columns of the waves, in a folder of an earlier program."""
+    """Make the table of tones, and the columns that came later, in a folder of an earlier program."""
     connection.execute(_TONES)
+    if "timing_sd_s" not in columns_of(connection, "events"):
+        connection.execute("ALTER TABLE events ADD COLUMN timing_sd_s REAL")
     for table in ("candidates", "pending"):
-        there = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
+        there = columns_of(connection, table)
         for name in _LATER:
             if name not in there:
                 connection.execute(f"ALTER TABLE {table} ADD COLUMN {name} BLOB")
