@@ -66,7 +66,6 @@ class PageServer(ThreadingHTTPServer):
 
 
 class _Handler(BaseHTTPRequestHandler):
-    protocol_version = "HTTP/1.1"
     server_version, sys_version = "clicktimer", ""
     timeout = WAIT_S
     server: PageServer
