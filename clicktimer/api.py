@@ -81,7 +81,7 @@ def measure(
         paths = [recording] if isinstance(recording, str | os.PathLike) else list(recording)
         measured = replace(measured, proof=prove_recording(paths, measured, options, progress=progress))
     if labels is not None:
-        from clicktimer.pipeline import corrected as by_labels
+        from clicktimer.pipeline import corrected_recording
 
-        measured = by_labels(measured, labels[1], options, name=labels[0])
+        measured = corrected_recording(recording, measured, labels[1], options, name=labels[0])
     return measured

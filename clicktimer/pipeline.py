@@ -14,14 +14,15 @@ from clicktimer.candidates import Candidates
 from clicktimer.concluding import Listened, conclude, corrected
 from clicktimer.errors import StopHearingError
 from clicktimer.formats import format_time
+from clicktimer.labels import Label
 from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.tones import ToneFinder
 
 __all__ = [
-    "Listened", "Progress", "StopHearingError", "conclude", "corrected", "hear_blocks", "measure_recording",
-    "measure_samples",
+    "Listened", "Progress", "StopHearingError", "conclude", "corrected", "corrected_recording", "hear_blocks",
+    "measure_recording", "measure_samples",
 ]  # fmt: skip
 
 Progress = Callable[[float, float | None], None]
@@ -58,6 +59,29 @@ def measure_recording(
         source = replace(source, duration_s=heard.end_s)
         notices.append(Notice("stopped", sentences.STOPPED.format(time=format_time(heard.end_s)), heard.end_s))
     return conclude(heard, source, options, notices)
+
+
+def corrected_recording(
+    path: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
+    measured: Measurement,
+    labels: Sequence[Label],
+    options: MeasureOptions,
+    *,
+    name: str,
+) -> Measurement:
+    """What ``measure_recording`` gave of the same path and options, measured by a person's labels (see ``corrected``).
+
+    A listening folder keeps what it was listened with. Raises InputError for a label after its end.
+    """
+    if not isinstance(path, str | os.PathLike) and len(path) == 1:
+        path = path[0]
+    if isinstance(path, str | os.PathLike) and os.path.isdir(path):
+        from clicktimer.live.whole import corrected_folder
+        from clicktimer.store.folder import is_listening
+
+        if is_listening(Path(path)):
+            return corrected_folder(Path(path), measured, labels, options, name=name)
+    return corrected(measured, labels, options, name=name)
 
 
 def measure_samples(

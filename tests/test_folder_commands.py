@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from clicktimer import measure, sentences
 from clicktimer.cli import run
+from clicktimer.concluding import corrected
+from clicktimer.labels import label_text, read_labels
 from clicktimer.live.session import RecordingSource, Session
 from clicktimer.live.taken import measure_into
+from clicktimer.pipeline import measure_recording
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store.folder import Folder
@@ -103,3 +109,49 @@ def test_a_driven_pump_is_noticed_live_as_in_a_recording(tmp_path: Path):
     codes = [{w.code for w in m.warnings if w.code in ("variable-speed", "two-pumps")} for m in (measured, whole)]
     assert codes[0] == codes[1]
     assert (measured.clicks, measured.verdict) == (whole.clicks, whole.verdict)
+
+
+@pytest.mark.parametrize("moved_s", [0.05, 0.0], ids=["one click moved", "nothing changed"])
+def test_a_refill_test_that_is_corrected_by_hand_keeps_what_the_open_tap_did(moved_s: float, tmp_path: Path):
+    place, labels = tmp_path / "L", tmp_path / "clicks.txt"
+    shut = MeasureOptions(taps="shut")
+    plain = measure_into(RECORDING, place, shut, program="test")
+    before = measure_recording(RECORDING, options=shut)
+    with sqlite3.connect(place / "listening.sqlite") as db:
+        rows = [((c.cut_in_s or 0.0) + 2.0, f"{(c.cut_in_s or 0.0) + 2.0:.3f}") for c in plain.cycles]
+        db.executemany("INSERT INTO marks (time_s, utc, what, text) VALUES (?, '', 'taps-shut', ?)", rows)
+    db.close()
+    clicks = list(plain.clicks)
+    clicks[3] = replace(clicks[3], time_s=clicks[3].time_s + moved_s)
+    labels.write_text(label_text(clicks), "utf-8")
+    # Outside of folders: the recording corrected by the same labels. The tap was open for 2 s at less than half of the
+    # pump's rate, so by the water balance the runs are up to 1 s too long.
+    of_recording = corrected(before, read_labels(str(labels))[1], shut, name="clicks.txt")
+    of_folder = measure(place, corrected=labels)
+    assert of_recording.run is not None
+    assert of_folder.run is not None
+    assert of_folder.run.how == of_recording.run.how == "taps shut"
+    assert of_folder.run.seconds == pytest.approx(of_recording.run.seconds)
+    assert of_folder.run.low_s == pytest.approx(of_recording.run.low_s - 1.0)
+    assert of_folder.run.high_s == pytest.approx(of_recording.run.high_s)
+    assert of_folder.run.text.count("The last tap was shut") == 1
+    assert (sentences.HAND_VERDICT in of_folder.verdict.text) == bool(moved_s)
+
+
+def test_the_command_says_of_a_corrected_refill_test_what_the_open_tap_did(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    place, labels = tmp_path / "L", tmp_path / "clicks.txt"
+    plain = measure_into(RECORDING, place, MeasureOptions(taps="shut"), program="test")
+    with sqlite3.connect(place / "listening.sqlite") as db:
+        at_s = (plain.cycles[1].cut_in_s or 0.0) + 2.0
+        db.execute("INSERT INTO marks (time_s, utc, what, text) VALUES (?, '', 'taps-shut', ?)", (at_s, f"{at_s:.3f}"))
+    db.close()
+    clicks = [replace(c, time_s=c.time_s + 0.05) if i == 3 else c for i, c in enumerate(plain.clicks)]
+    labels.write_text(label_text(clicks), "utf-8")
+    for command in (["measure"], ["report", "-o", str(tmp_path / "r.html")]):
+        assert run([*command, str(place), "--corrected", str(labels), "--json", str(tmp_path / "out.json")]) == 0
+        told = json.loads((tmp_path / "out.json").read_text("utf-8"))
+        told = told.get("measurement", told)
+        assert "The last tap was shut 2 s after the pump started" in json.dumps(told), command
+    capsys.readouterr()

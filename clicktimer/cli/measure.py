@@ -190,10 +190,10 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
         with proof_timed(beside.report is not None), ProgressBar(name) as progress:
             m = replace(m, proof=prove_recording(job, m, options, progress=progress))
     if beside.corrected is not None:
-        from clicktimer.pipeline import corrected
+        from clicktimer.pipeline import corrected_recording
 
         name, labels = beside.corrected
-        m = corrected(m, labels, options, name=name)
+        m = corrected_recording(job, m, labels, options, name=name)
     if beside.labels_target is not None:
         from clicktimer.labels import label_text
 

@@ -116,10 +116,10 @@ def conclude_asked(
         measured = replace(measured, proof=_proof(paths, measured, options, progress))
     if asked.labels is not None and measured.correction is None:
         from clicktimer.labels import parse_labels
-        from clicktimer.pipeline import corrected
+        from clicktimer.pipeline import corrected_recording
 
         name, text = asked.labels
-        measured = corrected(measured, parse_labels(text, name), options, name=name)
+        measured = corrected_recording(paths, measured, parse_labels(text, name), options, name=name)
     reading = None
     if asked.kind == "day":
         from clicktimer.day.measured import read_measured_day

@@ -8,8 +8,10 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
-from clicktimer.concluding import Listened, conclude
+from clicktimer import sentences
+from clicktimer.concluding import Listened, conclude, corrected
 from clicktimer.formats import format_time
+from clicktimer.labels import Label
 from clicktimer.live.refill import with_open_tap
 from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
 from clicktimer.settings import MeasureOptions
@@ -107,11 +109,34 @@ def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measure
     return conclude_stored(stored, with_noted(options or MeasureOptions(), stored.about))
 
 
+def corrected_folder(
+    path: Path, measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str
+) -> Measurement:
+    """What ``measure_folder`` gave, measured by a person's labels: with what the folder was listened with, and with
+    what the open tap of a refill test did to the corrected runs. Raises StoreError, and InputError for a label after
+    its end.
+    """
+    stored = read_folder(path)
+    options = with_noted(options, stored.about)
+    new = corrected(measured, labels, options, name=name)
+    if new.correction is None or not new.correction.figures:
+        return new  # as it was detected: the open tap is in it already
+    told = with_open_tap(new, _shut_s(stored), options)
+    if told is new or "verdict" not in new.correction.figures:
+        return told
+    return replace(told, verdict=replace(told.verdict, text=f"{told.verdict.text} {sentences.HAND_VERDICT}"))
+
+
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
     """From what lies in a folder to what is told."""
     notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
     measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
-    return with_open_tap(measured, [float(text) for _, what, text in stored.marks if what == "taps-shut"], options)
+    return with_open_tap(measured, _shut_s(stored), options)
+
+
+def _shut_s(stored: Stored) -> list[float]:
+    """When the last tap was shut, as the person marked it."""
+    return [float(text) for _, what, text in stored.marks if what == "taps-shut"]
 
 
 def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
