@@ -76,7 +76,9 @@ def test_ordinary_use_tells_the_run_of_a_small_tank(seed: int):
     assert told.low_s is not None
     assert told.high_s is not None
     assert told.low_s <= no_use_run(BUSY) <= told.high_s
-    assert told.high_s - told.low_s >= 0.1399 * told.seconds  # type: ignore[operator]
+    # What no click tells is in it: wider above, since a draw cools the air (docs/accuracy-day.md).
+    assert told.high_s >= 1.06 * told.seconds  # type: ignore[operator]
+    assert told.low_s <= 0.99 * told.seconds  # type: ignore[operator]
 
 
 def test_the_middle_of_the_runs_would_be_wrong():
@@ -220,9 +222,11 @@ def test_a_flow_near_half_the_rate_is_named_with_flow_as_the_remedy():
     assert len(starts.flows) == 1
     flow = starts.flows[0]
     assert flow.remedy == "flow"
-    assert flow.use_l_per_min == pytest.approx(big.pump_l_per_min / 2, rel=0.001)
-    assert flow.per_h == pytest.approx(900 / no_use_run(big), rel=0.001)
-    assert flow.share > 0.9
+    assert flow.flow is not None
+    assert flow.flow.value == pytest.approx(big.pump_l_per_min / 2, rel=0.001)
+    assert flow.flow.low < big.pump_l_per_min / 2 < flow.flow.high
+    assert flow.per_h.value == pytest.approx(900 / no_use_run(big), rel=0.001)
+    assert flow.share.value > 0.9
 
 
 def test_chatter_and_a_run_that_does_not_end_are_counted():

@@ -124,14 +124,14 @@ def test_the_words_give_the_figures_of_the_reading():
     assert f"{day.starts.count} starts" in starts
     assert ", ".join(map(str, day.starts.by_hour)) in starts
     assert sum(map(int, re.findall(r"\d+", starts.split("Hour by hour:")[1].split(". ")[0]))) == day.starts.count
-    assert "Seeping of 0.3 gpm" in strip
+    assert "Seeping of 0.30 gpm (0." in strip
     assert day.run is not None
-    assert f"{day.run.seconds:.0f} s (" in runs
+    assert f"{day.run.seconds:.1f} s (" in runs
     under, between, over = map(int, re.findall(r"(\d+) (?:are|from|of 60)", spread))
     assert under + between + over == len([c for c in day.log.cycles if c.run_s is not None])
     for r in day.replayed:
         assert f"{r.name} {r.starts.value:.0f} starts" in replay
-    assert "Seeping of 1.1 L/min" in day_pictures(day, units="metric")[0].alt
+    assert "Seeping of 1.14 L/min (1.0" in day_pictures(day, units="metric")[0].alt
 
 
 def test_a_change_of_clocks_is_told_with_the_strip():

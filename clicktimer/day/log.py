@@ -51,12 +51,14 @@ class DayLog:
 class Runs:
     """Whole runs as arrays, in order of time, seconds; a rest that is not known is nan.
 
-    missed: cycles of which only one click was heard, those cut by the log's two ends left out.
+    half_s: half width of the interval of each run by its timing. missed: cycles of which only one click was heard,
+    those cut by the log's two ends left out.
     """
 
     starts_s: Floats
     runs_s: Floats
     rests_s: Floats
+    half_s: Floats
     missed: int
 
     @property
@@ -72,17 +74,19 @@ class Runs:
 
 def whole_runs(cycles: Sequence[Cycle]) -> Runs:
     """Take the whole, trusted runs out of a log's cycles."""
-    rows: list[tuple[float, float, float]] = []
+    rows: list[tuple[float, float, float, float]] = []
     missed = 0
     for index, cycle in enumerate(cycles):
         trusted = cycle.confidence >= LEAST_CONFIDENCE
         if trusted and cycle.run_s is not None and cycle.cut_in_s is not None and cycle.run_s > 0:
             rest_s = math.nan if cycle.rest_s is None else cycle.rest_s
-            rows.append((cycle.cut_in_s, cycle.run_s, rest_s))
+            low_s, high_s = cycle.run_low_s, cycle.run_high_s
+            half_s = 0.0 if low_s is None or high_s is None else max(0.0, high_s - low_s) / 2
+            rows.append((cycle.cut_in_s, cycle.run_s, rest_s, half_s))
         elif 0 < index < len(cycles) - 1:
             missed += 1
-    table = np.array(rows, dtype=np.float64).reshape(-1, 3)
-    return Runs(table[:, 0], table[:, 1], table[:, 2], missed)
+    table = np.array(rows, dtype=np.float64).reshape(-1, 4)
+    return Runs(table[:, 0], table[:, 1], table[:, 2], table[:, 3], missed)
 
 
 def all_starts_s(cycles: Sequence[Cycle]) -> Floats:

@@ -17,17 +17,24 @@ import numpy as np
 from clicktimer.day.edge import Posterior, edge_posterior
 from clicktimer.day.log import DayLog, Floats, Runs, whole_runs
 from clicktimer.day.seeping import Seeping, find_seeping
-from clicktimer.day.steady import SteadyUse, steady_uses
+from clicktimer.day.steady import COOL_SHARE, FAST_DUTY, FAST_LAW_SD, SLOW_LAW_SD, SteadyUse, steady_uses
 from clicktimer.formats import format_share
 from clicktimer.records import RunTime
 
-FIELD_FLOOR: Final = 0.07
-"""Half width that no interval goes below: heat of the air and the tap's and the pump's own laws (simulated)."""
+COOL_FEW_SHARE: Final = 0.09
+"""COOL_SHARE where FEW runs or fewer carry r0: then they are the shortest of a scatter. It and the next three are
+fitted on the develop seeds of tests/benchmarks/days.py."""
+FEW: Final = 3
+LONG_SHARE: Final = 0.01  # so much shorter it may be, on top of what the runs leave open
+POSTERIOR_PART: Final = 0.7  # of the posterior's reach: its shapes are broader than the runs of a house
+QUIET_SHARE: Final = 0.07  # half width of the interval from hours with every tap shut, at the least
 LEAST_RUNS: Final = 5
 WIDEST: Final = 0.20  # half width of the posterior, 95 %, as a share
 NEAR_SHARE: Final = 0.05
 LEAST_NEAR: Final = 3
-FAST_DUTY: Final = 0.6  # a tap over this share of the pump's rate reads long
+SURE: Final = 0.08  # half width of a posterior with which ...
+SURE_RUNS: Final = 4  # ... so many whole runs, and ...
+SURE_NEAR: Final = 2  # ... so many of them near it are enough
 NOBODY_LEAST: Final = 2
 
 How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the runs", "not told"]
@@ -35,10 +42,10 @@ How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the
 
 @dataclass(frozen=True, slots=True)
 class NoUseRun:
-    """r0 from a day, or why not. Seconds; the 95 % interval holds the systematic floor.
+    """r0 from a day, or why not. Seconds; the 95 % interval holds what no click tells.
 
     rests_on: runs that carry it. near: runs within 5 % of it. steady: the steady uses found. posterior_half: half
-    width of the posterior before the floor, as a share. reason: why nothing is told, or empty.
+    width of the posterior by itself, as a share. reason: why nothing is told, or empty.
     """
 
     seconds: float | None
@@ -65,18 +72,17 @@ def no_use_run_of_day(
     *,
     seeping: Seeping | None = None,
     nobody_s: Sequence[tuple[float, float]] = (),
-    floor_share: float = FIELD_FLOOR,
 ) -> NoUseRun:
     """Find r0 in a log of ordinary use.
 
     seeping: as found; looked for when None. nobody_s: stretches (from, to), seconds of the log, in which no tap was
-    open. floor_share: the least half width of the interval, as a share of r0.
+    open.
     """
     runs = whole_runs(log.cycles)
     seeping = find_seeping(log) if seeping is None else seeping
     steady = steady_uses(runs)
     if nobody_s:
-        quiet = _quiet(runs, nobody_s, seeping, floor_share, steady)
+        quiet = _quiet(runs, nobody_s, seeping, steady)
         if quiet is not None:
             return quiet
     leak_duty = seeping.duty if seeping.told and seeping.duty is not None else 0.0
@@ -92,12 +98,12 @@ def no_use_run_of_day(
     if len(loose_s) + sum(u.count for u in steady) == 0:
         return _abstain(steady, "No whole run was heard: both clicks of a run are needed.")
     posterior = edge_posterior(loose_s, tuple(extra)) if len(loose_s) else _of_steady(extra)
-    return _judged(runs, loose_s, posterior, steady, leak_duty, floor_share, seeping)
+    return _judged(runs, loose_s, posterior, steady, leak_duty)
 
 
 def _as_evidence(use: SteadyUse) -> tuple[float, float, float]:
     own = use.spread_s / use.no_use_run_s / math.sqrt(use.count)
-    law = 0.03 if use.duty > FAST_DUTY else 0.012
+    law = FAST_LAW_SD if use.duty > FAST_DUTY else SLOW_LAW_SD
     return math.log(use.no_use_run_s), math.hypot(own, law), 0.99 if use.count > 4 else 0.95 if use.count > 3 else 0.85
 
 
@@ -112,14 +118,14 @@ def _of_steady(extra: Sequence[tuple[float, float, float]]) -> Posterior:
 
 
 def _judged(
-    runs: Runs, loose_s: Floats, posterior: Posterior, steady: tuple[SteadyUse, ...], leak_duty: float,
-    floor_share: float, seeping: Seeping,
+    runs: Runs, loose_s: Floats, posterior: Posterior, steady: tuple[SteadyUse, ...], leak_duty: float
 ) -> NoUseRun:  # fmt: skip
     low_s, middle_s, high_s = (posterior.quantile_s(q) for q in (0.025, 0.5, 0.975))
     half = (high_s - low_s) / 2 / middle_s
     near = int(np.sum(np.abs(loose_s / middle_s - 1) <= NEAR_SHARE))
     carried = sum(u.count for u in steady if abs(u.no_use_run_s / middle_s - 1) <= NEAR_SHARE)
-    if runs.count < LEAST_RUNS and carried < 4:
+    sure = half <= SURE and runs.count >= SURE_RUNS and near + carried >= SURE_NEAR
+    if runs.count < LEAST_RUNS and carried < 4 and not sure:
         return _abstain(
             steady,
             f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; "
@@ -133,7 +139,7 @@ def _judged(
             "give them together, or do the refill test.",
             half,
         )
-    if near + carried < max(LEAST_NEAR, math.ceil(0.1 * runs.count)):
+    if near + carried < max(LEAST_NEAR, math.ceil(0.1 * runs.count)) and not sure:
         return _abstain(
             steady,
             f"Only {near + carried} of {runs.count} runs lie at one shortest length: most were made longer by water in "
@@ -149,16 +155,24 @@ def _judged(
     text = f"Told from ordinary use by {' and '.join(parts)}."
     if leak_duty:
         text += f" The constant flow ({format_share(leak_duty)} of the pump's rate) was taken out of the runs first."
-    return NoUseRun(
-        middle_s, min(low_s, middle_s * (1 - floor_share)), max(high_s, middle_s * (1 + floor_share)), how,
-        near + carried, near, half, steady, text,
-    )  # fmt: skip
+    ends_s = _interval_s(low_s, middle_s, high_s, near + carried)
+    return NoUseRun(middle_s, *ends_s, how, near + carried, near, half, steady, text)
+
+
+def _interval_s(low_s: float, middle_s: float, high_s: float, rests_on: int) -> tuple[float, float]:
+    """The 95 % interval from that of the posterior, with what no click tells; all seconds.
+
+    Wider above than below: every world tried reads r0 right or short of that from settled air, none long.
+    """
+    below = math.hypot(POSTERIOR_PART * math.log(middle_s / low_s), LONG_SHARE)
+    cool = COOL_FEW_SHARE if rests_on <= FEW else COOL_SHARE
+    above = math.hypot(POSTERIOR_PART * math.log(high_s / middle_s), cool)
+    return middle_s * math.exp(-below), middle_s * math.exp(above)
 
 
 def _quiet(
-    runs: Runs, nobody_s: Sequence[tuple[float, float]], seeping: Seeping, floor_share: float,
-    steady: tuple[SteadyUse, ...],
-) -> NoUseRun | None:  # fmt: skip
+    runs: Runs, nobody_s: Sequence[tuple[float, float]], seeping: Seeping, steady: tuple[SteadyUse, ...]
+) -> NoUseRun | None:
     """r0 from hours with every tap shut: a run then has the leak to thank, so run x (1 - duty) = r0."""
     kept = [
         i for i in range(runs.count)
@@ -180,7 +194,7 @@ def _quiet(
     alike = [r for r in each_s if abs(r / middle_s - 1) <= 0.1]
     if len(alike) < max(NOBODY_LEAST, 0.7 * len(each_s)):
         return None
-    half = max(floor_share, 2.0 * float(np.std(alike)) / middle_s)
+    half = max(QUIET_SHARE, 2.0 * float(np.std(alike)) / middle_s)
     text = (
         f"Told from {len(alike)} runs in the hours in which nobody used water, each with the rest after it, so that a "
         "leak does not lengthen them."

@@ -7,14 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from clicktimer.day.amount import Amount
 from clicktimer.day.change import Change, find_changes
+from clicktimer.day.left_out import LeftOut, left_out
 from clicktimer.day.log import DayLog, whole_runs
-from clicktimer.day.norun import FIELD_FLOOR, NoUseRun, no_use_run_of_day
-from clicktimer.day.replay import Replayed, replay
+from clicktimer.day.norun import NoUseRun, no_use_run_of_day
+from clicktimer.day.repair import possible
+from clicktimer.day.replay import Replayed, replay, withheld
 from clicktimer.day.seeping import Seeping, find_seeping
 from clicktimer.day.starts import Starts, read_starts
 from clicktimer.day.walltime import parse_span, parse_zone, spans_s
-from clicktimer.day.water import Amount, Water, read_water
+from clicktimer.day.water import Water, read_water
 from clicktimer.errors import SettingsError
 from clicktimer.records import RunTime, Verdict
 from clicktimer.tank.drawdown import fraction
@@ -32,7 +35,8 @@ class DayReading:
     """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
 
     seeping_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
-    start. log_facts: for the table of causes.
+    start. replay_withheld: why not, where other tanks were asked for. left_out: what of the log does not count as a run
+    or is in doubt. log_facts: for the table of causes.
     """
 
     log: DayLog
@@ -47,6 +51,8 @@ class DayReading:
     night: Amount | None
     changes: tuple[Change, ...]
     replayed: tuple[Replayed, ...]
+    replay_withheld: str
+    left_out: tuple[LeftOut, ...]
     log_facts: dict[str, str]
 
     @property
@@ -62,7 +68,6 @@ def read_day(
     nobody: Sequence[str] = (),
     others: Sequence[tuple[str, float]] = (),
     bursts: int = 0,
-    floor_share: float = FIELD_FLOOR,
     marks_s: tuple[float, float] = (30.0, 60.0),
     with_motor: bool = True,
 ) -> DayReading:
@@ -85,7 +90,7 @@ def read_day(
         for text in nobody:
             quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
     seeping = find_seeping(log)
-    no_use = no_use_run_of_day(log, seeping=seeping, nobody_s=quiet, floor_share=floor_share)
+    no_use = no_use_run_of_day(log, seeping=seeping, nobody_s=quiet)
     run = no_use.as_run_time()
     power_w = None if system is None else system.motor.power_w
     verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
@@ -94,30 +99,32 @@ def read_day(
     rate = None if system is None or system.pump is None else system.pump
     rate_l_per_min = None if rate is None else rate.l_per_min
     motor = None if system is None else system.motor
+    stories = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
+    sd = None if rate is None else rate.sd_l_per_min
+    spread = 0.0 if sd is None or rate_l_per_min is None else 1.96 * sd / rate_l_per_min
     starts = read_starts(
-        log, no_use, rate_l_per_min=rate_l_per_min, power_w=None if motor is None else motor.power_w,
+        log, no_use, rate_l_per_min=rate_l_per_min, rate_share=spread, power_w=None if motor is None else motor.power_w,
         phase=None if motor is None else motor.phase,
         maker_least_run_s=None if motor is None else motor.least_run_s, with_motor=with_motor, bursts=bursts,
+        stories=stories,
     )  # fmt: skip
-    water = read_water(
-        log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=None if rate is None else rate.sd_l_per_min
-    )
+    water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, stories=stories)
     flow = None
     if rate_l_per_min is not None and seeping.told and seeping.duty is not None:
         low, high = seeping.low or 0.0, seeping.high or 0.0
-        spread = 0.0 if rate is None or rate.sd_l_per_min is None else 1.96 * rate.sd_l_per_min / rate_l_per_min
         flow = Amount(
             seeping.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
         )
     limit = None
     if rate_l_per_min is not None and seeping.limit_duty is not None:
-        limit = seeping.limit_duty * rate_l_per_min
+        limit = seeping.limit_duty * rate_l_per_min * (1 + spread)
     changes = find_changes(log, no_use)
     enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
     return DayReading(
         log, no_use, run, verdict, seeping, flow, limit, starts, water, _night(log, water, zone),
-        changes, replay(log, no_use, seeping, others) if others else (),
-        _facts(log, seeping, starts, changes, enough=enough),
+        changes, replay(log, no_use, seeping, others, stories=stories) if others else (),
+        withheld(log, no_use) if others else "",
+        left_out(log, stories), _facts(log, seeping, starts, changes, enough=enough),
     )  # fmt: skip
 
 
@@ -141,7 +148,7 @@ def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:
     known = water.between if water.between.value > 0 else water.total
     shares = (known.value - known.low, known.high - known.value)
     below, above = (value * s / max(known.value, 1e-9) for s in shares)
-    ends = water.tankful * math.sqrt(2.0 / count)
+    ends = water.tankful.high * math.sqrt(2.0 / count)
     return Amount(value, max(0.0, value - math.hypot(below, ends)), value + math.hypot(above, ends))
 
 
@@ -189,7 +196,7 @@ def _facts(
     if answers == {"outside"} or answers == {"within"}:
         facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
     if enough:
-        share = sum(flow.share for flow in starts.flows)
+        share = sum(flow.share.value for flow in starts.flows)
         facts["steady-use"] = "most" if share > 0.5 else "some" if share > 0 else "none"
     for change in changes:
         if change.what == "over days" and change.chance is not None and change.share is not None:

@@ -48,15 +48,15 @@ def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] =
     """
     runs_s = np.array([c.run_s for c in cycles if c.run_s is not None], dtype=float)
     if not len(runs_s):
-        return (_as_heard(cycles),)
-    cut = {i for i, c in enumerate(cycles) if c.run_s is None and _at_gap(cycles, i, gaps)}
+        return (as_heard(cycles),)
+    cut = {i for i, c in enumerate(cycles) if c.run_s is None and at_gap(cycles, i, gaps)}
     whole = all(c.run_s is not None for i, c in enumerate(cycles[1:-1], 1) if i not in cut)
     if whole and runs_s.min() >= SHORT_RATIO * no_use_run_s and runs_s.max() <= LONG_RATIO * no_use_run_s:
-        return (_as_heard(cycles),)
+        return (as_heard(cycles),)
     clicks = Clicks(cycles, no_use_run_s, gaps)
     count = min(MOST_STORIES, max(LEAST_STORIES, CLICKS_ALL // len(clicks.time_s)))
     drawn = clicks.draw(count, np.random.default_rng(SEED))
-    return tuple(_told(s, gaps) for s in drawn if s.runs) or (_as_heard(cycles),)
+    return tuple(_told(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
 
 
 def middle(stories: Sequence[Repaired]) -> Repaired:
@@ -65,7 +65,7 @@ def middle(stories: Sequence[Repaired]) -> Repaired:
     return stories[int(np.argsort(ran_s, kind="stable")[len(ran_s) // 2])]
 
 
-def _at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
+def at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
     """Whether a half-heard run is one that a gap cut: the gap lies between it and the click before or after."""
     here = cycles[index]
     is_in = here.cut_in_s is not None
@@ -82,7 +82,8 @@ def _at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
     return any(min(at_s, ends) <= g.from_s <= max(at_s, ends) for g in gaps)
 
 
-def _as_heard(cycles: Sequence[Cycle]) -> Repaired:
+def as_heard(cycles: Sequence[Cycle]) -> Repaired:
+    """The story in which every click is true and none was missed."""
     runs = whole_runs(cycles)
     return Repaired(tuple(cycles), 0, 0, runs.starts_s, runs.ends_s)
 

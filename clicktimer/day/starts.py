@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
-from clicktimer.day.log import DayLog, Floats, all_starts_s, whole_runs
+from clicktimer.cycles import RECORDER_CLOCK_PPM
+from clicktimer.day.amount import Amount
+from clicktimer.day.counted import HOUR_S, Counted, count_starts, in_hours, worst_hour
+from clicktimer.day.log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
+from clicktimer.day.repair import Repaired
 from clicktimer.day.steady import SteadyUse
 from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
 
-HOUR_S: Final = 3_600.0
 DAY_S: Final = 86_400.0
 CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source
 ENDLESS_RATIO: Final = 5.0  # a run over 5 r0 "does not end"
@@ -27,13 +31,13 @@ Remedy = Literal["flow", "tank", "either"]
 class FlowFound:
     """A steady use that makes the pump cycle. share: of all starts. per_h: starts an hour while it lasts.
 
-    use_l_per_min: None without a pump rate. remedy: whether another flow or another tank helps.
+    flow: L/min, None without a pump rate. remedy: whether another flow or another tank helps.
     """
 
     use: SteadyUse
-    share: float
-    per_h: float
-    use_l_per_min: float | None
+    share: Amount
+    per_h: Amount
+    flow: Amount | None
     remedy: Remedy
     text: str
 
@@ -42,43 +46,38 @@ class FlowFound:
 class Starts:
     """Starts of the pump. Times and lengths in seconds.
 
-    count: heard. worst_hour: most in any sliding hour, from worst_at_s. per_day: with its honest range. by_hour: starts
-    in each hour of the log. duty: share of the time that the pump ran. endless_s: runs over 5 r0, or of unknown end.
-    chatter: runs or rests under 2 s, and clicks heard as bursts.
+    count, by_hour: as heard, in all and in each hour of the log. told: the same with the clicks that may be false or
+    missed. worst_hour: most in any sliding hour, worst_at_s: as heard, from when. per_day: with its honest range.
+    shortest_rest_s and so on: with their timing. duty: share of the time that the pump ran.
+    endless: runs over 5 r0, or of unknown end. chatter: runs or rests under 2 s, and clicks heard as bursts.
     """
 
     count: int
-    worst_hour: int
+    by_hour: tuple[int, ...]
+    told: Counted
     worst_at_s: float | None
     per_day: Seen
-    by_hour: tuple[int, ...]
-    shortest_rest_s: float | None
-    shortest_run_s: float | None
-    longest_run_s: float | None
+    shortest_rest_s: Amount | None
+    shortest_run_s: Amount | None
+    longest_run_s: Amount | None
     longest_at_s: float | None
-    duty: float
     endless: int
     chatter: int
     flows: tuple[FlowFound, ...]
     motor: tuple[MotorFinding, ...]
 
+    @property
+    def worst_hour(self) -> int:
+        """Most starts in any sliding hour, a whole number."""
+        return round(self.told.worst_hour.value)
 
-def worst_hour(starts_s: Floats) -> tuple[int, float | None]:
-    """The most starts within any 3600 s, and the first start of that hour.
-
-    >>> import numpy as np
-    >>> worst_hour(np.array([0.0, 10.0, 3599.0, 3600.0]))
-    (3, 0.0)
-    """
-    if not len(starts_s):
-        return 0, None
-    ends = np.searchsorted(starts_s, starts_s + HOUR_S, side="left")
-    counts = ends - np.arange(len(starts_s))
-    best = int(np.argmax(counts))
-    return int(counts[best]), float(starts_s[best])
+    @property
+    def duty(self) -> float:
+        """Share of the time that the pump ran, without its interval."""
+        return self.told.duty.value
 
 
-def starts_a_day(count: int, heard_s: float) -> Seen:
+def starts_a_day(count: float, heard_s: float) -> Seen:
     """Scale a count to a day, with its range.
 
     A day or more: the mean, plus and minus twice the root of the count. Less: the hours that were not heard may have
@@ -96,27 +95,35 @@ def starts_a_day(count: int, heard_s: float) -> Seen:
     return Seen(value, float(count), count + 2.0 * unheard * (count + chance))
 
 
+def _starts_a_day(starts: Amount, heard_s: float) -> Seen:
+    """The same of a count that is not sure itself."""
+    value, low, high = (starts_a_day(n, heard_s) for n in (starts.value, starts.low, starts.high))
+    return Seen(value.value, min(low.low, value.low), max(high.high, value.high))
+
+
 def read_starts(
     log: DayLog,
     no_use: NoUseRun,
     *,
     rate_l_per_min: float | None = None,
+    rate_share: float = 0.0,
     power_w: float | None = None,
     phase: Phase | None = None,
     maker_least_run_s: float | None = None,
     with_motor: bool = True,
     bursts: int = 0,
+    stories: Sequence[Repaired] = (),
 ) -> Starts:
     """Count the starts of a log and hold them against the motor's limits.
 
-    rate_l_per_min: the pump's, None unknown. bursts: clicks that were heard as a burst.
+    rate_l_per_min: the pump's, None unknown; rate_share: half width of its interval over it. bursts: clicks that were
+    heard as a burst. stories: of the log, where r0 is known.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
-    most, at_s = worst_hour(starts_s)
-    per_day = starts_a_day(len(starts_s), max(log.heard_s, 1.0))
-    rests_s = runs.rests_s[np.isfinite(runs.rests_s)]
+    told = count_starts(log, stories)
+    per_day = _starts_a_day(told.starts, max(log.heard_s, 1.0))
+    rests = np.flatnonzero(np.isfinite(runs.rests_s))
     longest = int(np.argmax(runs.runs_s)) if runs.count else None
-    by_hour = np.bincount((starts_s // HOUR_S).astype(int), minlength=math.ceil(log.duration_s / HOUR_S))
     r0_s = no_use.seconds
     endless = 0 if r0_s is None else int(np.sum(runs.runs_s > ENDLESS_RATIO * r0_s))
     last = log.cycles[-1] if log.cycles else None
@@ -131,26 +138,33 @@ def read_starts(
             power_w,
             phase,
             starts_per_day=per_day,
-            starts_per_h=Seen(float(most), float(most), float(most)),
+            starts_per_h=Seen(told.worst_hour.value, told.worst_hour.low, told.worst_hour.high),
             least_run_s=least,
             maker_least_run_s=maker_least_run_s,
         )
     return Starts(
         len(starts_s),
-        most,
-        at_s,
+        tuple(int(n) for n in in_hours(starts_s, log.duration_s)),
+        told,
+        worst_hour(starts_s)[1],
         per_day,
-        tuple(int(n) for n in by_hour),
-        float(rests_s.min()) if len(rests_s) else None,
-        float(runs.runs_s.min()) if runs.count else None,
-        None if longest is None else float(runs.runs_s[longest]),
+        _timed(runs, int(rests[np.argmin(runs.rests_s[rests])]), rest=True) if len(rests) else None,
+        _timed(runs, int(np.argmin(runs.runs_s))) if runs.count else None,
+        None if longest is None else _timed(runs, longest),
         None if longest is None else float(runs.starts_s[longest]),
-        float(runs.runs_s.sum() / max(log.heard_s, 1.0)),
         endless,
-        int(np.sum(runs.runs_s < CHATTER_S) + np.sum(rests_s < CHATTER_S)) + bursts,
-        tuple(_flow(use, len(starts_s), r0_s, rate_l_per_min) for use in _alike(no_use.steady)),
+        int(np.sum(runs.runs_s < CHATTER_S) + np.sum(runs.rests_s[rests] < CHATTER_S)) + bursts,
+        tuple(_flow(use, told.starts, r0_s, rate_l_per_min, rate_share) for use in _alike(no_use.steady)),
         motor,
     )
+
+
+def _timed(runs: Runs, index: int, *, rest: bool = False) -> Amount:
+    """A run, or the rest after it, with what timing its two clicks and the recorder's clock leave open."""
+    length_s = float(runs.rests_s[index] if rest else runs.runs_s[index])
+    half_s = float(runs.half_s[index : index + 1 + rest].max())
+    half_s = max(half_s, RECORDER_CLOCK_PPM * 1e-6 * length_s)
+    return Amount(length_s, max(0.0, length_s - half_s), length_s + half_s)
 
 
 def starts_per_h(duty: float, no_use_run_s: float) -> float:
@@ -190,13 +204,24 @@ def _alike(uses: tuple[SteadyUse, ...]) -> tuple[SteadyUse, ...]:
                 mean("duty"),
                 mean("no_use_run_s"),
                 max(u.spread_s for u in group),
+                _all_spread([(u.duty, u.duty_spread, u.count) for u in group]),
+                _all_spread([(u.run_s + u.rest_s, u.cycle_spread_s, u.count) for u in group]),
             )
         )
     return tuple(sorted(merged, key=lambda u: -u.count))
 
 
-def _flow(use: SteadyUse, count: int, r0_s: float | None, rate_l_per_min: float | None) -> FlowFound:
-    per_h = HOUR_S / (use.run_s + use.rest_s)
+def _all_spread(groups: Sequence[tuple[float, float, int]]) -> float:
+    """Standard deviation of all together, of groups with these means, standard deviations and counts."""
+    means, spreads, counts = zip(*groups, strict=True)
+    middle = float(np.average(means, weights=counts))
+    squares = [s**2 + (m - middle) ** 2 for m, s in zip(means, spreads, strict=True)]
+    return math.sqrt(float(np.average(squares, weights=counts)))
+
+
+def _flow(
+    use: SteadyUse, starts: Amount, r0_s: float | None, rate_l_per_min: float | None, rate_share: float
+) -> FlowFound:
     own_s = use.no_use_run_s if r0_s is None else r0_s
     middle = MIDDLE[0] <= use.duty <= MIDDLE[1]
     remedy: Remedy = "tank" if own_s < MARK_S and not middle else "flow" if own_s >= MARK_S and middle else "either"
@@ -209,7 +234,10 @@ def _flow(use: SteadyUse, count: int, r0_s: float | None, rate_l_per_min: float 
         text = "The tank gives a short run, so that every use makes many starts: look at the tank first."
     else:
         text = "Another flow and a larger tank both make fewer starts."
-    return FlowFound(
-        use, use.count / max(count, 1), per_h, None if rate_l_per_min is None else use.duty * rate_l_per_min, remedy,
-        text,
-    )  # fmt: skip
+    share = Amount(*(min(1.0, use.count / max(n, 1.0)) for n in (starts.value, starts.high, starts.low)))
+    duty = use.duty_told
+    flow = None
+    if rate_l_per_min is not None:
+        below, above = (math.hypot(abs(end / duty.value - 1), rate_share) for end in (duty.low, duty.high))
+        flow = Amount(duty.value, max(0.0, duty.value * (1 - below)), duty.value * (1 + above)).times(rate_l_per_min)
+    return FlowFound(use, share, use.starts_per_h, flow, remedy, text)

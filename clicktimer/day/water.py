@@ -14,26 +14,16 @@ from typing import Final
 
 import numpy as np
 
+from clicktimer.day.amount import Amount, spread_of
+from clicktimer.day.counted import DOUBT_RUNS, HOUR_S
 from clicktimer.day.log import DayLog, whole_runs
 from clicktimer.day.norun import NoUseRun
-from clicktimer.day.repair import Repaired, middle, possible
+from clicktimer.day.repair import Repaired, as_heard, middle, possible
+from clicktimer.day.steady import LAW_SD
 
-HOUR_S: Final = 3_600.0
 ENDLESS_RATIO: Final = 5.0
 CURVE: Final = (-0.17, 0.23)
 """A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
-DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, where r0 is not known (simulated)
-DRAWN_WIDER: Final = 1.25  # times the spread of the stories: what they take for granted (on the develop seeds)
-LAW_SD: Final = 0.01  # of the balance, with a pump whose rate falls (simulated: -1.0 to +0.6 % on 90 % of days)
-
-
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """An amount with its 95 % interval, in the unit that its name in Water tells."""
-
-    value: float
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +32,9 @@ class Water:
 
     between: from the first cut-in (at from_s, seconds of the log) to the last (to_s), where the balance closes. total:
     all the log. by_hour: in each hour of the log, spread evenly inside each rest and run, finer than which nothing is
-    told; each may be off by a tankful at both ends. tankful: what the tank gives between stop and start, in the same
-    unit. long_runs: the share of it in runs over 5 r0, which ride the pump's curve. doubtful: clicks taken for false or
-    missed.
+    told; by_hour_low, by_hour_high: its bounds, with the tank anywhere between full and empty at both ends. tankful:
+    what the tank gives between stop and start, in the same unit. long_runs: the share of it in runs over 5 r0, which
+    ride the pump's curve. doubtful: clicks taken for false or missed.
     """
 
     unit: str
@@ -53,21 +43,31 @@ class Water:
     to_s: float
     total: Amount
     by_hour: tuple[float, ...]
-    tankful: float
+    by_hour_low: tuple[float, ...]
+    by_hour_high: tuple[float, ...]
+    tankful: Amount
     long_runs: Amount | None
     doubtful: int
     text: str
 
 
 def read_water(
-    log: DayLog, no_use: NoUseRun, *, rate_l_per_min: float | None = None, rate_sd_l_per_min: float | None = None
+    log: DayLog,
+    no_use: NoUseRun,
+    *,
+    rate_l_per_min: float | None = None,
+    rate_sd_l_per_min: float | None = None,
+    stories: Sequence[Repaired] = (),
 ) -> Water | None:
-    """Reckon the water of a log; None without a whole run. rate_l_per_min: the pump's, mean over a refill."""
+    """Reckon the water of a log; None without a whole run.
+
+    rate_l_per_min: the pump's, mean over a refill. stories: those of the log where they are there already.
+    """
     r0_s = no_use.seconds
     if whole_runs(log.cycles).count < 1:
         return None
     if r0_s is not None:
-        stories = possible(log.cycles, r0_s, log.gaps)
+        stories = stories or possible(log.cycles, r0_s, log.gaps)
         best = middle(stories)
         doubtful = round(float(np.median([s.false + s.missed for s in stories])))
         log = replace(log, cycles=best.cycles)
@@ -75,18 +75,19 @@ def read_water(
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
     if rate_l_per_min is not None:
-        unit, per_s, own_sd = "L", rate_l_per_min / 60.0, (rate_sd_l_per_min or 0.0) / rate_l_per_min
+        spread = 1.96 * (rate_sd_l_per_min or 0.0) / rate_l_per_min
+        unit, per_s, own = "L", rate_l_per_min / 60.0, (spread, spread)
     elif r0_s is not None and no_use.low_s is not None and no_use.high_s is not None:
-        unit, per_s, own_sd = "tankfuls", 1.0 / r0_s, (no_use.high_s - no_use.low_s) / (2 * 1.96 * r0_s)
+        unit, per_s, own = "tankfuls", 1.0 / r0_s, (1 - r0_s / no_use.high_s, r0_s / no_use.low_s - 1)
     else:
-        unit, per_s, own_sd = "s of pump", 1.0, 0.0
+        unit, per_s, own = "s of pump", 1.0, (0.0, 0.0)
     floor_s = r0_s if r0_s is not None else float(np.quantile(runs.runs_s, 0.25))
     usual = runs.runs_s <= ENDLESS_RATIO * floor_s
     long_s = float(runs.runs_s[~usual].sum())
     if r0_s is not None:
         from_s, to_s = _first_and_last(stories)
-        all_s = _spread_of([float((s.ends_s - s.starts_s).sum()) for s in stories])
-        between_s = _spread_of(_pumped_s(stories, from_s, to_s, r0_s))
+        all_s = spread_of([float((s.ends_s - s.starts_s).sum()) for s in stories])
+        between_s = spread_of(_pumped_s(stories, from_s, to_s, r0_s))
     else:
         from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
@@ -95,16 +96,19 @@ def read_water(
         all_s = (counted_s, doubt_s, doubt_s)
         # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
         between_s = (counted_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
-    sd = math.hypot(own_sd, LAW_SD)
+    below, above = (math.hypot(o, 1.96 * LAW_SD) for o in own)
 
     def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:
-        low_s = seconds - math.hypot(1.96 * sd * seconds, below_s) - more_s + CURVE[0] * long_s
-        high_s = seconds + math.hypot(1.96 * sd * seconds, above_s) + more_s + CURVE[1] * long_s
+        low_s = seconds - math.hypot(below * seconds, below_s) - more_s + CURVE[0] * long_s
+        high_s = seconds + math.hypot(above * seconds, above_s) + more_s + CURVE[1] * long_s
         return Amount(per_s * seconds, per_s * max(0.0, low_s), per_s * high_s)
 
     # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
     total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
     hours = _by_hour(log, per_s, floor_s)
+    pumped_s = _hours_s(stories if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
+    least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
+    most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
     words = {"L": "", "tankfuls": " The pump's rate is not known, so water is told in tankfuls (what the tank gives "
              "between stop and start): give --pump-rate for gallons or litres.", "s of pump": " Neither the pump's "
              "rate nor the run with no water is known, so water is told in seconds of pumping."}[unit]  # fmt: skip
@@ -116,9 +120,11 @@ def read_water(
         )
     inside = sum(from_s < g.from_s < to_s for g in log.gaps)
     between = amount(*between_s, floor_s * math.sqrt(2 * inside))
+    tankful = _tankful(no_use, per_s, own, floor_s, unit)
     return Water(
-        unit, between, from_s, to_s, total, hours, per_s * floor_s, amount(long_s) if long_s else None, doubtful, text
-    )
+        unit, between, from_s, to_s, total, hours, tuple(least), tuple(most), tankful,
+        amount(long_s) if long_s else None, doubtful, text,
+    )  # fmt: skip
 
 
 def _first_and_last(stories: Sequence[Repaired]) -> tuple[float, float]:
@@ -137,16 +143,33 @@ def _pumped_s(stories: Sequence[Repaired], from_s: float, to_s: float, r0_s: flo
     return found
 
 
+def _tankful(no_use: NoUseRun, per_s: float, own: tuple[float, float], floor_s: float, unit: str) -> Amount:
+    """What the tank gives between stop and start. One tankful is one, whatever r0 is."""
+    if unit == "tankfuls":
+        return Amount(1.0, 1.0, 1.0)
+    if no_use.low_s is None or no_use.high_s is None:
+        return Amount(per_s * floor_s, 0.0, per_s * floor_s)  # a shorter one was not heard, which proves nothing
+    below, above = 1 - no_use.low_s / floor_s, no_use.high_s / floor_s - 1
+    value = per_s * floor_s
+    return Amount(value, value * (1 - math.hypot(below, own[0])), value * (1 + math.hypot(above, own[1])))
+
+
+def _hours_s(stories: Sequence[Repaired], duration_s: float) -> list[tuple[float, float]]:
+    """Least and most seconds of pumping in each hour of the log, by 95 % of the stories."""
+    edges_s = np.minimum(np.arange(math.ceil(duration_s / HOUR_S) + 1) * HOUR_S, duration_s)
+    rows = []
+    for s in stories:
+        times_s = np.column_stack([s.starts_s, s.ends_s]).ravel()
+        ran_s = np.concatenate([[0.0], np.repeat(np.cumsum(s.ends_s - s.starts_s), 2)[:-1]])
+        rows.append(np.diff(np.interp(edges_s, times_s, ran_s)))
+    ends = (spread_of(column) for column in np.array(rows).T.tolist())
+    return [(max(0.0, middle_s - below_s), middle_s + above_s) for middle_s, below_s, above_s in ends]
+
+
 def _level(story: Repaired, at_s: float) -> float:
     """How full the tank stands by a story, 0 at cut-in to 1 at cut-out, in straight lines between."""
     times_s = np.column_stack([story.starts_s, story.ends_s]).ravel()
     return float(np.interp(at_s, times_s, np.tile([0.0, 1.0], len(story.starts_s))))
-
-
-def _spread_of(seconds: Sequence[float]) -> tuple[float, float, float]:
-    """The middle of the stories and how far 95 % of them reach below and above it, in seconds."""
-    low_s, middle_s, high_s = (float(q) for q in np.quantile(seconds, [0.025, 0.5, 0.975]))
-    return middle_s, DRAWN_WIDER * (middle_s - low_s), DRAWN_WIDER * (high_s - middle_s)
 
 
 def _by_hour(log: DayLog, per_s: float, r0_s: float) -> tuple[float, ...]:

@@ -11,13 +11,14 @@ from clicktimer.cautions import NO_CERTIFICATE
 from clicktimer.document import words
 from clicktimer.document.again import Result
 from clicktimer.document.model import Fact, FirstPage, Step, Tone
-from clicktimer.formats import format_flow, format_time
+from clicktimer.formats import format_time
 from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
 from clicktimer.records import Band, Measurement, RunTime
 from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
+from clicktimer.report.day_words import counted, seeping_text
 from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.words import length_text
@@ -138,15 +139,13 @@ def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
         return ()
     length, starts = length_text(day.log.duration_s), day.starts
     if starts.count > 1:
-        first = words.FOUND_STARTS.format(length=length, count=starts.count, worst=starts.worst_hour)
+        count, worst = counted(starts.told.starts), counted(starts.told.worst_hour)
+        first = words.FOUND_STARTS.format(length=length, count=count, worst=worst)
     else:
         first = (words.FOUND_STARTS_ONE if starts.count else words.FOUND_STARTS_NONE).format(length=length)
     found = [first, *found_of(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
     if day.seeping.told:
-        if day.seeping_l_per_min is not None:
-            flow = format_flow(day.seeping_l_per_min.value, "us" if m.tank is None else m.tank.units)
-        else:
-            flow = f"{day.seeping.duty or 0.0:.1%} of what the pump gives"
+        flow = seeping_text(day, "us" if m.tank is None else m.tank.units, "what the pump gives")
         found.append(words.FOUND_SEEPING.format(flow=flow))
     return tuple(found)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -13,11 +12,11 @@ import numpy as np
 from clicktimer.day.log import whole_runs
 from clicktimer.day.read import DayReading
 from clicktimer.day.walltime import clock, parse_zone
-from clicktimer.formats import UnitSystem, format_flow, format_share
+from clicktimer.formats import UnitSystem
 from clicktimer.marks import MARKS_S
 from clicktimer.pictures import day_panels, style
 from clicktimer.pictures.picture import Picture
-from clicktimer.report.day_words import unknown_breaks
+from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, unknown_breaks
 from clicktimer.report.words import length_text
 from clicktimer.sentences import JOINED_TIMES, seconds_text
 
@@ -85,34 +84,41 @@ def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) ->
     seeps = "; underlined: seeping" if day.seeping.told else ""
     gaps = "; hatched: not heard" if day.log.gaps else ""
     line = "" if day.run is None else f" The orange line: the run with no water in use, {_run(day)}."
+    hollow = "; hollow or with a mark above: left out or in doubt" if day.left_out else ""
+    marked = "; hollow or marked: left out or in doubt" if day.left_out else ""
+    dots = " Hollow dots, and marks at the top: left out or in doubt." if day.left_out else ""
+    bars = " Hollow: in doubt." if day_panels.hollow_starts_s(day) else ""
+    open_ = any(a.high > a.low for a in day.starts.told.by_hour)
+    lines = " Lines: how many there may have been, where a click is in doubt." if open_ else ""
     breaks = f" {JOINED_TIMES}" if unknown_breaks(day) else ""
     limits = day_panels.hour_limits(day)
     found = [
         _Panel(
-            "day-strip", f"When the pump ran{seeps}{gaps}",
-            f"A row for each day; a block where the pump ran{gaps}{seeps}.{_odd_words(day)}{breaks}",
+            "day-strip", f"When the pump ran{marked}{seeps}{gaps}",
+            f"A row for each day; a block where the pump ran{hollow}{gaps}{seeps}.{_odd_words(day)}{breaks}",
             _strip_alt(day, units),
             max(0.48, min(0.34 * rows.count + 0.1, LONGEST_STRIP_IN)), day_panels.strip,
         ),
         _Panel(
             "day-runs", "Each run by the time of day",
-            f"Each run, a dot, by the time of day at which it began; dashed: the marks.{line}", _runs_alt(day), 1.7,
-            partial(day_panels.runs, marks_s=marks_s),
+            f"Each run, a dot, by the time of day at which it began; dashed: the marks.{line}{dots}", _runs_alt(day),
+            1.7, partial(day_panels.runs, marks_s=marks_s),
         ),
         _Panel(
             "day-spread", "How often each length of run came",
-            f"How many runs there were of each length; dashed: the marks.{line}", _spread_alt(day, marks_s), 1.3,
+            f"How many runs there were of each length; dashed: the marks.{line}{bars}", _spread_alt(day, marks_s), 1.3,
             partial(day_panels.spread, marks_s=marks_s),
         ),
         _Panel(
             "day-starts", "Starts in each hour",
-            "Starts of the pump in each hour" + ("; dashed: what motor makers allow." if limits else "."),
+            "Starts of the pump in each hour" + ("; dashed: what motor makers allow." if limits else ".")
+            + lines,
             _starts_alt(day, limits), 1.3, day_panels.starts,
         ),
     ]  # fmt: skip
     if day.replayed:
         found.append(_Panel(
-            "day-replay", "The same day with another tank",
+            "day-replay", "The same day with another tank; under each its run with no water in use",
             "How often the pump would have started with another tank, with the interval of each; ring: the tank that "
             "is there. Under each the run with no water in use.", _replay_alt(day), 1.5, day_panels.replay, 0.42,
         ))  # fmt: skip
@@ -142,12 +148,14 @@ def _strip_alt(day: DayReading, units: UnitSystem) -> str:
     rows, runs = day_panels.rows_of(day), whole_runs(day.log.cycles)
     text = (
         f"{rows.count} row{'' if rows.count == 1 else 's'} of a day each, {length_text(day.log.duration_s)} in all, "
-        f"with {runs.count} whole runs; the pump ran {format_share(day.starts.duty)} of the time."
+        f"with {runs.count} whole runs; the pump ran {share_of(day.starts.told.duty)} of the time."
     )
     s = day.seeping
     if s.told:
-        flow = "" if day.seeping_l_per_min is None else f" of {format_flow(day.seeping_l_per_min.value, units)}"
+        flow = "" if day.seeping_l_per_min is None else f" of {in_units(day.seeping_l_per_min, 'L/min', units)}"
         text += f" Seeping{flow} is underlined from {_when(day, s.from_s)} to {_when(day, s.to_s)}."
+    if day.left_out:
+        text += f" {len(day.left_out)} left out or in doubt: {left_out_words(day)}."
     if day.log.gaps:
         text += f" {len(day.log.gaps)} gap{'' if len(day.log.gaps) == 1 else 's'} hatched."
     return text + _odd_words(day)
@@ -177,7 +185,7 @@ def _spread_alt(day: DayReading, marks_s: tuple[float, float]) -> str:
 
 def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
     s = day.starts
-    text = f"{s.count} starts. The worst hour had {s.worst_hour}"
+    text = f"{s.count} starts heard. The worst hour had {counted(s.told.worst_hour)}"
     text += f", from {_when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
     if len(s.by_hour) <= 48:
         text += f" Hour by hour: {', '.join(map(str, s.by_hour))}."
@@ -188,8 +196,7 @@ def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
 
 def _replay_alt(day: DayReading) -> str:
     parts = [
-        f"{r.name} {r.starts.value:.0f} starts ({math.floor(r.starts.low)} to {math.ceil(r.starts.high)}), run "
-        f"{r.no_use_run_s:.0f} s"
+        f"{r.name} {r.starts.value:.0f} starts ({day_panels.ends_text(r.starts)}), run {counted(r.no_use_run_s)} s"
         for r in sorted(day.replayed, key=lambda r: r.times)
     ]
     return "; ".join(parts) + "."

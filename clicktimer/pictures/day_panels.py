@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from clicktimer.day.amount import Amount
 from clicktimer.day.log import whole_runs
 from clicktimer.day.read import DayReading
 from clicktimer.day.wallrows import Piece, WallRows
@@ -35,8 +37,9 @@ def _band(piece: Piece) -> tuple[float, float]:
 
 
 def strip(axes: Axes, day: DayReading) -> None:
-    """A row for each day, dark where the pump ran; what was not heard is hatched, the stretch that seeps underlined."""
-    rows, runs = rows_of(day), whole_runs(day.log.cycles)
+    """A row for each day, dark where the pump ran, hollow where a run is left out, a tick where of one only a click was
+    heard; what was not heard is hatched, the stretch that seeps underlined."""
+    rows, runs, out = rows_of(day), whole_runs(day.log.cycles), hollow_starts_s(day)
     style.strip_down(axes)
     for piece in rows.pieces(0.0, day.log.duration_s):
         low, height = _band(piece)
@@ -44,8 +47,13 @@ def strip(axes: Axes, day: DayReading) -> None:
     for start_s, run_s in zip(runs.starts_s, runs.runs_s, strict=True):
         for piece in rows.pieces(float(start_s), float(start_s + run_s)):
             low, height = _band(piece)
-            axes.bar(piece.from_h, height, piece.to_h - piece.from_h, low, align="edge", color=style.BLUE,
+            axes.bar(piece.from_h, height, piece.to_h - piece.from_h, low, align="edge",
+                     color=style.PAPER if float(start_s) in out else style.BLUE,
                      edgecolor=style.BLUE, lw=0.5, zorder=3)  # fmt: skip
+    for run in day.left_out:
+        for piece in rows.pieces(run.at_s, run.at_s):
+            axes.plot(piece.from_h, piece.row - HALF - 0.07, marker="v", ms=3.5, color=style.PAPER,
+                      markeredgecolor=style.INK, markeredgewidth=0.8, zorder=5)  # fmt: skip
     for gap in day.log.gaps:
         for piece in rows.pieces(gap.from_s, gap.from_s if gap.to_s is None else gap.to_s):
             low, height = _band(piece)
@@ -69,6 +77,11 @@ def strip(axes: Axes, day: DayReading) -> None:
     axes.set_yticks(range(rows.count), [_row_name(rows, i) for i in range(rows.count)])
 
 
+def hollow_starts_s(day: DayReading) -> set[float]:
+    """When those runs began that are drawn hollow: whole, but with a click in doubt."""
+    return {run.at_s for run in day.left_out if run.run_s is not None}
+
+
 def _row_name(rows: WallRows, row: int) -> str:
     date = rows.date_of(row)
     return f"day {row + 1}" if date is None else f"{WEEKDAYS[date.weekday()]} {date:%m-%d}"
@@ -81,8 +94,16 @@ def _no_run(axes: Axes) -> None:
 def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
     """Each run against the time of day, with the marks, and the run with no water in use in its interval."""
     rows, told = rows_of(day), whole_runs(day.log.cycles)
-    hours = [rows.hour_of(float(t)) for t in told.starts_s]
-    axes.scatter(hours, told.runs_s, s=9, color=style.BLUE, linewidths=0, zorder=3)
+    for run in day.left_out:
+        if run.run_s is not None:
+            axes.scatter(rows.hour_of(run.at_s), run.run_s, s=13, color=style.PAPER, edgecolors=style.BLUE,
+                         linewidths=0.9, zorder=3)  # fmt: skip
+        else:
+            axes.plot(rows.hour_of(run.at_s), 0.97, marker="v", ms=3.5, color=style.PAPER, markeredgecolor=style.INK,
+                      markeredgewidth=0.8, transform=axes.get_xaxis_transform(), zorder=4)  # fmt: skip
+    kept = ~np.isin(told.starts_s, list(hollow_starts_s(day)))
+    hours = [rows.hour_of(float(t)) for t in told.starts_s[kept]]
+    axes.scatter(hours, told.runs_s[kept], s=9, color=style.BLUE, linewidths=0, zorder=3)
     if told.count:
         axes.set_yscale("log")
     else:
@@ -101,12 +122,14 @@ def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
 
 def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
     """How often each length of run came, with the marks and the run with no water in use."""
-    runs_s = whole_runs(day.log.cycles).runs_s
+    whole = whole_runs(day.log.cycles)
+    runs_s, doubted = whole.runs_s, np.isin(whole.starts_s, list(hollow_starts_s(day)))
     if len(runs_s):
         least_s = min(float(runs_s.min()), marks_s[0], marks_s[0] if day.run is None else day.run.low_s)
         low_s, high_s = max(0.1, 0.85 * least_s), 1.15 * max(float(runs_s.max()), marks_s[1])
         edges = np.geomspace(low_s, high_s, 48)
-        axes.hist(runs_s, bins=edges.tolist(), color=style.BLUE, zorder=2)
+        axes.hist([runs_s[~doubted], runs_s[doubted]], bins=edges.tolist(), color=[style.BLUE, style.PAPER],
+                  edgecolor=style.BLUE, lw=0.5, stacked=True, zorder=2)  # fmt: skip
         axes.set_xscale("log")
         axes.set_xlim(low_s, high_s)
         style.plain_numbers(axes, "x")
@@ -123,10 +146,14 @@ def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
 
 
 def starts(axes: Axes, day: DayReading) -> None:
-    """Starts in each hour of the log, with the limits of an hour that were held against them."""
-    by_hour = day.starts.by_hour
+    """Starts in each hour of the log, each with its interval, with the limits of an hour held against them."""
+    by_hour, told = day.starts.by_hour, day.starts.told.by_hour
     hours = len(by_hour)
     axes.bar(np.arange(hours) + 0.5, by_hour, 0.88 if hours <= 100 else 1.0, color=style.BLUE, zorder=2)
+    open_ = [(i + 0.5, a) for i, a in enumerate(told) if a.high > a.low]
+    wide = 1.0 if hours <= 100 else 0.5
+    axes.vlines([x for x, _ in open_], [math.floor(a.low) for _, a in open_], [math.ceil(a.high) for _, a in open_],
+                color=style.INK, lw=wide, zorder=3, path_effects=style.over_areas(wide))  # fmt: skip
     limits = hour_limits(day)
     for limit in limits:
         axes.axhline(limit, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
@@ -135,7 +162,8 @@ def starts(axes: Axes, day: DayReading) -> None:
     places, names = zip(*_hour_ticks(day), strict=True)
     axes.set_xticks(places, names)
     style.whole_numbers(axes)
-    axes.set(xlim=(0.0, max(day.log.duration_s / HOUR_S, 1.0)), ylim=(0.0, 1.12 * max([1, *by_hour, *limits])))
+    highest = max([1.0, *by_hour, *(a.high for a in told), *limits])
+    axes.set(xlim=(0.0, max(day.log.duration_s / HOUR_S, 1.0)), ylim=(0.0, 1.12 * highest))
     axes.set(ylabel="starts in the hour")
     known = "time of day" if hours <= 25 else "date, and time of day"
     axes.set_xlabel("hours since the beginning" if day.log.started_s is None else known)
@@ -169,6 +197,11 @@ def _hour_ticks(day: DayReading) -> Iterator[tuple[float, str]]:
         yield 0.0, f"{begin:%H:%M}"
 
 
+def ends_text(a: Amount) -> str:
+    """The ends of an interval in whole numbers, rounded outwards: "38 to 41"."""
+    return f"{math.floor(a.low)} to {math.ceil(a.high)}"
+
+
 def replay(axes: Axes, day: DayReading) -> None:
     """Starts of the same day with other tanks, each with its interval; the tank that is there is a ring."""
     told = sorted(day.replayed, key=lambda r: r.times)
@@ -179,6 +212,6 @@ def replay(axes: Axes, day: DayReading) -> None:
             axes.plot([x - 0.09, x + 0.09], [end, end], color=style.BLUE, lw=1.4, zorder=2)
         axes.plot(x, r.starts.value, marker="o", ms=6 if here else 5, color=style.PAPER if here else style.BLUE,
                   markeredgecolor=style.BLUE, markeredgewidth=1.5, zorder=3)  # fmt: skip
-    names = [f"{style.drawable(r.name, 14)}\nrun {r.no_use_run_s:.0f} s" for r in told]
+    names = [f"{style.drawable(r.name, 14)}\n{ends_text(r.no_use_run_s)} s" for r in told]
     axes.set_xticks(range(len(told)), names, fontsize=style.SMALL_PT if len(told) <= 8 else style.SMALL_PT - 1.5)
     axes.set(ylabel="starts", ylim=(0.0, None), xlim=(-0.5, len(told) - 0.5))

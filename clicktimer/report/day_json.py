@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from clicktimer.day.amount import Amount
 from clicktimer.day.read import DayReading
 from clicktimer.day.walltime import parse_zone, wall
-from clicktimer.day.water import Amount
 from clicktimer.records import Measurement
 from clicktimer.report.machine import jsonable, measurement_json
 
@@ -32,7 +32,10 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "how": day.no_use.how,
             "near": day.no_use.near,
             "steady": [
-                {"from_s": u.from_s, "to_s": u.to_s, "count": u.count, "no_use_run_s": u.no_use_run_s, "duty": u.duty}
+                {
+                    "from_s": u.from_s, "to_s": u.to_s, "count": u.count, **ends("no_use_run_s", u.no_use_run_told),
+                    **ends("duty", u.duty_told),
+                }
                 for u in day.no_use.steady
             ],
         },
@@ -52,12 +55,27 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "text": s.text,
         },
         "starts": _starts(day),
-        "water": day.water if day.water is None else {**jsonable(day.water), **_night(day)},
+        "water": None if day.water is None else {
+            **jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)
+        },
         "changes": day.changes,
-        "replay": day.replayed,
+        "replay": [
+            {"name": r.name, "times": r.times, "starts": r.starts, "worst_hour": r.worst_hour, "run_s": r.run_s,
+             **ends("no_use_run_s", r.no_use_run_s)}
+            for r in day.replayed
+        ],
+        "replay_withheld": day.replay_withheld or None,
+        "left_out": day.left_out,
     }
     document |= jsonable(more)
     return document
+
+
+def ends(name: str, amount: Amount | None) -> dict[str, float | None]:
+    """A figure and the ends of its 95 % interval, as three fields: run_s, run_low_s, run_high_s."""
+    stem, unit = (name[:-2], "_s") if name.endswith("_s") else (name, "")
+    values = (None, None, None) if amount is None else (amount.value, amount.low, amount.high)
+    return dict(zip((name, f"{stem}_low{unit}", f"{stem}_high{unit}"), values, strict=True))
 
 
 def _said(m: Measurement) -> Any:
@@ -86,21 +104,28 @@ def _starts(day: DayReading) -> dict[str, Any]:
     s = day.starts
     return {
         "count": s.count,
+        "in_all": s.told.starts,
         "worst_hour": s.worst_hour,
+        "worst_hour_low": s.told.worst_hour.low,
+        "worst_hour_high": s.told.worst_hour.high,
         "worst_hour_from_s": s.worst_at_s,
         "worst_hour_from": _wall(day, s.worst_at_s),
         "per_day": {"value": s.per_day.value, "low": s.per_day.low, "high": s.per_day.high},
         "by_hour": s.by_hour,
-        "shortest_rest_s": s.shortest_rest_s,
-        "shortest_run_s": s.shortest_run_s,
-        "longest_run_s": s.longest_run_s,
-        "duty": s.duty,
+        "by_hour_low": [a.low for a in s.told.by_hour],
+        "by_hour_high": [a.high for a in s.told.by_hour],
+        **ends("shortest_rest_s", s.shortest_rest_s),
+        **ends("shortest_run_s", s.shortest_run_s),
+        **ends("longest_run_s", s.longest_run_s),
+        **ends("duty", s.told.duty),
         "endless": s.endless,
         "chatter": s.chatter,
         "flows": [
             {
-                "from_s": f.use.from_s, "to_s": f.use.to_s, "starts": f.use.count, "share": f.share, "per_h": f.per_h,
-                "flow_l_per_min": f.use_l_per_min, "share_of_pump_rate": f.use.duty, "remedy": f.remedy, "text": f.text,
+                "from_s": f.use.from_s, "to_s": f.use.to_s, "starts": f.use.count, **ends("share", f.share),
+                **ends("per_h", f.per_h), **ends("flow_l_per_min", f.flow),
+                **ends("share_of_pump_rate", f.use.duty_told),
+                "remedy": f.remedy, "text": f.text,
             }
             for f in s.flows
         ],

@@ -2,37 +2,47 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+from clicktimer.day.amount import Amount
 from clicktimer.day.read import DayReading
-from clicktimer.formats import UnitSystem, format_flow, format_share, format_time
+from clicktimer.formats import UnitSystem, format_time
 from clicktimer.motors import MAKER_WINS, MotorFinding
 from clicktimer.report.blocks import Block, Words
-from clicktimer.report.day_words import when
+from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, when
+from clicktimer.report.words import half_width_text
 
 
 def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Block]:
     """Return starts, what makes the pump cycle, and the motor's limits; brief: these without their sources."""
     s = day.starts
     seen = s.per_day
-    a_day = f"{seen.value:.0f}" if seen.low == seen.high else f"{seen.value:.0f} ({seen.low:.0f} to {seen.high:.0f})"
-    text = f"Starts a day: {a_day}. Most in an hour: {s.worst_hour}"
+    a_day = counted(Amount(seen.value, seen.low, seen.high))
+    text = f"Starts a day: {a_day}. Most in an hour: {counted(s.told.worst_hour)}"
     text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
-    text += f" The pump ran {format_share(s.duty)} of the time."
+    text += f" The pump ran {share_of(s.told.duty)} of the time."
+    lengths = []
     if s.shortest_rest_s is not None:
-        text += f" Shortest rest {format_time(s.shortest_rest_s)}."
+        lengths.append(f"Shortest rest {_timed(s.shortest_rest_s)}")
+    if s.shortest_run_s is not None and s.shortest_run_s != s.longest_run_s:
+        lengths.append(f"shortest run {_timed(s.shortest_run_s)}")
     if s.longest_run_s is not None:
-        text += f" Longest run {format_time(s.longest_run_s)}, from {when(day, s.longest_at_s)}."
+        lengths.append(f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}")
+    if lengths:
+        text += f" {', '.join(lengths)}.".replace(f" {lengths[0][0]}", f" {lengths[0][0].upper()}", 1)
     lines: list[Block] = [Words(text)]
+    if day.left_out:
+        lines.append(Words(f"Left out or in doubt: {left_out_words(day)}."))
     if s.endless:
         lines.append(Words(f"{s.endless} runs went on for more than five times the run with no water."))
     if s.chatter:
         lines.append(Words(f"{s.chatter} times the switch chattered (on and off within 2 s)."))
     leak = day.seeping.duty if day.seeping.told and day.seeping.duty else 0.0
-    for flow in sorted(s.flows, key=lambda f: -f.share)[:3]:
-        size, of_all = f"{format_share(flow.use.duty)} of the pump's rate", f"{100 * flow.share:.0f} % of all"
-        if flow.use_l_per_min is not None:
-            size = f"{format_flow(flow.use_l_per_min, units)} ({size})"
+    for flow in sorted(s.flows, key=lambda f: -f.share.value)[:3]:
+        size, of_all = f"{share_of(flow.use.duty_told)} of the pump's rate", f"{share_of(flow.share)} of all"
+        if flow.flow is not None:
+            size = in_units(flow.flow, "L/min", units)
         if abs(flow.use.duty - leak) <= 0.15 * leak:
             text = (
                 f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. Stop the leak before anything "
@@ -41,7 +51,7 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         else:
             text = (
                 f"A steady use of {size} from {when(day, flow.use.from_s)}: {flow.use.count} starts, {of_all}, "
-                f"{flow.per_h:.0f} an hour. {flow.text}"
+                f"{in_units(flow.per_h, 'an hour', units)}. {flow.text}"
             )
         lines.append(Words(text, "-"))
     if brief:
@@ -50,6 +60,11 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.motor:
         lines.append(Words(MAKER_WINS))
     return lines
+
+
+def _timed(a: Amount) -> str:
+    half_s = (a.high - a.low) / 2
+    return format_time(a.value) + (f" ({half_width_text(half_s)})" if half_s > 0 else "")
 
 
 def _motor_brief(findings: Sequence[MotorFinding]) -> list[Block]:
@@ -64,7 +79,8 @@ def _motor_brief(findings: Sequence[MotorFinding]) -> list[Block]:
 def _motor_line(f: MotorFinding) -> str:
     low, high = min(m.value for m in f.limits), max(m.value for m in f.limits)
     limit = f"{low:g}" if low == high else f"{low:g} to {high:g}, by the motor's power and phase"
-    figure = f"{f.seen.value:.0f}" if f.seen.low == f.seen.high else f"{f.seen.low:.0f} to {f.seen.high:.0f}"
+    seen_low, seen_high = math.floor(f.seen.low + 1e-9), math.ceil(f.seen.high - 1e-9)
+    figure = f"{f.seen.value:.0f}" if seen_low == seen_high else f"{seen_low} to {seen_high}"
     if f.what == "least_run_s":
         head, bound, past = f"A run of {figure} s", f"least of {limit} s", "shorter than"
     else:

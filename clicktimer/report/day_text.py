@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 
 from clicktimer.cautions import BEFORE_WORK, LISTEN, NO_CERTIFICATE, RUNNING_ON
+from clicktimer.day.counted import worst_hour
 from clicktimer.day.log import all_starts_s
 from clicktimer.day.read import DayReading
-from clicktimer.day.starts import worst_hour
 from clicktimer.day.wallrows import WallRows
 from clicktimer.day.walltime import clock, parse_zone
-from clicktimer.day.water import Amount
-from clicktimer.formats import UnitSystem, format_share
+from clicktimer.formats import UnitSystem
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
 from clicktimer.report.day_starts import starts_blocks
-from clicktimer.report.day_words import in_units, most_flow, unknown_breaks, up, when
+from clicktimer.report.day_words import counted, in_units, most_flow, seeping_text, unknown_breaks, up, when
 from clicktimer.report.words import length_text, wrap
 from clicktimer.sentences import JOINED_TIMES, seconds_text
 
 Emphasis = Callable[[str], str]
 LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
 MOST_DAYS = 14
+INTERVAL = (
+    "Meant is a refill after a long rest. The interval holds what the air's heat and the pump's law do to that; right "
+    "after a quick draw the air is cold and a refill shorter still (by up to 17 %, simulated)."
+)
 
 
 def render_day(
@@ -57,7 +59,7 @@ def day_sections(
     changes: list[Block] = [Words(c.text, "-") for c in day.changes if c.told]
     if changes:
         sections.append(("Change", changes))
-    if day.replayed:
+    if day.replayed or day.replay_withheld:
         sections.append(("The same day with another tank", _replay_blocks(day)))
     return sections
 
@@ -72,7 +74,7 @@ def day_run_blocks(day: DayReading) -> list[Block]:
     """Return the run with no water in use and what it rests on, or why it is not told."""
     lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
     if day.run is not None:
-        lines.append(Words(f"{day.no_use.text} The interval holds what the air's heat and the pump's law can do."))
+        lines.append(Words(f"{day.no_use.text} {INTERVAL}"))
     return lines
 
 
@@ -115,10 +117,7 @@ def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     s = day.seeping
     lines: list[Block] = []
     if s.told:
-        if day.seeping_l_per_min is not None:
-            flow = in_units(day.seeping_l_per_min, "L/min", units)
-        else:
-            flow = f"{format_share(s.duty or 0.0)} of the pump's rate (give --pump-rate for a flow)"
+        flow = seeping_text(day, units, "the pump's rate (give --pump-rate for a flow)")
         lines.append(Words(f"{flow}, from {when(day, s.from_s)} to {when(day, s.to_s)}, by {s.count} rests."))
         lines.append(Words(s.text))
         lines.append(
@@ -162,14 +161,13 @@ def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
 
 
 def _replay_blocks(day: DayReading) -> list[Block]:
-    def counted(a: Amount) -> str:
-        return f"{a.value:.0f} ({math.floor(a.low)} to {math.ceil(a.high)})"
-
+    if day.replay_withheld:
+        return [Words(day.replay_withheld)]
     rows = [
-        (r.name, counted(r.starts), counted(r.worst_hour), f"{r.run_s.value:.0f} s", f"{r.no_use_run_s:.0f} s")
+        (r.name, counted(r.starts), counted(r.worst_hour), counted(r.run_s), counted(r.no_use_run_s))
         for r in day.replayed
     ]
-    header = ("tank", "starts", "worst hour", "mean run", "run, no water")
+    header = ("tank", "starts", "worst hour", "mean run, s", "no water, s")
     return [
         Rows(header, rows, ("<", ">", ">", ">", ">")),
         Words(

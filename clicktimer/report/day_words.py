@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
+from typing import Final
 
+from clicktimer.day.amount import Amount
+from clicktimer.day.left_out import Why
 from clicktimer.day.read import DayReading
 from clicktimer.day.walltime import clock, parse_zone
-from clicktimer.day.water import Amount
-from clicktimer.formats import UnitSystem, format_interval
+from clicktimer.formats import UnitSystem, format_interval, places_of
 from clicktimer.units import L_PER_US_GAL
+
+LEFT_OUT: Final[dict[Why, str]] = {
+    "cut off": "cut off by an end of the recording or a gap",
+    "one click alone": "with only one click heard",
+    "not sure enough": "with clicks that are not sure enough",
+    "clicks in doubt": "with a click in doubt",
+}
+
+
+def left_out_words(day: DayReading) -> str:
+    """How many runs are left out, by their reasons: "2 runs with only one click heard; 1 run cut off by ..."."""
+    counts = Counter(run.why for run in day.left_out)
+    return "; ".join(f"{n} run{'' if n == 1 else 's'} {LEFT_OUT[why]}" for why, n in counts.items())
 
 
 def when(day: DayReading, time_s: float | None) -> str:
@@ -30,6 +46,30 @@ def in_units(amount: Amount, unit: str, units: UnitSystem) -> str:
         per, name = 1.0, unit
     value, _, rest = format_interval(amount.value / per, amount.low / per, amount.high / per).partition(" ")
     return f"{value} {name} {rest}".rstrip()
+
+
+def counted(a: Amount) -> str:
+    """A count with its interval in whole numbers: "41 (38 to 44)"; "41" where it was counted in full."""
+    low, high = math.floor(a.low + 1e-9), math.ceil(a.high - 1e-9)
+    return f"{a.value:.0f}" if low == high else f"{a.value:.0f} ({low} to {high})"
+
+
+def share_of(a: Amount) -> str:
+    """A share, 0 to 1, in percent with its interval: "12 % (11 to 13)", with two figures at the most."""
+    value, low, high = 100.0 * a.value, 100.0 * a.low, 100.0 * a.high
+    places = places_of((high - low) / 2, 0 if value >= 9.95 else 1 if value >= 0.95 else 2)
+    scale = 10.0**places
+    lower, upper = math.floor(low * scale + 1e-9) / scale, math.ceil(high * scale - 1e-9) / scale
+    ends = "" if upper - lower < 1.5 / scale else f" ({lower:.{places}f} to {upper:.{places}f})"
+    return f"{value:.{places}f} %{ends}"
+
+
+def seeping_text(day: DayReading, units: UnitSystem, whole: str) -> str:
+    """The flow that seeps with its interval, or its share of ``whole`` where the pump's rate is not known."""
+    if day.seeping_l_per_min is not None:
+        return in_units(day.seeping_l_per_min, "L/min", units)
+    s = day.seeping
+    return f"{share_of(Amount(s.duty or 0.0, s.low or 0.0, s.high or 0.0))} of {whole}"
 
 
 def most_flow(flow_l_per_min: float, units: UnitSystem) -> str:

@@ -1,0 +1,47 @@
+"""Values in, a figure with its 95 % interval out: what every figure of a day is told as."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+DRAWN_WIDER: Final = 1.25  # times the spread of the stories: what they take for granted (on the develop seeds)
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A figure with its 95 % interval, in the unit that its own name tells; all three the same where it was counted."""
+
+    value: float
+    low: float
+    high: float
+
+    def times(self, factor: float) -> Amount:
+        """The same in another unit."""
+        return Amount(factor * self.value, factor * self.low, factor * self.high)
+
+
+def spread_of(values: Sequence[float], wider: float = DRAWN_WIDER) -> tuple[float, float, float]:
+    """The middle of what the stories tell, and how far 95 % of them reach below and above it, in their unit."""
+    low, middle, high = (float(q) for q in np.quantile(values, [0.025, 0.5, 0.975]))
+    return middle, wider * (middle - low), wider * (high - middle)
+
+
+def drawn(values: Sequence[float], wider: float = DRAWN_WIDER) -> Amount:
+    """The same as an amount that is not below zero."""
+    middle, below, above = spread_of(values, wider)
+    return Amount(middle, max(0.0, middle - below), middle + above)
+
+
+def mean_half(deviation: float, count: int) -> float:
+    """Half width, 95 %, of a mean of ``count`` values with this standard deviation among them, in their unit.
+
+    By Student's t; of one value alone it is not known, and infinite.
+    """
+    from scipy.special import stdtrit  # slow to import, and not needed to show help
+
+    return float(stdtrit(count - 1, 0.975)) * deviation / math.sqrt(count) if count > 1 else math.inf
