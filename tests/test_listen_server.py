@@ -140,7 +140,7 @@ def test_runs_heard_through_portaudio_are_within_5_ms_of_the_truth(tmp_path: Pat
     truth = true_runs(SHORT)
     assert len(truth) >= 3
     assert runs_of(measured) == pytest.approx(truth, abs=0.005)
-    assert listening.said("cut-in, the pump starts (provisional)")
+    assert listening.said("cut-in, the pump starts (provisional")
     assert listening.said("short cycling")
     assert "VERY SHORT" in report.upper()
     assert f"clicktimer measure {tmp_path / 'L'}" in report

@@ -15,9 +15,10 @@ import numpy as np
 
 from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.clicks import Heard, find_clicks
-from clicktimer.live import by_sound
+from clicktimer.live import by_look, by_sound
 from clicktimer.live.earlier import Earlier, merged_pieces
 from clicktimer.live.finder import LiveFinder
+from clicktimer.live.pace import LOOKS_S, Pace
 from clicktimer.live.state import SAME_S
 from clicktimer.live.track import LevelTrack
 from clicktimer.records import Block, Click, Gap, Kind
@@ -31,10 +32,6 @@ AROUND_S: Final = 15.0
 """... and at so much on both sides of a known click ..."""
 KNOWN_MOST: Final = 16
 """... of so many of the last ones."""
-LOOKS_S: Final = (1.9, 6.5, 25.0)
-"""So long after a sudden sound it is decided again: the pump's level needs 1.5 s to be seen, its run-down longer."""
-ROUTINE_S: Final = 30.0
-"""Without any sudden sound it is decided again so often: a start or stop may be heard by the pump alone."""
 SETTLED_S: Final = 60.0
 """A kind that still holds when so much more was heard is settled."""
 LOUD_DB: Final = 10.0
@@ -46,12 +43,10 @@ MOST_SHOWN: Final = 6
 FORGOTTEN_S: Final = 600.0
 BY_SOUND: Final = 0.7
 """Confidence of a kind that only the sound beside one click tells: below what short cycling is said upon."""
-BUDGET_SHARE: Final = 0.01
-"""Share of the time that deciding may take in the long run ..."""
-BUDGET_BURST_S: Final = 3.0
-"""... how much may be saved up for a lively stretch ..."""
-BUDGET_DEBT_S: Final = 6.0
-"""... and how far the first decision after a sudden sound may overdraw it, at the cost of the later ones."""
+BY_LOOK: Final = 0.9
+"""Confidence of a kind that only the likeness to earlier clicks tells."""
+LOOK_EVERY_S: Final = 0.2
+BOTH: Final[tuple[Kind, ...]] = ("cut-in", "cut-out")
 LEAST_SNAP: Final = 0.0
 """Once the switch is known, a sound that is less of a snap gets no first decision of its own (clicks: 3.5 +- 2.3)."""
 
@@ -91,16 +86,17 @@ class Engine:
         self.order_known = any(c.kind != "unknown" for c in earlier.clicks)
         self.gaps: list[Gap] = list(earlier.gaps)
         self._by_sound = by_sound.BySound()
+        self._by_look = by_look.ByLook()
+        for click in earlier.clicks:
+            self._by_look.learn(click.time_s, click.kind, earlier.candidates)
+        self._compared_s = self._compared_at_s = 0.0
         self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []
         self._track = LevelTrack(earlier.levels)
         self._looked_s = 0.0
         self._stretch: tuple[float, int] | None = None
-        self._due: list[float] = []
-        self._due_first: list[tuple[float, float]] = []
+        self._pace = Pace()
         self._shown: list[float] = []
-        self._decided_s = 0.0
         self._pruned_s = 0.0
-        self._budget_s, self._budget_at_s = BUDGET_BURST_S, 0.0
 
     # -- sound in --------------------------------------------------------------------------------------------------
 
@@ -120,8 +116,8 @@ class Engine:
         self.end_s = block.start_s + len(block.samples) / block.rate_hz
         if block.gap_before is not None:
             self.gaps.append(block.gap_before)
-            self._looked_s = block.start_s
-        fed.events = [*self._first_look(), *self._second_look()]
+            self._looked_s = self._compared_s = block.start_s
+        fed.events = [*self._first_look(), *self._second_look(), *self._third_look()]
         if self.end_s - self._pruned_s > 60.0:
             self._prune()
         return fed
@@ -150,9 +146,7 @@ class Engine:
 
     def _first_look(self) -> list[Event]:
         """Sudden sounds that stand out: said at once, kind unknown."""
-        late = self.known[-8 * KNOWN_MOST :]  # asked at every block: a day has thousands
-        told = [k.rise_db for k in late if k.kind is not None and k.rise_db > 0.0][-KNOWN_MOST:]
-        least_db = max(float(np.median(told)) - BELOW_KNOWN_DB, LEAST_LOUD_DB) if len(told) >= 2 else LOUD_DB
+        least_db = self._least_db()
         events = []
         for sudden in self.finder.sudden(self._looked_s, least_db):
             self._looked_s = sudden.time_s + 0.002
@@ -161,10 +155,18 @@ class Engine:
                 continue
             self._shown.append(sudden.time_s)
             self.known.append(Known(sudden.time_s, sudden.rise_db))
-            self._due_first.append((sudden.time_s + LOOKS_S[0], sudden.time_s))
-            self._due += [sudden.time_s + after_s for after_s in LOOKS_S[1:]]
+            self._pace.heard(sudden.time_s)
             events.append(Event(self.end_s, "heard", sudden.time_s, level_db=round(sudden.rise_db, 1)))
         return events
+
+    def _least_db(self) -> float:
+        """The rise from which a sudden sound is shown: a little below the fainter of the two clicks."""
+        late = self.known[-8 * KNOWN_MOST :]  # asked at every block: a day has thousands
+        told = [[k.rise_db for k in late if k.kind == kind and k.rise_db > 0.0][-KNOWN_MOST:] for kind in BOTH]
+        middles = [float(np.median(rises)) for rises in told if rises]
+        if sum(map(len, told)) < 2:
+            return LOUD_DB
+        return max(min(middles) - BELOW_KNOWN_DB, LEAST_LOUD_DB)
 
     def _second_look(self) -> list[Event]:
         """Before the switch is known: which way a click went, by the sound that began or ended with it."""
@@ -192,19 +194,49 @@ class Engine:
             events.append(Event(self.end_s, "withdrawn", known_on.time_s, "cut-in", note=note))
         return events
 
+    def _third_look(self) -> list[Event]:
+        """Once clicks are known: new ones by their likeness to them, whether shown yet or not."""
+        if not self._by_look.knows or self.end_s - self._compared_at_s < LOOK_EVERY_S:
+            return []
+        self._compared_at_s = self.end_s
+        new = Candidates.join([*self._parts[-4:], self.finder.pending()])
+        new = new.take(new.time_s > self._compared_s)
+        if not len(new):
+            return []
+        self._compared_s = float(new.time_s.max())
+        new = new.take(np.array([not self._told_near(t) for t in new.time_s.tolist()]))
+        told = [k for k in self.known[-4 * KNOWN_MOST :] if k.kind is not None and k.time_s < self._compared_s]
+        last: Kind = told[-1].kind or "unknown" if told else "unknown"
+        compared = self._by_look.compared(new, last)
+        for i in compared.unlike:
+            self._pace.spare(float(new.time_s[i]))
+        return [
+            self._alike(float(new.time_s[i]), kind, float(new.rise_db[i]), float(new.timing_sd_s[i]))
+            for i, kind in compared.told
+        ]
+
+    def _told_near(self, time_s: float) -> bool:
+        """Whether this click is told, or is only chatter of one that is."""
+        late = self.known[-4 * KNOWN_MOST :]
+        return any(k.kind is not None and -SAME_S <= time_s - k.time_s < by_look.AGAIN_S for k in late)
+
+    def _alike(self, time_s: float, kind: Kind, rise_db: float, sd_s: float) -> Event:
+        known = self._find(time_s)
+        if known is None:
+            known = Known(time_s, rise_db)
+            self.known.append(known)
+            self._pace.late(time_s)
+        self._pace.spare(time_s)
+        known.time_s, known.kind = time_s, kind
+        known.click = Click(time_s, kind, BY_LOOK, timing_sd_s=sd_s, level_db=known.rise_db)
+        self.known.sort(key=lambda k: k.time_s)
+        return replace(self._said("kind", known.click), note="provisional: it sounds like the ones before")
+
     # -- deciding --------------------------------------------------------------------------------------------------
 
     def due(self) -> bool:
         """Whether it is time to decide again, within the share of the processor that this may take."""
-        self._budget_s = min(self._budget_s + BUDGET_SHARE * (self.end_s - self._budget_at_s), BUDGET_BURST_S)
-        self._budget_at_s = self.end_s
-        now = [time_s for at_s, time_s in self._due_first if at_s <= self.end_s]
-        self._due_first = [d for d in self._due_first if d[0] > self.end_s]
-        if now and self._budget_s > -BUDGET_DEBT_S and (not self.order_known or self._like_a_snap(now)):
-            return True
-        self._due += now  # it waits for the next decision that there is time for
-        wanted = any(t <= self.end_s for t in self._due) or self.end_s - self._decided_s >= ROUTINE_S
-        return wanted and self._budget_s > 0.0
+        return self._pace.due(self.end_s, lambda times_s: not self.order_known or self._like_a_snap(times_s))
 
     def _like_a_snap(self, times_s: list[float]) -> bool:
         """Whether one of these sounds may be a click of a switch, by its shape."""
@@ -215,12 +247,11 @@ class Engine:
     def decide(self) -> list[Event]:
         """Look at the recent past and the known clicks; say what has changed."""
         began = time.process_time()
-        self._due = [t for t in self._due if t > self.end_s]
-        self._decided_s = self.end_s
+        self._pace.deciding(self.end_s)
         pieces = self._pieces()
-        heard = self._decided_in(pieces)
-        events = self._compare(heard, pieces)
-        self._budget_s -= time.process_time() - began
+        heard, found = self._decided_in(pieces)
+        events = self._compare(heard, found, pieces)
+        self._pace.spent(time.process_time() - began)
         return events
 
     def _pieces(self) -> list[tuple[float, float]]:
@@ -229,7 +260,7 @@ class Engine:
         wanted = [(t - AROUND_S, t + AROUND_S) for t in times] + [(self.end_s - RECENT_S, self.end_s)]
         return merged_pieces(wanted, self.end_s)
 
-    def _decided_in(self, pieces: list[tuple[float, float]]) -> Heard:
+    def _decided_in(self, pieces: list[tuple[float, float]]) -> tuple[Heard, Candidates]:
         found = Candidates.join([*self._parts, self.finder.pending()])
         inside = np.zeros(len(found), bool)
         for first, last in pieces:
@@ -237,9 +268,9 @@ class Engine:
         levels = self._track.cut(pieces)
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
-        return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start)
+        return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start), found
 
-    def _compare(self, heard: Heard, pieces: list[tuple[float, float]]) -> list[Event]:
+    def _compare(self, heard: Heard, found: Candidates, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []
         seen: set[int] = set()
         for click in heard.clicks:
@@ -251,8 +282,9 @@ class Engine:
             if known.kind != click.kind and not (known.kind is not None and click.kind == "unknown"):
                 events.append(self._said("kind", click))
                 known.kind, known.settled = click.kind, False
-            if not known.rise_db and click.level_db:
-                known.rise_db = float(click.level_db)
+            if not known.rise_db:
+                known.rise_db = _rise_db(click.time_s, found)
+            self._by_look.learn(click.time_s, known.kind or click.kind, found)
             known.click = replace(click, kind=known.kind or click.kind)
             known.time_s = click.time_s
             if not known.settled and known.kind is not None and self.end_s - click.time_s >= SETTLED_S:
@@ -268,6 +300,7 @@ class Engine:
             gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
             if gone or (not told and age_s > FORGOTTEN_S / 2):
                 self.known.remove(known)
+                self._by_look.forget(known.time_s)
                 kind: Kind = known.kind or "unknown"
                 note = "not the switch, by what followed"
                 events.append(Event(self.end_s, "withdrawn", known.time_s, kind, note=note))
@@ -319,3 +352,9 @@ class Engine:
         self._parts = [found.take(inside)]
         self._track.prune(pieces)
         self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - FORGOTTEN_S]
+
+
+def _rise_db(time_s: float, found: Candidates) -> float:
+    """The rise of the sudden sound at this moment, 0 where there is none."""
+    near = np.abs(found.time_s - time_s)
+    return float(found.rise_db[near.argmin()]) if len(near) and near.min() <= SAME_S else 0.0

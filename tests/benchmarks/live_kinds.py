@@ -2,18 +2,21 @@
 
 Composed recordings (see run.py) are heard piece by piece as from a microphone. Counted of every true click: when it was
 first shown, when a kind was first told, whether that kind was right; and the kinds told of sounds that are no click.
-The times are of the sound: what the sound card adds comes on top.
+"Switch": told as a click of the switch within 3 s, be it of unknown kind. Where no pump is heard nothing tells which
+click is which; so the later clicks are counted once more in those recordings alone of which the whole tells kinds. The
+times are of the sound: what the sound card adds comes on top.
 """
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 import numpy as np
 
 from clicktimer.live.engine import Engine
+from clicktimer.pipeline import measure_samples
 from clicktimer.records import Block
 from clicktimer.store.folder import Event
 
@@ -25,6 +28,7 @@ from .shelf import fetch, usual_shelf
 PIECE_S = 0.04
 NEAR_S = 0.05
 SOON_S = 3.0
+STANDINGS = ("first", "second", "later", "tellable")
 
 
 @dataclass
@@ -37,6 +41,14 @@ class Told:
     soon: int = 0
     soon_right: int = 0
     right: int = 0
+    switch: int = 0
+    withdrawn: int = 0
+
+    def add(self, other: Told) -> None:
+        """Take in what was counted elsewhere."""
+        for one in fields(self):
+            mine = getattr(self, one.name)
+            setattr(self, one.name, mine + getattr(other, one.name))
 
 
 def events_of(recording: Recording) -> list[Event]:
@@ -51,8 +63,10 @@ def events_of(recording: Recording) -> list[Event]:
     return events
 
 
-def count(recording: Recording, told: dict[str, Told]) -> tuple[int, int]:
-    """Add one recording; return how many sounds that are no click were given a kind, and how many within 3 s."""
+def count(recording: Recording) -> tuple[dict[str, Told], int, int]:
+    """One recording: what was told of its clicks, how many sounds that are no click were given a kind, and how many of
+    these within 3 s."""
+    told = {name: Told() for name in STANDINGS}
     events = events_of(recording)
     kinds = [e for e in events if e.what == "kind" and e.kind != "unknown"]
     used: set[int] = set()
@@ -65,6 +79,10 @@ def count(recording: Recording, told: dict[str, Told]) -> tuple[int, int]:
         one.shown_s += [min(shown)] if shown else []
         mine = [e for e in kinds if abs(e.time_s - true.time_s) < reach_s]
         used |= {id(e) for e in mine}
+        as_switch = [e for e in events if e.what == "kind" and abs(e.time_s - true.time_s) < reach_s]
+        one.switch += bool(as_switch) and as_switch[0].at_s - true.time_s <= SOON_S
+        taken = [e for e in events if e.what == "withdrawn" and abs(e.time_s - true.time_s) < reach_s]
+        one.withdrawn += bool(mine) and any(e.at_s > mine[0].at_s for e in taken)
         if mine:
             late_s = mine[0].at_s - true.time_s
             one.kind_s.append(late_s)
@@ -72,7 +90,9 @@ def count(recording: Recording, told: dict[str, Told]) -> tuple[int, int]:
             one.soon += late_s <= SOON_S
             one.soon_right += late_s <= SOON_S and mine[0].kind == true.kind
     false = [e for e in kinds if id(e) not in used]
-    return len(false), sum(1 for e in false if e.at_s - e.time_s <= SOON_S)
+    if any(c.kind != "unknown" for c in measure_samples(recording.samples, recording.rate_hz).clicks):
+        told["tellable"].add(told["later"])
+    return told, len(false), sum(1 for e in false if e.at_s - e.time_s <= SOON_S)
 
 
 def main() -> None:
@@ -85,23 +105,28 @@ def main() -> None:
     p.add_argument("--first", type=int, default=0)
     p.add_argument("--cache")
     given = p.parse_args()
-    told = {name: Told() for name in ("first", "second", "later")}
+    told = {name: Told() for name in STANDINGS}
     false = false_soon = 0
     hours = 0.0
     for seed in range(given.first, given.first + given.count):
         shelf = Path(given.cache or usual_shelf())
         recording = fetch(shelf, given.setting, given.split, seed, given.sounds, 1.0, None)
-        some, soon = count(recording, told)
+        counted, some, soon = count(recording)
+        for name, one in counted.items():
+            told[name].add(one)
+        print(seed, f"{sum(t.soon for t in counted.values()) - counted['tellable'].soon} of "
+              f"{len(recording.truth.clicks)} soon, {some} false", flush=True)  # fmt: skip
         false, false_soon = false + some, false_soon + soon
         hours += len(recording.samples) / recording.rate_hz / 3600.0
     print(f"commit {commit()}: {given.setting}, {given.split} half, {given.count} recordings, {hours:.1f} h")
     print(f"{'click':8s}{'clicks':>8s}{'shown':>8s}{'by 300 ms':>11s}{'kind told':>11s}{'right':>7s}"
-          f"{'by 3 s':>8s}{'right':>7s}{'median s':>10s}{'95 % s':>8s}")  # fmt: skip
+          f"{'by 3 s':>8s}{'right':>7s}{'median s':>10s}{'95 % s':>8s}{'switch':>8s}{'taken back':>12s}")  # fmt: skip
     for name, one in told.items():
         quick = sum(1 for s in one.shown_s if s <= 0.3)
         middle, most = np.quantile(one.kind_s, [0.5, 0.95]) if one.kind_s else (np.nan, np.nan)
         print(f"{name:8s}{one.clicks:8d}{len(one.shown_s):8d}{quick:11d}{len(one.kind_s):11d}{one.right:7d}"
-              f"{one.soon:8d}{one.soon_right:7d}{middle:10.2f}{most:8.2f}")  # fmt: skip
+              f"{one.soon:8d}{one.soon_right:7d}{middle:10.2f}{most:8.2f}"
+              f"{one.switch:8d}{one.withdrawn:12d}")  # fmt: skip
     print(f"sounds that are no click but were given a kind: {false}, {false_soon} of them within {SOON_S:g} s")
 
 
