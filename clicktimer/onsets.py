@@ -34,7 +34,7 @@ class OnsetFinder:
 
     def __init__(self, settings: DetectionSettings | None = None) -> None:
         self.settings = settings or DetectionSettings()
-        self._stretch: _Stretch | None = None
+        self._stretch: Stretch | None = None
         self._done_segments: list[LevelSegment] = []
 
     def feed(self, block: Block) -> Candidates:
@@ -44,7 +44,7 @@ class OnsetFinder:
         if stretch is None or block.gap_before is not None or stretch.rate_hz != block.rate_hz:
             if stretch is not None:
                 found.append(self.flush())
-            stretch = self._stretch = _Stretch(self.settings, block.rate_hz, block.start_s)
+            stretch = self._stretch = Stretch(self.settings, block.rate_hz, block.start_s)
         step = int(_LONGEST_FEED_S * block.rate_hz)
         for first in range(0, len(block.samples), step):
             found.append(stretch.feed(block.samples[first : first + step]))
@@ -59,15 +59,22 @@ class OnsetFinder:
         self._stretch = None
         return rest
 
+    @property
+    def stretch(self) -> Stretch | None:
+        """The memory of the present stretch of sound; None between stretches."""
+        return self._stretch
+
     def levels(self) -> list[LevelSegment]:
         """The level track so far, one segment for each stretch of sound without a gap."""
         return [*self._done_segments, *([self._stretch.levels()] if self._stretch is not None else [])]
 
 
-class _Stretch:
+class Stretch:
     """The memory for one stretch of sound without a gap."""
 
-    def __init__(self, settings: DetectionSettings, rate_hz: int, start_s: float) -> None:
+    def __init__(self, settings: DetectionSettings, rate_hz: int, start_s: float, *, keep_rises: bool = False) -> None:
+        """keep_rises: forget none of them, for whoever draws them."""
+        self._keep_rises = keep_rises
         self.rate_hz = rate_hz
         self.start_s = start_s
         self.settings = settings
@@ -134,6 +141,7 @@ class _Stretch:
     # -- sound in --------------------------------------------------------------------------------------------------
 
     def feed(self, samples: Samples) -> Candidates:
+        """Take further samples; return the candidates that are done with."""
         x = np.ascontiguousarray(samples, dtype=np.float32)
         if not x.size:
             return Candidates.none()
@@ -151,6 +159,7 @@ class _Stretch:
         return self._advance(last=False)
 
     def flush(self) -> Candidates:
+        """No more samples will come: return the rest."""
         # The last candidates' prints reach past the end: the room goes on, as far as a print is concerned.
         pad = self._ahead + self._after
         if self._level.shape[0] == 0:
@@ -160,8 +169,40 @@ class _Stretch:
         return self._advance(last=True)
 
     def levels(self) -> LevelSegment:
+        """Return the level track so far."""
         codes = np.concatenate(self._level_codes) if self._level_codes else np.zeros((0, N_LEVELS), np.uint8)
         return LevelSegment(self.start_s, self._level_frames * self.frame_len / self.rate_hz, codes, self.used)
+
+    # -- what may be looked at before it is handed out ---------------------------------------------------------------
+
+    def rises(self) -> tuple[int, npt.NDArray[np.float32]]:
+        """The mean rise over the room of the frames at hand, dB, (n,), and the number of the first of them."""
+        return self._first_frame, self._rise[: max(self._risen - self._first_frame, 0)]
+
+    def waiting(self) -> Candidates:
+        """Candidates that are described but not handed out yet: of each whole second only the strongest few will be."""
+        return Candidates.join(self._waiting)
+
+    def newer_levels(self, skip: int) -> LevelSegment | None:
+        """The level track after its first ``skip`` steps; None where there is no more of it."""
+        parts: list[npt.NDArray[np.uint8]] = []
+        left, at = self._levels_done - skip, len(self._level_codes)
+        while left > 0:
+            at -= 1
+            parts.append(self._level_codes[at][-left:])
+            left -= len(parts[-1])
+        if not parts:
+            return None
+        step_s = self._level_frames * self.frame_len / self.rate_hz
+        return LevelSegment(self.start_s + skip * step_s, step_s, np.concatenate(parts[::-1]), self.used)
+
+    def level_db(self, seconds: float) -> float | None:
+        """The room's level in the click's bands over the last ``seconds``, dB of full scale; None without any sound."""
+        if not len(self._level):
+            return None
+        frames = max(round(seconds * self.rate_hz / self.frame_len), 1)
+        energy = self._level[-frames:, : self.used].mean(axis=0).sum()
+        return float(10.0 * np.log10(max(float(energy), 1e-13)))
 
     # -- frames to candidates --------------------------------------------------------------------------------------
 
@@ -340,6 +381,8 @@ class _Stretch:
 
     def _forget(self) -> None:
         """Drop frames and samples that nothing will ask for again."""
+        if self._keep_rises:
+            return
         need = (
             min(self._picked - self._behind - self._apart, self._levels_done * self._level_frames) - self._first_frame
         )

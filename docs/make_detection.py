@@ -99,12 +99,11 @@ def wave(scene: Scene) -> None:
 
 def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """Time and rise in dB of every millisecond of the recording, by the detector's own loop."""
-    from clicktimer.onsets import _Stretch
+    from clicktimer.onsets import Stretch
 
-    stretch = _Stretch(DetectionSettings(), scene.rate_hz, 0.0)
-    stretch._forget = lambda: None  # type: ignore[method-assign]  # keep the whole curve
+    stretch = Stretch(DetectionSettings(), scene.rate_hz, 0.0, keep_rises=True)
     stretch.feed(scene.samples)
-    rise = stretch._rise
+    _, rise = stretch.rises()
     return np.arange(rise.size) * stretch.frame_len / scene.rate_hz, rise
 
 

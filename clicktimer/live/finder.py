@@ -27,55 +27,36 @@ class LiveFinder(OnsetFinder):
 
     def sudden(self, after_s: float, least_db: float) -> list[Sudden]:
         """Rises of at least ``least_db`` after ``after_s`` that are the highest within 20 ms on both sides."""
-        s = self._stretch
+        s = self.stretch
         if s is None:
             return []
         frame_s = s.frame_len / s.rate_hz
-        known = s._risen - s._first_frame  # frames of which the rise is known
-        apart = s._apart
-        first = max(int((after_s - s.start_s) / frame_s) - s._first_frame, apart)
+        first_frame, rise = s.rises()
+        known, apart = len(rise), max(round(s.settings.apart_s * s.rate_hz / s.frame_len), 1)
+        first = max(int((after_s - s.start_s) / frame_s) - first_frame, apart)
         if known - apart <= first:
             return []
-        rise = s._rise[:known]
         found = []
         for i in np.flatnonzero(rise[first : known - apart] >= least_db) + first:
             around = rise[max(i - apart, 0) : i + apart + 1]
             if rise[i] == around.max():
-                found.append(Sudden(s.start_s + (s._first_frame + int(i)) * frame_s, float(rise[i])))
+                found.append(Sudden(s.start_s + (first_frame + int(i)) * frame_s, float(rise[i])))
         return found
 
     def pending(self) -> Candidates:
         """Candidates that are described but not handed out yet: of each whole second only the strongest few will be."""
-        return Candidates.none() if self._stretch is None else Candidates.join(self._stretch._waiting)
+        return Candidates.none() if self.stretch is None else self.stretch.waiting()
 
     def newer_levels(self, start_s: float | None, steps: int) -> LevelSegment | None:
         """The part of the present stretch's level track after its first ``steps`` steps; all of it where the stretch
         does not begin at ``start_s``; None where there is no more of it."""
-        s = self._stretch
-        if s is None:
-            return None
-        skip = steps if start_s == s.start_s else 0
-        step_s = s._level_frames * s.frame_len / s.rate_hz
-        left = s._levels_done - skip
-        if left <= 0:
-            return None
-        parts: list[np.ndarray] = []
-        for codes in reversed(s._level_codes):
-            if left <= 0:
-                break
-            parts.append(codes[-left:])
-            left -= len(codes)
-        codes = np.concatenate(parts[::-1])
-        return LevelSegment(s.start_s + skip * step_s, step_s, codes, s.used)
+        s = self.stretch
+        return None if s is None else s.newer_levels(steps if start_s == s.start_s else 0)
 
     def stretch_start_s(self) -> float | None:
         """Where the present stretch of sound began; None between stretches."""
-        return None if self._stretch is None else self._stretch.start_s
+        return None if self.stretch is None else self.stretch.start_s
 
     def level_db(self) -> float | None:
         """The room's level in the click's bands over the last quarter second, dB of full scale."""
-        s = self._stretch
-        if s is None or not len(s._level):
-            return None
-        energy = s._level[-max(round(0.25 * s.rate_hz / s.frame_len), 1) :, : s.used].mean(axis=0).sum()
-        return float(10.0 * np.log10(max(float(energy), 1e-13)))
+        return None if self.stretch is None else self.stretch.level_db(0.25)
