@@ -144,7 +144,7 @@ def test_a_constant_leak_is_told_with_its_flow(gpm: float):
     assert seen.duty is not None
     assert seen.duty * system.pump_l_per_min == pytest.approx(gal_to_l(gpm), rel=0.05)
     assert seen.limit_duty is not None
-    assert seen.limit_duty >= 0.9 * seen.duty
+    assert seen.limit_duty >= (seen.high or 0.0) >= seen.duty
 
 
 def on_and_off(flow_l_per_min: float, every_s: float, lasts_s: float, from_s: float, to_s: float) -> list[Use]:
@@ -191,7 +191,8 @@ def test_the_limit_is_what_the_longest_rest_allows():
     log = DayLog(cycles_of(ins, tuple(t + 60.0 for t in ins), 40_000.0), 40_000.0)
     seen = find_seeping(log)
     # D/rest = Q r0/rest: with r0 60 s and a rest of ten hours a six-hundredth of the pump's rate.
-    assert seen.limit_duty == pytest.approx(60.0 / 36_060.0, rel=1e-6)
+    # D over the longest rest, and 18 % more for what settled air gives beyond a quick refill (simulated)
+    assert seen.limit_duty == pytest.approx(1.18 * 60.0 / 36_060.0, rel=1e-6)
 
 
 # --- starts ----------------------------------------------------------------------------------------------------------

@@ -191,3 +191,22 @@ def test_the_limit_of_what_may_seep_is_that_of_the_fastest_pump_it_may_be():
     _, day = a_day(leak_gpm=0.3)
     rough = read_day(day.log, system=make_system(pump=PumpRate(gal_to_l(9.0), gal_to_l(0.5))))
     assert rough.limit_l_per_min == pytest.approx((day.limit_l_per_min or 0.0) * (1 + 1.96 * 0.5 / 9.0))
+
+
+def test_a_log_of_clicks_that_stand_alone_is_not_reckoned_from():
+    ins = [1000.0 + 1500.0 * i for i in range(12)]
+    clicks = [Click(t, "cut-in", 0.99) for t in ins] + [Click(ins[k] + 45.0, "cut-out", 0.99) for k in (3, 8)]
+    cycles = pair_cycles(sorted(clicks, key=lambda c: c.time_s), start_s=0.0, end_s=DAY_S)
+    system = make_system(tanks=(Tank(gal_to_l(14.0)),), pump=PumpRate(gal_to_l(9.0)))
+    day = read_day(DayLog(cycles, DAY_S), system=system, others=other_tanks(system))
+    assert day.run is None
+    assert day.water is None
+    assert day.limit_l_per_min is None
+    assert day.replayed == ()
+    assert "stand alone" in day.no_use.reason
+    text = " ".join(render_day(day, "far.flac").split())
+    assert "Lay the phone nearer to the switch" in text
+    assert "not to be trusted" in text
+    whole = read_day(heard(tuple(ins), tuple(t + 45.0 for t in ins), 1, 0.0), system=system)
+    assert whole.untrusted == ""
+    assert whole.water is not None

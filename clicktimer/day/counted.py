@@ -86,8 +86,8 @@ def count_starts(log: DayLog, stories: Sequence[Repaired]) -> Counted:
     duty = Amount(*(min(1.0, max(0.0, t) / heard_s) for t in three))
     few, middle, many = told[0]
     more = DOUBT_RUNS * math.sqrt(len(half))
-    starts = Amount(middle, max(0.0, few - more), many + more)
-    return Counted(starts, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
+    count = Amount(middle, max(0.0, few - more), many + more)
+    return Counted(count, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
 
 
 def _sorted(three: Sequence[float]) -> Amount:

@@ -30,6 +30,23 @@ class LeftOut:
     why: Why
 
 
+LEAST_ALONE: Final = 3
+
+
+def not_to_be_trusted(log: DayLog, found: Sequence[LeftOut]) -> str:
+    """Why nothing is reckoned from a log, or empty: more clicks stand alone in it than runs have both."""
+    alone = sum(r.why == "one click alone" for r in found)
+    whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
+    if alone < LEAST_ALONE or alone <= whole:
+        return ""
+    runs = "only 1 run has both its clicks" if whole == 1 else f"only {whole or 'no'} runs have both their clicks"
+    return (
+        f"{alone} clicks stand alone and {runs}: other sounds were taken for the switch, or most of its clicks were "
+        "missed. Nothing is reckoned from that. Lay the phone nearer to the switch (clicktimer hear tells whether a "
+        "place is good enough), or correct the clicks by hand (--corrected)."
+    )
+
+
 def left_out(log: DayLog, stories: Sequence[Repaired]) -> tuple[LeftOut, ...]:
     """Tell what of a log is left out. A run is in doubt where fewer than half of the stories hold it."""
     held = Counter(

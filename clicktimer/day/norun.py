@@ -133,9 +133,10 @@ def _judged(
             half,
         )
     if half > WIDEST:
+        wide = format_share(half) if half < 0.5 else "half of it or more"
         return _abstain(
             steady,
-            f"The runs leave the run with no water open by {format_share(half)} either way; listen for more days and "
+            f"The runs leave the run with no water open by {wide} either way; listen for more days and "
             "give them together, or do the refill test.",
             half,
         )
@@ -203,6 +204,11 @@ def _quiet(
         middle_s, middle_s * (1 - half), middle_s * (1 + half), "nobody home", len(alike), len(alike), half, steady,
         text,
     )  # fmt: skip
+
+
+def abstained(reason: str) -> NoUseRun:
+    """No r0, for a reason found elsewhere."""
+    return _abstain((), reason)
 
 
 def _abstain(steady: tuple[SteadyUse, ...], reason: str, half: float | None = None) -> NoUseRun:

@@ -9,12 +9,12 @@ from typing import Any, Final
 
 from clicktimer.day.amount import Amount
 from clicktimer.day.change import Change, find_changes
-from clicktimer.day.left_out import LeftOut, left_out
+from clicktimer.day.left_out import LeftOut, left_out, not_to_be_trusted
 from clicktimer.day.log import DayLog, whole_runs
-from clicktimer.day.norun import NoUseRun, no_use_run_of_day
+from clicktimer.day.norun import NoUseRun, abstained, no_use_run_of_day
 from clicktimer.day.repair import possible
 from clicktimer.day.replay import Replayed, replay, withheld
-from clicktimer.day.seeping import Seeping, find_seeping
+from clicktimer.day.seeping import Seeping, find_seeping, nothing_told
 from clicktimer.day.starts import Starts, read_starts
 from clicktimer.day.walltime import parse_span, parse_zone, spans_s
 from clicktimer.day.water import Water, read_water
@@ -36,7 +36,7 @@ class DayReading:
 
     seeping_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
     start. replay_withheld: why not, where other tanks were asked for. left_out: what of the log does not count as a run
-    or is in doubt. log_facts: for the table of causes.
+    or is in doubt. untrusted: why nothing is reckoned from the clicks, or empty. log_facts: for the table of causes.
     """
 
     log: DayLog
@@ -53,6 +53,7 @@ class DayReading:
     replayed: tuple[Replayed, ...]
     replay_withheld: str
     left_out: tuple[LeftOut, ...]
+    untrusted: str
     log_facts: dict[str, str]
 
     @property
@@ -89,8 +90,9 @@ def read_day(
             )
         for text in nobody:
             quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
-    seeping = find_seeping(log)
-    no_use = no_use_run_of_day(log, seeping=seeping, nobody_s=quiet)
+    untrusted = not_to_be_trusted(log, left_out(log, ()))
+    seeping = nothing_told(untrusted) if untrusted else find_seeping(log)
+    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, seeping=seeping, nobody_s=quiet)
     run = no_use.as_run_time()
     power_w = None if system is None else system.motor.power_w
     verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
@@ -108,7 +110,9 @@ def read_day(
         maker_least_run_s=None if motor is None else motor.least_run_s, with_motor=with_motor, bursts=bursts,
         stories=stories,
     )  # fmt: skip
-    water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, stories=stories)
+    water = None
+    if not untrusted:
+        water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, stories=stories)
     flow = None
     if rate_l_per_min is not None and seeping.told and seeping.duty is not None:
         low, high = seeping.low or 0.0, seeping.high or 0.0
@@ -124,7 +128,7 @@ def read_day(
         log, no_use, run, verdict, seeping, flow, limit, starts, water, _night(log, water, zone),
         changes, replay(log, no_use, seeping, others, stories=stories) if others else (),
         withheld(log, no_use) if others else "",
-        left_out(log, stories), _facts(log, seeping, starts, changes, enough=enough),
+        left_out(log, stories), untrusted, _facts(log, seeping, starts, changes, enough=enough),
     )  # fmt: skip
 
 

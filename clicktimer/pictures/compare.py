@@ -8,7 +8,7 @@ from clicktimer.day.compare import Comparison, Difference
 from clicktimer.formats import UnitSystem
 from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
-from clicktimer.report.comparison import change_text, figure_text, in_units
+from clicktimer.report.comparison import change_text, in_units, side_texts
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,8 +81,7 @@ def _row(axes: Axes, d: Difference) -> None:
 
 
 def _alt(d: Difference) -> str:
-    before = figure_text(d.before, d.before_low, d.before_high)
-    after = figure_text(d.after, d.after_low, d.after_high)
+    before, after = side_texts(d)
     unit = f" {d.unit}" if d.unit else ""
     change = change_text(d)
     return (

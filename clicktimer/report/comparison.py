@@ -9,6 +9,7 @@ from clicktimer.cautions import NO_CERTIFICATE
 from clicktimer.day.compare import Comparison, Difference
 from clicktimer.formats import UnitSystem, format_ends, format_interval
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
+from clicktimer.report.day_words import up
 from clicktimer.units import l_to_gal
 
 SHORT: Final = {
@@ -27,8 +28,7 @@ def render_comparison(c: Comparison, *, units: UnitSystem = "us", emphasis: Call
     for raw in c.differences:
         d = in_units(raw, units)
         name = SHORT.get(d.name, d.name) + (f", {d.unit}" if d.unit else "")
-        before = figure_text(d.before, d.before_low, d.before_high)
-        after = figure_text(d.after, d.after_low, d.after_high)
+        before, after = side_texts(d)
         rows.append((name, before, after, d.finding + change_text(d).replace("by", ",", 1)))
     header = ("", "before", "after", "what changed")
     blocks: list[Block] = [Words(f"{c.before} and {c.after}"), Rows(header, rows, ("<", ">", ">", "<"))]
@@ -59,6 +59,17 @@ def figure_text(value: float | None, low: float | None, high: float | None) -> s
     if value is None:
         return "not told"
     return format_interval(value, value if low is None else low, value if high is None else high)
+
+
+def side_texts(d: Difference) -> tuple[str, str]:
+    """Both figures of a difference; of seeping that is not told only its limit: "at most 0.08"."""
+
+    def side(value: float | None, low: float | None, high: float | None) -> str:
+        if d.name == "seeping" and value == 0.0 and high is not None:
+            return f"at most {up(high)}"
+        return figure_text(value, low, high)
+
+    return side(d.before, d.before_low, d.before_high), side(d.after, d.after_low, d.after_high)
 
 
 def change_text(d: Difference) -> str:

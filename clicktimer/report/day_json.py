@@ -65,6 +65,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             for r in day.replayed
         ],
         "replay_withheld": day.replay_withheld or None,
+        "untrusted": day.untrusted or None,
         "left_out": day.left_out,
     }
     document |= jsonable(more)

@@ -37,7 +37,9 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.endless:
         lines.append(Words(f"{s.endless} runs went on for more than five times the run with no water."))
     if s.chatter:
-        lines.append(Words(f"{s.chatter} times the switch chattered (on and off within 2 s)."))
+        times = f"{s.chatter} time{'' if s.chatter == 1 else 's'}"
+        words = "clicks came close together (within 2 s): the switch chatters, or another sound lies on it."
+        lines.append(Words(f"{times} {words}"))
     leak = day.seeping.duty if day.seeping.told and day.seeping.duty else 0.0
     for flow in sorted(s.flows, key=lambda f: -f.share.value)[:3]:
         size, of_all = f"{share_of(flow.use.duty_told)} of the pump's rate", f"{share_of(flow.share)} of all"

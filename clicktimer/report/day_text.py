@@ -20,6 +20,7 @@ from clicktimer.sentences import JOINED_TIMES, seconds_text
 Emphasis = Callable[[str], str]
 LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
 MOST_DAYS = 14
+NO_BALANCE = "Without a whole run there is no balance."
 INTERVAL = (
     "Meant is a refill after a long rest. The interval holds what the air's heat and the pump's law do to that; right "
     "after a quick draw the air is cold and a refill shorter still (by up to 17 %, simulated)."
@@ -116,6 +117,8 @@ def _by_day(day: DayReading) -> list[str]:
 def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     s = day.seeping
     lines: list[Block] = []
+    if day.untrusted:
+        return [Words("Not told, and no limit either, since the clicks are not to be trusted.")]
     if s.told:
         flow = seeping_text(day, units, "the pump's rate (give --pump-rate for a flow)")
         lines.append(Words(f"{flow}, from {when(day, s.from_s)} to {when(day, s.to_s)}, by {s.count} rests."))
@@ -133,7 +136,7 @@ def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
             lines.append(Words(f"From {when(day, s.from_s)} to {when(day, s.to_s)}."))
     if day.limit_l_per_min is not None:
         limit = most_flow(day.limit_l_per_min, units)
-        below = "" if s.told else "; below that nothing is told"
+        below = "" if s.told else "; of less than that nothing is told"
         lines.append(Words(f"By the longest rest no more than {limit} seeps all the time{below}."))
     elif s.limit_duty is not None:
         lines.append(
@@ -147,7 +150,7 @@ def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
 def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     w = day.water
     if w is None:
-        return [Words("Without a whole run there is no balance.")]
+        return [Words("Not told, since the clicks are not to be trusted." if day.untrusted else NO_BALANCE)]
 
     text = (
         f"In all {in_units(w.total, w.unit, units)}; from the first start to the last "

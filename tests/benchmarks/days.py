@@ -47,8 +47,9 @@ class Told:
     """What was told of one day at one share of errors, over the truth; None where nothing was told.
 
     water_half, r0_half: half width of the interval over the value. water_known: by known_runs_l. counted: whether
-    starts, the worst hour and the share of the time lie in their intervals, and which part of the hours does. replayed:
-    times the tank; starts and mean run, true and told; whether starts, worst hour, mean run lie in their intervals.
+    starts, the worst hour and the share of the time lie in their intervals, and which part of the hours does. flow,
+    limit: of seeping. replayed: times the tank; starts and mean run, true and told; whether starts, worst hour, mean
+    run lie in their intervals.
     """
 
     day: TrueDay
@@ -62,6 +63,7 @@ class Told:
     water_known: float | None
     seeping: bool
     flow: float | None
+    limit: float | None
     counted: tuple[float, float, float, float]
     replayed: tuple[tuple[float, float, float, float, float, tuple[bool, bool, bool]], ...]
 
@@ -91,6 +93,9 @@ def tell(day: TrueDay, errors: float) -> Told:
     flow = None
     if seeping.told and seeping.duty is not None and day.leak_l_per_min:
         flow = seeping.duty * day.rate_l_per_min / day.leak_l_per_min
+    limit = None
+    if day.leak_l_per_min and seeping.limit_duty is not None:
+        limit = seeping.limit_duty * day.rate_l_per_min / day.leak_l_per_min
     rows = []
     if errors != 0.01:
         others = [(f"{k:g}", k) for k in REPLAYED[day.world]]
@@ -106,7 +111,9 @@ def tell(day: TrueDay, errors: float) -> Told:
         holds(counted.starts, len(ins_s)), holds(counted.worst_hour, worst_hour(ins_s)[0]),
         holds(counted.duty, float(duty), count=False), float(np.mean(hours)),
     )  # fmt: skip
-    return Told(day, errors, r0, covered, r0_half, ratio, wet, half, known, seeping.told, flow, held, tuple(rows))
+    return Told(
+        day, errors, r0, covered, r0_half, ratio, wet, half, known, seeping.told, flow, limit, held, tuple(rows)
+    )  # fmt: skip
 
 
 def holds(told: Amount, true: float, *, count: bool = True) -> bool:
@@ -146,6 +153,7 @@ def rows_of(told: Sequence[Told], world: World, errors: float) -> list[tuple[str
     dry = [t for t in own if not t.day.leak_l_per_min]
     rows.append(("seeping told where there is none", "1 % at most", share([t.seeping for t in dry])))
     rows.append(("seeping flow within 10 %", "95 %", within([t.flow for t in own], 0.1)))
+    rows.append(("no more seeped than the limit told", "-", share([t.limit >= 1 for t in own if t.limit is not None])))
     for kind, target in (("0.05", "-"), ("0.1", "-"), ("0.2", "80 %"), ("0.5", "99 %"), ("0.8", "-")):
         leaks = [t.seeping for t in own if t.day.kind == f"seeping {kind}"]
         rows.append((f"seeping told at {kind} gpm", target, share(leaks)))
