@@ -102,6 +102,10 @@ BASIS: Final = {
     ("steady tap", 2): "{count} cycles with a tap running steadily",
     ("shortest run", 1): "the only trusted run",
     ("shortest run", 2): "the shortest of {count} trusted runs",
+    ("edge of the runs", 2): "read from {count} runs of ordinary use",
+    ("edge and steady uses", 2): "read from {count} runs of ordinary use",
+    ("steady uses", 2): "read from {count} runs of ordinary use",
+    ("nobody home", 2): "{count} runs while nobody used water",
 }
 BASIS_OTHER: Final = "{how}, {count} in number"
 CLEAR: Final = "{band}. With no water in use the pump runs {seconds}: {basis}. {meaning}"
@@ -276,6 +280,7 @@ OTHER_MACHINE = (
     "Something else started or stopped beside the pump {times} (at {at}): another machine, running water, or a second "
     "pump. The runs are those of the one that clicks."
 )
+DOUBT_ONE_RUN = "It is the only whole run that was heard: nothing else in the recording bears it out."
 DOUBT_TWO_PUMPS = "A second pump or another machine may have a part in these runs."
 SETTLE_TWO_PUMPS = (
     "Count the pumps and switches. With two, record each by itself, the other switched off at its disconnect (by a "

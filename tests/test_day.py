@@ -22,6 +22,7 @@ from clicktimer.day.walltime import hours_of_day, parse_span, parse_zone, spans_
 from clicktimer.day.water import read_water
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Click, Cycle, Gap
+from clicktimer.report.comparison import side_texts
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
 from clicktimer.simulator.uses import household_uses
@@ -427,6 +428,13 @@ def test_a_difference_is_told_only_beyond_the_errors():
     assert run.high is not None
     assert run.high - run.low == pytest.approx(2 * math.hypot(1.0, 2.0))
     assert compare(document(20.0, 1.0), document(21.0, 1.0)).differences[0].finding == "no change"
+    # Seeping told before, and a limit after that is not low enough to say that it stopped.
+    told = {"seeping": {"told": True, "flow_l_per_min": 1.5, "low": 1.4, "high": 1.6, "limit_l_per_min": 1.6}}
+    for limit, finding, words in ((30.0, "cannot tell", "at most 30"), (0.5, "less", "at most 0.50")):
+        after = {**document(20.0, 1.0), "seeping": {"told": False, "limit_l_per_min": limit}}
+        seeping = {d.name: d for d in compare({**document(20.0, 1.0), **told}, after).differences}["seeping"]
+        assert seeping.finding == finding
+        assert side_texts(seeping)[1] == words
     with pytest.raises(InputError, match="not a result"):
         compare({}, document(1.0, 0.1))
 

@@ -163,6 +163,8 @@ def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None)
     low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
     high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
     finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
+    if finding == "no change" and name == "seeping" and (before[0] > 0) != (after[0] > 0):
+        finding = "cannot tell"  # told on one side, and the limit of the other is not low enough to say that it stopped
     return Difference(name, unit, before[0], after[0], low, high, finding, *own)
 
 
