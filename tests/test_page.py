@@ -224,6 +224,9 @@ def test_where_no_sound_comes_any_more_it_is_said_and_the_watch_stands(tmp_path:
     page = told(tmp_path / "L")
     assert (page["status"], page["ticking"]) == ("silent", False)
     assert "the microphone is gone" in page["status_text"]
+    assert page["pump_text"] == "The pump was at rest when the sound stopped"
+    assert page["since_s"] is None
+    assert page["level"]["db"] is None
     place.commit(Batch(end_s=121.0, log=[(121.0, "back", "the microphone is back")]))
     assert told(tmp_path / "L")["status"] == "listening"
     clock.behind_s = 60.0

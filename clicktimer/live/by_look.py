@@ -7,13 +7,14 @@ with theirs as no other sound does. Told so within half a second, provisionally;
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from clicktimer.candidates import Candidates
-from clicktimer.records import Kind
+from clicktimer.records import Click, Kind
 from clicktimer.snap import snap_score
 from clicktimer.waves import Waves
 
@@ -24,13 +25,18 @@ LEAST_SNAP: Final = -1.0
 """What is less of a snap by its shape is not looked at."""
 APART: Final = 0.08
 """The kind whose clicks it resembles more by this much is its kind; by less, its turn decides."""
-KEPT: Final = 8
+KEPT: Final = 6
 """Clicks of each kind that are remembered, the last ones."""
 AGAIN_S: Final = 1.0
 """A snap so soon after a click of the same switch is chatter."""
 UNLIKE, LEAST_SURE = 0.5, 2
 """Less like than this to every known click, of which there are so many of each kind, it is not the switch: no decision
 of its own is spent on it (of the 607 clicks above 8 were so unlike, all of them far from the switch)."""
+STRANGERS, MOST_STRANGERS = 0.65, 1
+"""So many sounds that are no click, of those that a decision looks at, may be so alike to a click that is learnt."""
+MOST_IN_A_ROW, RATTLE_S = 6, 20.0
+"""More clicks than this in so many seconds are told by whole decisions only."""
+KINDS: Final[tuple[Kind, ...]] = ("cut-in", "cut-out", "unknown")
 SAME_S: Final = 0.02
 
 
@@ -46,25 +52,28 @@ class ByLook:
     """Remembers what the last clicks of each kind look like, and tells a new one by that."""
 
     def __init__(self) -> None:
-        self._known: dict[Kind, list[Candidates]] = {"cut-in": [], "cut-out": [], "unknown": []}
-        self._taught: set[tuple[float, Kind]] = set()
+        self._known: dict[Kind, list[Candidates]] = {}
+        self._told_s: list[float] = []
 
-    def learn(self, time_s: float, kind: Kind, candidates: Candidates) -> None:
-        """A click was told by a whole decision: remember its wave, where one is kept."""
-        if (time_s, kind) in self._taught:
-            return
-        near = np.abs(candidates.time_s - time_s)
-        if not len(near) or near.min() > SAME_S or candidates.wave_hz[near.argmin()] <= 0.0:
-            return
-        self.forget(time_s)
-        self._taught.add((time_s, kind))
-        self._known[kind] = [*self._known[kind], candidates.take(np.array([near.argmin()]))][-KEPT:]
+    def learn(self, clicks: Sequence[Click], candidates: Candidates) -> None:
+        """A whole decision has told these clicks among these candidates: from now on they are what is known.
 
-    def forget(self, time_s: float) -> None:
-        """What was told of this click was withdrawn, or is to be learnt anew."""
-        self._taught = {t for t in self._taught if abs(t[0] - time_s) > SAME_S}
-        for kind, known in self._known.items():
-            self._known[kind] = [c for c in known if abs(float(c.time_s[0]) - time_s) > SAME_S]
+        A click that other sounds resemble as well teaches nothing: something in the house drips or rattles like it.
+        """
+        if not clicks:
+            return
+        times_s = np.array([c.time_s for c in clicks])
+        apart_s = np.min(np.abs(candidates.time_s[:, None] - times_s), axis=1, initial=np.inf)
+        waves = Waves(candidates)
+        self._known, self._told_s = {}, []
+        for kind in KINDS:
+            for click in [c for c in clicks if c.kind == kind][-KEPT:]:
+                member = int(np.argmin(np.abs(candidates.time_s - click.time_s))) if len(candidates) else -1
+                if member < 0 or apart_s[member] > SAME_S or not waves.has(member):
+                    continue
+                alike = np.nan_to_num(waves.alike(member))
+                if np.count_nonzero((alike >= STRANGERS) & (apart_s > AGAIN_S)) <= MOST_STRANGERS:
+                    self._known.setdefault(kind, []).append(candidates.take(np.array([member])))
 
     @property
     def knows(self) -> bool:
@@ -80,20 +89,25 @@ class ByLook:
         waves = Waves(Candidates.join([*(c for clicks in self._known.values() for c in clicks), new.take(worth)]))
         told: list[tuple[int, Kind]] = []
         unlike: list[int] = []
-        sure = min(len(self._known["cut-in"]), len(self._known["cut-out"])) >= LEAST_SURE
+        sure = min(len(self._known.get("cut-in", ())), len(self._known.get("cut-out", ()))) >= LEAST_SURE
         for n, index in enumerate(worth.tolist()):
             likeness = np.nan_to_num(waves.among(len(of) + n, np.arange(len(of)))).tolist()
             best: dict[Kind, float] = {}
             for kind, like in zip(of, likeness, strict=True):
                 best[kind] = max(best.get(kind, 0.0), like)
             chatter = told and float(new.time_s[index] - new.time_s[told[-1][0]]) < AGAIN_S
-            which = None if chatter else _which(best, last)
+            which = None if chatter or self._too_many(float(new.time_s[index])) else _which(best, last)
             if which is not None:
                 told.append((index, which))
+                self._told_s.append(float(new.time_s[index]))
                 last = which
             elif sure and max(best.values()) < UNLIKE:
                 unlike.append(index)
         return Compared(tuple(told), tuple(unlike))
+
+    def _too_many(self, time_s: float) -> bool:
+        """Whether so many were told of late, and no decision since, that it is rather a rattle."""
+        return sum(1 for t in self._told_s if t > time_s - RATTLE_S) >= MOST_IN_A_ROW
 
 
 def _which(best: dict[Kind, float], last: Kind) -> Kind | None:

@@ -87,8 +87,7 @@ class Engine:
         self.gaps: list[Gap] = list(earlier.gaps)
         self._by_sound = by_sound.BySound()
         self._by_look = by_look.ByLook()
-        for click in earlier.clicks:
-            self._by_look.learn(click.time_s, click.kind, earlier.candidates)
+        self._by_look.learn(earlier.clicks[-KNOWN_MOST:], earlier.candidates)
         self._compared_s = self._compared_at_s = 0.0
         self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []
         self._track = LevelTrack(earlier.levels)
@@ -268,7 +267,8 @@ class Engine:
         levels = self._track.cut(pieces)
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
-        return find_clicks(found.take(inside), levels, duration_s=length_s, pump_at_start=at_start), found
+        found = found.take(inside)
+        return find_clicks(found, levels, duration_s=length_s, pump_at_start=at_start), found
 
     def _compare(self, heard: Heard, found: Candidates, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []
@@ -284,7 +284,6 @@ class Engine:
                 known.kind, known.settled = click.kind, False
             if not known.rise_db:
                 known.rise_db = _rise_db(click.time_s, found)
-            self._by_look.learn(click.time_s, known.kind or click.kind, found)
             known.click = replace(click, kind=known.kind or click.kind)
             known.time_s = click.time_s
             if not known.settled and known.kind is not None and self.end_s - click.time_s >= SETTLED_S:
@@ -292,6 +291,7 @@ class Engine:
                 events.append(self._said("settled", known.click))
         if heard.clicks:
             self.order_known = heard.order_known
+            self._by_look.learn(heard.clicks, found)
         for known in list(self.known):
             if id(known) in seen or not any(a <= known.time_s <= b for a, b in pieces):
                 continue
@@ -300,7 +300,6 @@ class Engine:
             gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
             if gone or (not told and age_s > FORGOTTEN_S / 2):
                 self.known.remove(known)
-                self._by_look.forget(known.time_s)
                 kind: Kind = known.kind or "unknown"
                 note = "not the switch, by what followed"
                 events.append(Event(self.end_s, "withdrawn", known.time_s, kind, note=note))

@@ -161,9 +161,8 @@ class Shown:
         state = self._state
         if state is None:
             return {}
-        live = status in LIVE
         last = self._standing.clicks[-1] if self._standing.clicks else None
-        text = (words.PUMP if live else words.PUMP_ENDED)[state.pump]
+        texts = {"listening": words.PUMP, "silent": words.PUMP_SILENT}.get(status, words.PUMP_ENDED)
         why = ""
         if state.pump == "unknown":
             why = words.UNKNOWN_KINDS if state.clicks else words.NO_CLICK
@@ -171,9 +170,9 @@ class Shown:
         settled = last is not None and (last.time_s in self._standing.settled_s or self._result() is not None)
         return {
             "pump": state.pump,
-            "pump_text": text,
+            "pump_text": texts[state.pump],
             "pump_why": why,
-            "since_s": round(now_s - last.time_s, 2) if known and last is not None and live else None,
+            "since_s": round(now_s - last.time_s, 2) if known and last is not None and status == "listening" else None,
             "since": self._clock(last.time_s) if known and last is not None else "",
             "pump_standing": (words.SETTLED if settled else words.PROVISIONAL) if known else "",
         }

@@ -39,6 +39,11 @@ PUMP_ENDED: Final = {
     "off": "The pump was at rest when it ended",
     "unknown": "Whether the pump was running when it ended is not known",
 }
+PUMP_SILENT: Final = {
+    "on": "The pump was running when the sound stopped",
+    "off": "The pump was at rest when the sound stopped",
+    "unknown": "Whether the pump runs is not known",
+}
 UNKNOWN_KINDS: Final = "Clicks of the switch are told, but not which of them start the pump."
 NO_CLICK: Final = "No click of the switch has been told yet."
 HEARD: Final = "A click was heard at {when}; whether it is the switch is not known yet."

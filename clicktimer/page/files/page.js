@@ -128,6 +128,7 @@ function show(told) {
   put(place("heard"), told.heard);
   figures(told.facts);
   place("level-section").hidden = told.level.text === "";
+  place("level").hidden = told.level.db === null;
   if (told.level.db !== null) place("level").value = told.level.db;
   put(place("level-text"), told.level.text);
   if (told.verdict) slow(told);
