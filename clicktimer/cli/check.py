@@ -160,5 +160,5 @@ def browser() -> Answer:
     try:
         found = webbrowser.get()
     except webbrowser.Error:
-        return False, "no browser was found; only to look at a report in HTML is one needed"
+        return False, "no browser was found; one is needed only for reports in HTML and for clicktimer page"
     return True, str(getattr(found, "name", "") or type(found).__name__)

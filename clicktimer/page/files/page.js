@@ -15,6 +15,14 @@ const drawn = (name, attributes) => {
   for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
   return node;
 };
+const drawnBefore = {};
+// Whether a part has changed since it was drawn: what is read aloud must not be read again for nothing.
+const changed = (name, told) => {
+  const text = JSON.stringify(told);
+  const is = drawnBefore[name] !== text;
+  drawnBefore[name] = text;
+  return is;
+};
 let version = -1, since = null, answered = 0, failed = 0, lastClock = "", last = null;
 
 function standing(node, text) {
@@ -107,9 +115,9 @@ function slow(told) {
     standing(place("last-standing"), told.last.standing);
     put(place("last-more"), told.last.more);
   }
-  warnings(told.warnings);
-  strip(told.strip);
-  runs(told.runs, told.more_runs);
+  if (changed("warnings", told.warnings)) warnings(told.warnings);
+  if (changed("strip", told.strip)) strip(told.strip);
+  if (changed("runs", [told.runs, told.more_runs])) runs(told.runs, told.more_runs);
   put(place("spoken"), told.spoken);
 }
 
