@@ -21,10 +21,12 @@ from clicktimer.field import Field, shortlist
 from clicktimer.judging import LEAST_EACH
 from clicktimer.learning import Solution, doubtful, learn, worth_of
 from clicktimer.records import Click
-from clicktimer.recurrence import by_recurrence, together, turn_of, with_pump
+from clicktimer.recurrence import by_recurrence, cored, together, turn_of, with_pump
 from clicktimer.settings import PumpState
 from clicktimer.telling import EDGE_SD_S, told
 
+_CORED = 3
+"""So many of the best answers, with the pump's sound and without, are learnt anew from their core."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _HALF_AS_GOOD = 0.8
@@ -117,13 +119,25 @@ def _answers(
     found += recurring
     found += [with_pump(field, s, unsaid) for s in recurring if s is not None]
     found += together(field, tracks, [s for s in recurring if s is not None], unsaid)
-    likely = [s for s in found if s is not None and not judging.pump_unheard(field, s)]
-    answers = sorted(((worth_of(field, s), s) for s in likely), key=lambda pair: -pair[0])
+    answers = _weighed(field, found)
+    for some in ([a for a in answers if a[1].track is not None], [a for a in answers if a[1].track is None]):
+        for whole in some[:_CORED]:
+            core = cored(field, whole[1], start if whole[1].track is None else unsaid)
+            better = _weighed(field, [core])
+            if better and judging.purer(better[0], whole):
+                answers.remove(whole)
+            answers += better
+    answers.sort(key=lambda pair: -pair[0])
     if any(judging.plain(field, s, worth) for worth, s in answers):
         # The pump is plainly heard to start and stop with some of the sounds: what takes turns without it, be it
         # ever so often, is not its switch.
         answers = [(worth, s) for worth, s in answers if s.track is not None]
     return answers
+
+
+def _weighed(field: Field, found: Sequence[Solution | None]) -> list[tuple[float, Solution]]:
+    likely = [s for s in found if s is not None and not judging.pump_unheard(field, s)]
+    return sorted(((worth_of(field, s), s) for s in likely), key=lambda pair: -pair[0])
 
 
 def _chosen(

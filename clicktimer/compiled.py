@@ -18,6 +18,6 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
     numba refuses to keep compiled code at all; then it is not kept.
     """
     try:
-        return cast(Callable[P, R], numba.njit(cache=True, nogil=True)(function))
+        return cast(Callable[P, R], numba.njit(cache=True, nogil=True, error_model="numpy")(function))
     except RuntimeError:
-        return cast(Callable[P, R], numba.njit(nogil=True)(function))
+        return cast(Callable[P, R], numba.njit(nogil=True, error_model="numpy")(function))

@@ -73,7 +73,7 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
     warnings = [w for w in m.warnings if not clicks or w.code not in SETTLED_BY_HAND]
     if any(c.kind == "unknown" for c in clicks):
         warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
-    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
+    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings, by_hand=True)
     cycles = tuple(c if c in m.cycles else replace(c, note=_joined_notes(c.note)) for c in new.cycles)
     figures = [f"cycle {i}" for i, (c, n) in enumerate(zip(cycles, new.cycles, strict=True), start=1) if c is not n]
     run, verdict = new.run, new.verdict
@@ -96,9 +96,9 @@ def _joined_notes(note: str) -> str:
 
 def _measured(
     source: SourceInfo, clicks: tuple[Click, ...], edges: tuple[Click, ...], gaps: tuple[Gap, ...], end_s: float,
-    options: MeasureOptions, warnings: Sequence[Notice],
+    options: MeasureOptions, warnings: Sequence[Notice], *, by_hand: bool = False,
 ) -> Measurement:  # fmt: skip
-    """What follows from clicks and edges, whoever told them."""
+    """What follows from clicks and edges, whoever told them: the detector, or a person by hand."""
     clock_ppm = options.detection.clock_ppm
     both = sorted((*clicks, *edges), key=lambda c: c.time_s)
     cycles = pair_cycles(both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm)
@@ -107,6 +107,8 @@ def _measured(
     ambiguous = unknown_intervals(clicks, (*gaps, *breaks))
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     codes = {w.code for w in warnings}
+    if run is not None and run.count == 1 and not by_hand:
+        run = replace(run, doubt=f"{run.doubt} {sentences.DOUBT_ONE_RUN}".strip())
     if run is not None and "two-pumps" in codes:
         run = replace(run, doubt=f"{run.doubt} {sentences.DOUBT_TWO_PUMPS}".strip())
     motor_hp = None if options.system is None else options.system.motor_hp

@@ -32,11 +32,3 @@ def band_pass(low_hz: float, high_hz: float, rate_hz: int) -> F32:
         out[3 * section : 3 * section + 3] = 1.0 / abs(response), a1, a2
     return out.astype(np.float32)
 
-
-def low_pass(cut_hz: float, rate_hz: int) -> F32:
-    """Butterworth low-pass of order 2, one section: b0, b1, b2, a1, a2 (5,)."""
-    k = math.tan(math.pi * cut_hz / rate_hz)
-    norm = 1.0 / (1.0 + math.sqrt(2.0) * k + k * k)
-    b0 = k * k * norm
-    a1, a2 = 2.0 * (k * k - 1.0) * norm, (1.0 - math.sqrt(2.0) * k + k * k) * norm
-    return np.array([b0, 2 * b0, b0, a1, a2], dtype=np.float32)

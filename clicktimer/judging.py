@@ -14,9 +14,11 @@ from clicktimer.recurrence import turn_of
 
 LEAST_EACH = 2.0
 """Nats that each click must explain before the user's word on the first is taken for all."""
-LEAST_CHANCE = 0.75
+LEAST_CHANCE = 0.9
 """A click is told when its chance, by all paths together, is at least this."""
-SURE_CHANCE = 0.9
+SURE_CHANCE = 0.97
+DOUBTED = 0.75
+"""A sequence with a click of less chance than this is not sure of its order."""
 _APART = 3.0
 """Snap score by which clicks stand apart from everything else."""
 _RESEMBLES = -4.0
@@ -26,6 +28,8 @@ _CLOCK_TICKS = 8
 _PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
+_PURE, _PURER, _CORE_WORTH = 6.0, 4.0, 0.5
+"""Nats by which the clicks of a core stand out, how much more than those of the whole, and its least share of worth."""
 
 
 def stand_apart(field: Field, solution: Solution) -> bool:
@@ -47,7 +51,7 @@ def none_before(field: Field, solution: Solution) -> bool:
     path = solution.path
     picks = np.flatnonzero(path.kind)
     chance = np.maximum(path.chance_in[picks], path.chance_out[picks])
-    if chance.min() < LEAST_CHANCE or chance[0] < SURE_CHANCE or len(path.silent_rows):
+    if chance.min() < DOUBTED or chance[0] < LEAST_CHANCE or len(path.silent_rows):
         return False
     before = field.cand.time_s < field.cand.time_s[picks[0]] - 1.2
     resembles = np.maximum(solution.score[0], solution.score[1]) > _RESEMBLES
@@ -118,3 +122,20 @@ def like_clockwork(field: Field, solution: Solution) -> bool:
         return False
     usual = float(np.median(gaps))
     return usual < _CLOCK_S and float(np.mean(np.abs(gaps - usual) < 0.03 * usual)) > 0.8
+
+
+def purer(core: tuple[float, Solution], whole: tuple[float, Solution]) -> bool:
+    """Whether what was learnt from the core of an answer, each with its worth, is to be believed instead of the whole.
+
+    The clicks of the whole may explain more: each bark at which the level rises explains something. But where those of
+    the core stand out by their sound as the whole's do not, the rest were never the switch.
+    """
+    (worth, core_solution), (worth_of_whole, whole_solution) = core, whole
+    stands = [_least_median(s) for s in (core_solution, whole_solution)]
+    return stands[0] >= _PURE and stands[0] >= stands[1] + _PURER and worth > _CORE_WORTH * worth_of_whole
+
+
+def _least_median(solution: Solution) -> float:
+    """Median score of the clicks of that kind which stands out less."""
+    kinds = zip(solution.members, solution.score, strict=True)
+    return min((float(np.median(score[members])) for members, score in kinds if len(members)), default=-np.inf)

@@ -22,85 +22,94 @@ _TINY = np.float32(1e-20)
 
 
 @compiled
-def filter_frames(
-    x: F32,
-    coef: F32,
-    state: F32,
-    low_coef: F32,
-    low_state: F32,
-    acc: F32,
-    pos: I64,
-    frame_len: int,
-    every: int,
-    frames: F32,
-    low: F32,
-) -> tuple[int, int]:
-    """Band energies of consecutive frames, and the low-passed signal at a lower rate.
+def filter_frames(x: F32, coef: F32, state: F32, frame_len: int, per_low: int, frames: F32, low: F32) -> None:
+    """Band energies of consecutive frames, and the sound itself at a lower rate.
 
-    x: samples, shape (n,). coef: shape (6, bands): gain, a1, a2 of two band-pass sections in cascade. state: shape
-    (4, bands). low_coef: (5,) one low-pass section. low_state: (2,). acc: (bands,) energy of the frame begun. pos:
-    (2,) samples into the frame, samples since the last low-rate sample. frames: out, (k, bands), mean square. low:
-    out, (m,). Returns how many frames and low-rate samples were written.
+    x: samples of whole frames, shape (n * frame_len,). coef: shape (6, bands): gain, a1, a2 of two band-pass sections
+    in cascade. state: shape (6, bands): the last two values before, between and after the sections. per_low: samples
+    averaged into one, a divisor of frame_len. frames: out, (n, bands), mean square. low: out, (n * frame_len /
+    per_low,).
+
+    Four samples are taken at a time, so that the memory between them stays in the processor's registers, and the
+    sections are of the form in which a value waits for the one before it but once.
     """
     bands = coef.shape[1]
-    n_frames = 0
-    n_low = 0
-    in_frame = pos[0]
-    in_low = pos[1]
     scale = np.float32(1.0 / frame_len)
+    low_scale = np.float32(1.0 / per_low)
     zero = np.float32(0.0)
-    b0, b1, b2, a1, a2 = low_coef[0], low_coef[1], low_coef[2], low_coef[3], low_coef[4]
-    l1, l2 = low_state[0], low_state[1]
-    for i in range(x.shape[0]):
-        v = x[i]
-        for b in range(bands):
-            g = coef[0, b] * v
-            y = g + state[0, b]
-            state[0, b] = state[1, b] - coef[1, b] * y
-            state[1, b] = -g - coef[2, b] * y
-            g = coef[3, b] * y
-            w = g + state[2, b]
-            state[2, b] = state[3, b] - coef[4, b] * w
-            state[3, b] = -g - coef[5, b] * w
-            acc[b] += w * w
-        y = b0 * v + l1
-        l1 = b1 * v - a1 * y + l2
-        l2 = b2 * v - a2 * y
-        in_low += 1
-        if in_low == every:
-            in_low = 0
-            low[n_low] = y
-            n_low += 1
-        in_frame += 1
-        if in_frame == frame_len:
-            in_frame = 0
+    acc = np.zeros(bands, np.float32)
+    for n in range(frames.shape[0]):
+        i = n * frame_len
+        stop = i + frame_len
+        while i + 4 <= stop:
+            v0, v1, v2, v3 = x[i], x[i + 1], x[i + 2], x[i + 3]
             for b in range(bands):
-                frames[n_frames, b] = acc[b] * scale
-                acc[b] = zero
-                for s in range(4):  # numbers too small for the processor's fast path cost a hundredfold
-                    if abs(state[s, b]) < _TINY:
-                        state[s, b] = zero
-            if abs(l1) < _TINY:
-                l1 = zero
-            if abs(l2) < _TINY:
-                l2 = zero
-            n_frames += 1
-    pos[0] = in_frame
-    pos[1] = in_low
-    low_state[0], low_state[1] = l1, l2
-    return n_frames, n_low
+                c0, c1, c2, d0, d1, d2 = coef[0, b], coef[1, b], coef[2, b], coef[3, b], coef[4, b], coef[5, b]
+                ga, gb, ya, yb, wa, wb = state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b]
+                g0 = c0 * v0
+                y0 = ((g0 - gb) - c2 * yb) - c1 * ya
+                w0 = (d0 * (y0 - yb) - d2 * wb) - d1 * wa
+                g1 = c0 * v1
+                y1 = ((g1 - ga) - c2 * ya) - c1 * y0
+                w1 = (d0 * (y1 - ya) - d2 * wa) - d1 * w0
+                g2 = c0 * v2
+                y2 = ((g2 - g0) - c2 * y0) - c1 * y1
+                w2 = (d0 * (y2 - y0) - d2 * w0) - d1 * w1
+                g3 = c0 * v3
+                y3 = ((g3 - g1) - c2 * y1) - c1 * y2
+                w3 = (d0 * (y3 - y1) - d2 * w1) - d1 * w2
+                acc[b] = acc[b] + w0 * w0 + w1 * w1 + w2 * w2 + w3 * w3
+                state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b] = g3, g2, y3, y2, w3, w2
+            i += 4
+        while i < stop:
+            v0 = x[i]
+            for b in range(bands):
+                g0 = coef[0, b] * v0
+                y0 = ((g0 - state[1, b]) - coef[2, b] * state[3, b]) - coef[1, b] * state[2, b]
+                w0 = (coef[3, b] * (y0 - state[3, b]) - coef[5, b] * state[5, b]) - coef[4, b] * state[4, b]
+                acc[b] = acc[b] + w0 * w0
+                state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b] = (
+                    g0, state[0, b], y0, state[2, b], w0, state[4, b],
+                )  # fmt: skip
+            i += 1
+        for b in range(bands):
+            frames[n, b] = acc[b] * scale
+            acc[b] = zero
+            for s in range(6):  # numbers too small for the processor's fast path cost a hundredfold
+                if abs(state[s, b]) < _TINY:
+                    state[s, b] = zero
+        for k in range(n * frame_len // per_low, (n + 1) * frame_len // per_low):
+            total = zero
+            for j in range(k * per_low, (k + 1) * per_low):
+                total += x[j]
+            low[k] = total * low_scale
+
+
+def moving_sum(values: F32, width: int) -> F32:
+    """Sums of ``width`` consecutive rows, (n - width + 1, columns); each by the same few additions."""
+    total: F32 | None = None
+    power, done, span = values, 0, 1
+    while True:
+        if width & span:
+            piece = power[done : done + len(values) - width + 1]
+            total = piece if total is None else total + piece
+            done += span
+        if 2 * span > width:
+            break
+        power, span = power[:-span] + power[span:], 2 * span
+    assert total is not None
+    return total
 
 
 @compiled
 def rise_of_frames(
     level: F32,
-    first: int,
-    last: int,
+    up_sum: F32,
+    back_sum: F32,
     floor: F64,
     seen: I64,
     used: int,
     before: int,
-    guard: int,
     after: int,
     quantile: float,
     step: float,
@@ -111,20 +120,22 @@ def rise_of_frames(
 ) -> None:
     """Rise of the energy at each frame over the room, in dB, and the room's running level.
 
-    level: mean square of the frames, shape (n, bands). Frames ``first`` to ``last`` are judged: before them there
-    must be ``before + guard`` frames, after them ``after - 1``. floor: (bands,) running quantile of the energy,
-    seen: (1,) frames behind it. used: number of bands below half the sample rate. step: most that the floor may
-    change in a frame, as a ratio - 1. cap: largest ratio that counts. better_discount: dB. rise: out, (n,). floors:
-    out, (n, bands), energy.
+    level: mean square of the frames to be judged, shape (n, bands). up_sum, back_sum: the same, summed over the
+    ``after`` frames that begin with each, and over ``before`` frames before it. floor: (bands,) running quantile of
+    the energy, seen: (1,) frames behind it. used: number of bands below half the sample rate. step: most that the
+    floor may change in a frame, as a ratio - 1. cap: largest ratio that counts. better_discount: dB. rise: out, (n,).
+    floors: out, (n, bands), energy.
 
     The mean of the bands' rises in dB is taken as the logarithm of their product: one logarithm a frame.
     """
     bands = level.shape[1]
     half = max(used // 2, 1)
+    # The better half of the bands counts, less a discount: a pump's hiss hides the others. It cannot lead below this.
+    worth_sorting = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
     up = np.zeros(bands, dtype=np.float64)
-    back = np.zeros(bands, dtype=np.float64)
     tiny = 1e-14
-    for n in range(first, last):
+    per_before, per_after = 1.0 / before, 1.0 / after
+    for n in range(level.shape[0]):
         fast = 8.0 * step if seen[0] < 400 else step  # find the room quickly at first
         if seen[0] == 0:
             for b in range(bands):
@@ -133,34 +144,23 @@ def rise_of_frames(
         raise_by = 1.0 + fast * quantile
         lower_by = 1.0 / (1.0 + fast * (1.0 - quantile))
         for b in range(bands):
-            up[b] = 0.0
-            back[b] = 0.0
             floor[b] = max(floor[b] * (raise_by if level[n, b] > floor[b] else lower_by), tiny)
             floors[n, b] = floor[b]
-        for k in range(n, n + after):
-            for b in range(bands):
-                up[b] += level[k, b]
-        for k in range(n - guard - before, n - guard):
-            for b in range(bands):
-                back[b] += level[k, b]
+            base = max(back_sum[n, b] * per_before, floor[b]) + tiny
+            up[b] = min(max((up_sum[n, b] * per_after + tiny) / base, 1.0), cap)
         product = 1.0
         for b in range(used):
-            base = max(back[b] / before, floor[b]) + tiny
-            ratio = (up[b] / after + tiny) / base
-            ratio = min(max(ratio, 1.0), cap)
-            up[b] = ratio
-            product *= ratio
-        # The better half of the bands, less a discount: a pump's hiss hides the others.
-        best = 1.0
-        for _ in range(half):
-            top = 0
-            for b in range(1, used):
-                if up[b] > up[top]:
-                    top = b
-            best *= up[top]
-            up[top] = 0.0
+            product *= up[b]
         mean_db = 10.0 * math.log10(product) / used
-        if product > 1.5:
+        if product > worth_sorting:
+            best = 1.0
+            for _ in range(half):
+                top = 0
+                for b in range(1, used):
+                    if up[b] > up[top]:
+                        top = b
+                best *= up[top]
+                up[top] = 0.0
             mean_db = max(mean_db, 10.0 * math.log10(best) / half - better_discount)
         rise[n] = mean_db
 

@@ -19,7 +19,9 @@ from clicktimer.records import Block, Samples
 from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
 from clicktimer.snap import LOWEST, snap_score
 
-_LONGEST_FEED_S = 5.0
+_LONGEST_FEED_S = 10.0
+_LOW_HZ = 8000.0
+"""About the rate at which a motor's hum is looked at: what lies above it folds down with 17 dB less."""
 _RAW_TAIL_S = 0.25
 _ONSET, _APPROACH = 0.05, 0.20
 """Share of the peak energy below which it is quiet before a click, and of a sound before it that is no part of it."""
@@ -99,10 +101,8 @@ class Stretch:
         self._floor_step = 10.0 ** (settings.floor_db_per_s / 10.0 * self.frame_len / rate_hz) - 1.0
         self._level_frames = frames(settings.level_s)
 
-        self._state = np.zeros((4, N_BANDS), np.float32)
-        self._low_state = np.zeros(2, np.float32)
-        self._acc = np.zeros(N_BANDS, np.float32)
-        self._pos = np.zeros(2, np.int64)
+        self._state = np.zeros((6, N_BANDS), np.float32)
+        self._rest = np.zeros(0, np.float32)  # samples that are not a whole frame yet
         self._floor = np.zeros(N_BANDS)
         self._seen = np.zeros(1, np.int64)
         # Frames not yet done with, preceded by enough history; a stretch begins as if the room had been there before.
@@ -128,12 +128,10 @@ class Stretch:
         for b in range(self.used):
             coef[:, b] = filters.band_pass(BAND_EDGES_HZ[b], min(BAND_EDGES_HZ[b + 1], 0.47 * rate), rate)
         self._coef = coef
-        self._every = max(rate // 4000, 1)
-        self._low_coef = filters.low_pass(min(1200.0, 0.4 * rate), rate)
+        divisors = [d for d in range(1, self.frame_len + 1) if self.frame_len % d == 0]
+        self._every = min(divisors, key=lambda d: abs(d - rate / _LOW_HZ))
         low_rate = rate / self._every
-        self._low_len = int(
-            max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every
-        )
+        self._low_len = max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every
         bins = np.fft.rfftfreq(self._low_len, 1.0 / low_rate)
         self._low_bins = np.searchsorted(bins, LOW_EDGES_HZ)
         self._low_window = np.hanning(self._low_len).astype(np.float32)
@@ -145,16 +143,16 @@ class Stretch:
         x = np.ascontiguousarray(samples, dtype=np.float32)
         if not x.size:
             return Candidates.none()
-        frames = np.zeros((x.size // self.frame_len + 2, N_BANDS), np.float32)
-        low = np.zeros(x.size // self._every + 2, np.float32)
-        n_frames, n_low = kernel.filter_frames(
-            x, self._coef, self._state, self._low_coef, self._low_state, self._acc, self._pos, self.frame_len,
-            self._every, frames, low,
-        )  # fmt: skip
+        whole = np.concatenate([self._rest, x]) if self._rest.size else x
+        count = whole.size // self.frame_len
+        self._rest = whole[count * self.frame_len :].copy()
+        frames = np.empty((count, N_BANDS), np.float32)
+        low = np.empty(count * self.frame_len // self._every, np.float32)
+        kernel.filter_frames(whole, self._coef, self._state, self.frame_len, self._every, frames, low)
         self._total += x.size
         self._raw = np.concatenate([self._raw, x])
-        self._level = np.concatenate([self._level, frames[:n_frames]])
-        self._low = np.concatenate([self._low, low[:n_low]])
+        self._level = np.concatenate([self._level, frames])
+        self._low = np.concatenate([self._low, low])
         self._note_levels()
         return self._advance(last=False)
 
@@ -215,9 +213,12 @@ class Stretch:
         first = max(self._risen, self._back) - self._first_frame
         until = have - self._after - self._first_frame
         if until > first:
+            up = kernel.moving_sum(self._level[first : until + self._after - 1], self._after)
+            back = kernel.moving_sum(self._level[first - self._back : until - self._guard - 1], self._before)
             kernel.rise_of_frames(
-                self._level, first, until, self._floor, self._seen, self.used, self._before, self._guard, self._after,
-                s.floor_quantile, self._floor_step, 10.0 ** (s.rise_cap_db / 10.0), 2.5, self._rise, self._floors,
+                self._level[first:until], up, back, self._floor, self._seen, self.used, self._before, self._after,
+                s.floor_quantile, self._floor_step, 10.0 ** (s.rise_cap_db / 10.0), 2.5,
+                self._rise[first:until], self._floors[first:until],
             )  # fmt: skip
             self._risen = self._first_frame + until
         judged = have - self._ahead - self._after

@@ -16,6 +16,9 @@ _GROUPS = 12
 _SEEDS = 14
 _LEADERS = 80
 _KEPT = 8
+_MOST_CORE, _CORE_ALIKE = 16, 0.65
+_TEMPLATES = 6
+"""Of a group of which one does not know yet whether it is a click, fewer waves are compared."""
 
 
 def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | None]:
@@ -32,7 +35,7 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
         chosen = order[group[:40]]
         others[:] = True
         others[chosen] = False
-        seeds.append(Seed(chosen, like_score(field, chosen, others)))
+        seeds.append(Seed(chosen, like_score(field, chosen, others, _TEMPLATES)))
     # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves.
     alone = [float(np.sum(np.maximum(snap_likelihood(field, s.members, s.members)[s.members] + s.like[s.members], -3.0)
                           + np.log(HAZARD_PER_S))) for s in seeds]  # fmt: skip
@@ -90,7 +93,7 @@ def _wave_groups(field: Field, order: np.ndarray) -> list[np.ndarray]:
         if not free[k]:
             continue
         free[k] = False
-        alike = np.nan_to_num(field.waves.alike(int(order[k]))[order])
+        alike = np.nan_to_num(field.waves.among(int(order[k]), order))
         least = float(np.clip(np.quantile(alike, 0.97) + 0.06, 0.6, 0.8))
         away = np.abs(time_s - time_s[k]) > 1.2
         group = np.flatnonzero((alike > least) & free & away)
@@ -150,3 +153,34 @@ def together(
             out.append(learn(field, track, (seeds[0], seeds[1]), start))
             out.append(learn(field, track, (seeds[1], seeds[0]), start))
     return out
+
+
+def cored(field: Field, solution: Solution, start: tuple[float, float]) -> Solution | None:
+    """The same learnt anew from the clicks of each kind whose waves agree; None where all or too few of them do.
+
+    Learning goes from likeness to sequence and back, and stays where it is: a word that was once taken for a click
+    speaks for other words.
+    """
+    cores = [_core(field, members) for members in solution.members]
+    if all(len(core) == len(members) for core, members in zip(cores, solution.members, strict=True)):
+        return None
+    seeds = []
+    for core in cores:
+        if len(core) < 2:
+            return None
+        others = np.ones(len(field.cand), bool)
+        others[core] = False
+        seeds.append(Seed(core, like_score(field, core, others)))
+    return learn(field, solution.track, (seeds[0], seeds[1]), start)
+
+
+def _core(field: Field, members: np.ndarray) -> np.ndarray:
+    """Those members whose waves agree with that of one of them: as many as can be."""
+    known = members[[field.waves.has(int(m)) for m in members]]
+    known = known[np.argsort(-field.rise[known], kind="stable")[:_MOST_CORE]]
+    if len(known) < 2:
+        return known
+    alike = np.stack([field.waves.among(int(m), known) for m in known])
+    agree = alike > _CORE_ALIKE
+    leader = int(np.argmax(np.sum(np.where(agree, alike, 0.0), axis=1)))
+    return np.asarray(known[agree[leader]])

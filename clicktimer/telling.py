@@ -8,7 +8,7 @@ import numpy as np
 
 from clicktimer import likeness
 from clicktimer.field import Field
-from clicktimer.judging import LEAST_CHANCE, SURE_CHANCE
+from clicktimer.judging import DOUBTED, LEAST_CHANCE, SURE_CHANCE
 from clicktimer.learning import Solution, lone_changes
 from clicktimer.records import Click, Kind
 
@@ -18,6 +18,8 @@ _LEAST_OWN = -3.0
 """A click is told, unless its chance is high and clicks of its kind are well heard, when its own score (the level
 apart) is at least this: else it is only the noise nearest to where the pump stopped.
 """
+_LEADS = 6.0
+"""A click of less chance is told, too, if nothing within a second comes near it by this many nats."""
 _BURST_S = 1.0
 _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
@@ -47,7 +49,8 @@ def told(
         which = path.kind[i] - 1
         own = float(solution.score[which][i])
         of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
-        if chance < LEAST_CHANCE or (own < _LEAST_OWN and (chance < SURE_CHANCE or of_its_kind < _LEAST_OWN)):
+        least = DOUBTED if own > _beside(field, solution, which, burst) + _LEADS else LEAST_CHANCE
+        if chance < least or (own < _LEAST_OWN and (chance < SURE_CHANCE or of_its_kind < _LEAST_OWN)):
             edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
             continue
         clicks.append(
@@ -75,6 +78,14 @@ def told(
         kind = "cut-in" if (silent == 1) != flip else "cut-out"
         edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
+
+
+def _beside(field: Field, solution: Solution, which: int, burst: np.ndarray) -> float:
+    """The best score of what lies around a burst and is no part of it."""
+    time_s = field.cand.time_s
+    first, last = np.searchsorted(time_s, [time_s[burst].min() - _BURST_S, time_s[burst].max() + _BURST_S])
+    around = np.setdiff1d(np.arange(first, last), burst)
+    return float(solution.score[which][around].max(initial=-np.inf))
 
 
 def _again(field: Field, solution: Solution) -> set[int]:

@@ -21,7 +21,6 @@ from clicktimer.compiled import compiled
 from clicktimer.kernel import F32
 from clicktimer.settings import BAND_EDGES_HZ, SLICE_EDGES_S
 
-C64 = npt.NDArray[np.complex64]
 I8 = npt.NDArray[np.int8]
 
 BEFORE_S, AFTER_S = 0.004, 0.012
@@ -36,6 +35,9 @@ _BODY_S = (-0.001, 0.008)
 _LAG_S = 0.003
 _LAG_STEP_S = 0.00025
 _SLACK_S = 0.0003
+_OVERSAMPLED, _STRIDE = 8.0 / 3.0, 2
+"""A band is sampled so much oftener than it must be: between two lags a correlation falls by 2 %, 6 at most. A body is
+compared at every second of its samples: products of two bands need no more."""
 _CHUNK = 2048
 
 
@@ -80,18 +82,15 @@ def _low_pass(every: int) -> F32:
 
 
 @dataclass(frozen=True, slots=True)
-class _Band:
-    """One band of all waves at a low rate, complex: samples (n, k).
+class _Plan:
+    """How waves of one rate are compared.
 
-    The body is samples ``first`` to ``last``, of which every ``stride``-th is compared. lags: how many samples a
-    body is moved either way. near: (lags of all bands, 2) which of this band's lags belong to each.
+    bands: (bands, 7): where a band lies among a wave's parts and how many there are of it; which of them, from the
+    first to the last and every how manieth, are the body; how many samples a body is moved either way; width. near:
+    (bands, lags of all bands) the first of a band's lags that belong to each; there are ``width`` of them.
     """
 
-    samples: C64
-    first: int
-    last: int
-    stride: int
-    lags: int
+    bands: npt.NDArray[np.int64]
     near: npt.NDArray[np.int64]
 
 
@@ -103,7 +102,6 @@ class Waves:
         self.size = len(candidates)
         self.rows = np.zeros(0, np.int64)
         self._columns: dict[int, F32] = {}
-        self._bands: list[_Band] = []
         rates, counts = np.unique(candidates.wave_hz[candidates.wave_hz > 0.0], return_counts=True)
         if not len(rates):
             return
@@ -112,7 +110,7 @@ class Waves:
         kept = candidates.waves[(np.cumsum(candidates.wave_hz > 0.0) - 1)[mine]]
         wave_hz = float(rates[np.argmax(counts)])
         edges = [(low, min(high, 0.47 * wave_hz)) for low, high in _BANDS_HZ if low < 0.4 * wave_hz]
-        self._bands = [_band(kept, wave_hz, low, high) for low, high in edges]
+        self._plan, self._parts = _parted(kept, wave_hz, edges)
         self._clear = _clear(candidates.take(self.rows), edges)
 
     def has(self, member: int) -> bool:
@@ -122,12 +120,20 @@ class Waves:
 
     def alike(self, member: int) -> F32:
         """How alike every candidate's wave is to that of one of them, (n,), 0 to 1; NaN where either is not known."""
-        if member not in self._columns:
-            column = np.full(self.size, np.nan, np.float32)
-            if self.has(member):
-                column[self.rows] = self._compare(member, np.arange(len(self.rows)))
-            self._columns[member] = column
-        return self._columns[member]
+        return np.asarray(self.all_alike(np.array([member]))[0])
+
+    def all_alike(self, members: npt.NDArray[np.int64]) -> F32:
+        """The same for several members, (len(members), n); each is worked out but once."""
+        wanted = [int(m) for m in members]
+        new = np.array([m for m in dict.fromkeys(wanted) if m not in self._columns], np.int64)
+        if len(new):
+            columns = np.full((len(new), self.size), np.nan, np.float32)
+            known = np.isin(new, self.rows)
+            if known.any():
+                found = self._compare(new[known], np.arange(len(self.rows)))
+                columns[np.ix_(np.flatnonzero(known), self.rows)] = found
+            self._columns.update(zip(new.tolist(), columns, strict=True))
+        return np.stack([self._columns[m] for m in wanted])
 
     def among(self, member: int, index: npt.NDArray[np.int64]) -> F32:
         """The same for some candidates only, (len(index),): most of them are never asked for."""
@@ -136,39 +142,46 @@ class Waves:
         out = np.full(len(index), np.nan, np.float32)
         known = np.isin(index, self.rows)
         if self.has(member) and known.any():
-            out[known] = self._compare(member, np.searchsorted(self.rows, index[known]))
+            out[known] = self._compare(np.array([member]), np.searchsorted(self.rows, index[known]))[0]
         return out
 
-    def _compare(self, member: int, rows: npt.NDArray[np.int64]) -> F32:
-        mine, n = int(np.searchsorted(self.rows, member)), len(rows)
-        total = np.zeros((n, len(self._bands[0].near)), np.float32)
-        weight = np.full(n, 0.3, np.float32)
-        for b, band in enumerate(self._bands):
-            both = np.sqrt(self._clear[rows, b] * self._clear[mine, b]).astype(np.float32)
-            body = band.samples[mine, band.first : band.last : band.stride].copy()
-            _correlate(band.samples, rows, body, band.first, band.stride, band.lags, band.near, both, total)
-            weight += both
-        return np.asarray(total.max(axis=1) / weight, np.float32)
+    def _compare(self, members: npt.NDArray[np.int64], rows: npt.NDArray[np.int64]) -> F32:
+        out = np.empty((len(members), len(rows)), np.float32)
+        mine, plan = np.searchsorted(self.rows, members), self._plan
+        _correlate(self._parts, rows, mine, plan.bands, plan.near, self._clear, out)
+        return out
 
 
-def _band(waves: I8, wave_hz: float, low_hz: float, high_hz: float) -> _Band:
-    count = round((BEFORE_S + AFTER_S) * wave_hz)
-    padded = round(_PADDED_S * wave_hz)
-    first, last = round(low_hz * padded / wave_hz), round(high_hz * padded / wave_hz)
-    points = 4 * (last - first)
-    step_s = padded / wave_hz / points
-    lags = round(_LAG_S / step_s)
-    samples = np.zeros((len(waves), int(count / wave_hz / step_s)), np.complex64)
-    for at in range(0, len(waves), _CHUNK):
-        x = waves[at : at + _CHUNK, :count].astype(np.float32) / np.float32(127.0)
-        spectrum = np.fft.rfft(x, padded, axis=1)[:, first:last]
-        samples[at : at + _CHUNK] = np.fft.ifft(spectrum, points, axis=1)[:, : samples.shape[1]]
+def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]]) -> tuple[_Plan, I8]:
+    """The plan, and each wave band by band at a low rate, real and imaginary: (n, 2, parts).
+
+    The largest part of a wave in each band is 127: how loud it is does not count, and a day has 36 000 waves.
+    """
+    count, padded = round((BEFORE_S + AFTER_S) * wave_hz), round(_PADDED_S * wave_hz)
     grid_s = np.arange(-_LAG_S, _LAG_S + 1e-9, _LAG_STEP_S)
-    slack_s = max(_SLACK_S, 0.5 * step_s)
-    near = np.column_stack([np.ceil((grid_s - slack_s) / step_s - 1e-9), np.floor((grid_s + slack_s) / step_s + 1e-9)])
-    near = np.clip(near.astype(np.int64) + lags, 0, 2 * lags)
-    body = [round((BEFORE_S + edge) / step_s) for edge in _BODY_S]
-    return _Band(samples, body[0], body[1], 3, lags, near)
+    bands, near, bins, offset = [], [], [], 0
+    for low_hz, high_hz in edges:
+        first, last = round(low_hz * padded / wave_hz), round(high_hz * padded / wave_hz)
+        points = round(_OVERSAMPLED * (last - first))
+        step_s = padded / wave_hz / points
+        length, lags = int(count / wave_hz / step_s), round(_LAG_S / step_s)
+        slack_s = max(_SLACK_S, 0.5 * step_s)
+        width = int(2.0 * slack_s / step_s) + 1
+        lowest = np.rint(grid_s / step_s - 0.5 * (width - 1)).astype(np.int64) + lags
+        near.append(np.clip(lowest, 0, 2 * lags + 1 - width))
+        bands.append([offset, length, *(round((BEFORE_S + edge) / step_s) for edge in _BODY_S), _STRIDE, lags, width])
+        bins.append((first, last, points))
+        offset += length
+    parts = np.empty((len(waves), 2, offset), np.int8)
+    for at in range(0, len(waves), _CHUNK):
+        x = waves[at : at + _CHUNK, :count].astype(np.float32)
+        spectrum = np.fft.rfft(x, padded, axis=1)
+        for (first, last, points), (begin, length, *_) in zip(bins, bands, strict=True):
+            band = np.fft.ifft(spectrum[:, first:last], points, axis=1)[:, :length]
+            band *= 127.0 / np.maximum(np.abs(band).max(axis=1, keepdims=True), 1e-9)
+            parts[at : at + _CHUNK, 0, begin : begin + length] = np.rint(band.real)
+            parts[at : at + _CHUNK, 1, begin : begin + length] = np.rint(band.imag)
+    return _Plan(np.array(bands, np.int64), np.array(near, np.int64)), parts
 
 
 def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
@@ -187,33 +200,77 @@ def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
 
 @compiled
 def _correlate(
-    samples: C64, rows: npt.NDArray[np.int64], body: C64, first: int, stride: int, lags: int,
-    near: npt.NDArray[np.int64], weight: F32, total: F32,
+    parts: I8, rows: npt.NDArray[np.int64], mine: npt.NDArray[np.int64], bands: npt.NDArray[np.int64],
+    near: npt.NDArray[np.int64], clear: F32, out: F32,
 ) -> None:  # fmt: skip
-    """Add to total (len(rows), lags of all bands) the weighted size of the correlation of these waves with a body."""
-    length = samples.shape[1]
-    own = 0.0
-    for k in range(body.shape[0]):
-        own += body[k].real ** 2 + body[k].imag ** 2
-    found = np.zeros(2 * lags + 1, np.float32)
+    """How alike these waves are to some of them, (len(mine), len(rows)): the weighted mean over the bands of the size
+    of their correlation, at the lag where it is largest. The innermost loops run over lags, side by side in memory.
+    """
+    most = 0
+    for b in range(bands.shape[0]):
+        most = max(most, bands[b, 1] + 2 * bands[b, 5])
+    re, im, power = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
+    sum_re, sum_im, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
+    total = np.zeros((mine.shape[0], near.shape[1]), np.float32)
+    weights = np.zeros(mine.shape[0], np.float32)
     for i in range(rows.shape[0]):
-        if weight[i] <= 0.0:
-            continue
-        for lag in range(2 * lags + 1):
-            at = first + lag - lags
-            re = np.float32(0.0)
-            im = np.float32(0.0)
-            energy = np.float32(0.0)
-            for k in range(body.shape[0]):
-                j = at + k * stride
-                if 0 <= j < length:
-                    a = samples[rows[i], j]
-                    re += a.real * body[k].real + a.imag * body[k].imag
-                    im += a.imag * body[k].real - a.real * body[k].imag
-                    energy += a.real * a.real + a.imag * a.imag
-            found[lag] = math.sqrt((re * re + im * im) / (energy * own + 1e-20))
-        for g in range(near.shape[0]):
-            top = np.float32(0.0)
-            for lag in range(near[g, 0], near[g, 1] + 1):
-                top = max(top, found[lag])
-            total[i, g] += weight[i] * top
+        row = rows[i]
+        total[:, :] = 0.0
+        weights[:] = 0.3
+        for b in range(bands.shape[0]):
+            if clear[row, b] <= 0.0:
+                continue
+            offset, length, first, last, stride, lags, width = bands[b]
+            count = 2 * lags + 1
+            # Silence on both sides, as far as a body is moved.
+            re[:], im[:] = 0.0, 0.0
+            real, imaginary = parts[row, 0, offset : offset + length], parts[row, 1, offset : offset + length]
+            into_re, into_im = re[lags : lags + length], im[lags : lags + length]
+            for j in range(length):
+                into_re[j] = real[j]
+                into_im[j] = imaginary[j]
+            for j in range(most):
+                power[j] = re[j] * re[j] + im[j] * im[j]
+            energy[:] = 0.0
+            for at in range(first, last, stride):
+                here = power[at : at + count]
+                for lag in range(count):
+                    energy[lag] += here[lag]
+            for m in range(mine.shape[0]):
+                weight = np.float32(math.sqrt(clear[row, b] * clear[mine[m], b]))
+                if weight <= 0.0:
+                    continue
+                weights[m] += weight
+                sum_re[:], sum_im[:] = 0.0, 0.0
+                own = np.float32(0.0)
+                for at in range(first, last, 2 * stride):  # two samples of the body at a time: half the way to memory
+                    next_one = min(at + stride, last - 1)
+                    there = np.float32(1.0 if at + stride < last else 0.0)
+                    re_1, im_1 = np.float32(parts[mine[m], 0, offset + at]), np.float32(parts[mine[m], 1, offset + at])
+                    re_2 = there * np.float32(parts[mine[m], 0, offset + next_one])
+                    im_2 = there * np.float32(parts[mine[m], 1, offset + next_one])
+                    own += re_1 * re_1 + im_1 * im_1 + re_2 * re_2 + im_2 * im_2
+                    # Cut to where they begin: an index that cannot be negative is what lets a loop be vectorised.
+                    x_1, y_1, x_2, y_2 = (
+                        re[at : at + count], im[at : at + count],
+                        re[next_one : next_one + count], im[next_one : next_one + count],
+                    )  # fmt: skip
+                    for lag in range(count):
+                        sum_re[lag] += x_1[lag] * re_1 + y_1[lag] * im_1 + x_2[lag] * re_2 + y_2[lag] * im_2
+                        sum_im[lag] += y_1[lag] * re_1 - x_1[lag] * im_1 + y_2[lag] * re_2 - x_2[lag] * im_2
+                for lag in range(count):
+                    size = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
+                    sum_re[lag] = weight * np.sqrt(size / (energy[lag] * own + np.float32(1e-3)))
+                # The highest of each few neighbours.
+                sum_im[:count] = sum_re[:count]
+                for shift in range(1, width):
+                    later = sum_re[shift:count]
+                    for lag in range(count - shift):
+                        sum_im[lag] = max(sum_im[lag], later[lag])
+                for g in range(near.shape[1]):
+                    total[m, g] += sum_im[near[b, g]]
+        for m in range(mine.shape[0]):
+            best = np.float32(0.0)
+            for g in range(near.shape[1]):
+                best = max(best, total[m, g])
+            out[m, i] = best / weights[m]

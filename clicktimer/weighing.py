@@ -46,24 +46,24 @@ def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
     return np.asarray(np.interp(field.snap, centre, np.log(density / rate)), np.float64)
 
 
-def like_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+def like_score(field: Field, members: np.ndarray, others: np.ndarray, templates: int = _MOST_TEMPLATES) -> F64:
     """How much more each candidate sounds like these clicks than like the others: by print, wave and loudness, in
-    nats.
+    nats. Waves are compared with so many of the members, the clearest.
     """
     if len(members) < 2:
         return np.zeros(len(field.cand))
     by_print = np.clip(_print_score(field, members, others), -_MOST_PRINT, _MOST_PRINT)
-    return by_print + _wave_score(field, members, others) + _level_score(field, members, others)
+    return by_print + _wave_score(field, members, others, templates) + _level_score(field, members, others)
 
 
-def _wave_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+def _wave_score(field: Field, members: np.ndarray, others: np.ndarray, templates: int) -> F64:
     """log( density of the waves' likeness among these clicks / among the others )."""
     none = np.zeros(len(field.cand))
     known = members[[field.waves.has(int(m)) for m in members]]
     if len(known) < 2:
         return none
-    known = known[np.argsort(-field.rise[known], kind="stable")[:_MOST_TEMPLATES]]
-    columns = np.stack([field.waves.alike(int(m)) for m in known])
+    known = known[np.argsort(-field.rise[known], kind="stable")[:templates]]
+    columns = field.waves.all_alike(known)
     columns[np.arange(len(known)), known] = np.nan  # a click must not vouch for itself
     columns = -np.sort(-columns, axis=0)  # NaN last
     use = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)

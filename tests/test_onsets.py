@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clicktimer import filters
+from clicktimer import filters, kernel
 from clicktimer.candidates import Candidates, from_codes, to_codes
 from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Gap
@@ -140,6 +140,29 @@ def test_filters_equal_scipys(rate_hz: int) -> None:
         ours = signal.sosfreqz([[c[0], 0, -c[0], 1, c[1], c[2]], [c[3], 0, -c[3], 1, c[4], c[5]]], f, fs=rate_hz)[1]
         theirs = signal.sosfreqz(signal.butter(2, [low, high], "band", fs=rate_hz, output="sos"), f, fs=rate_hz)[1]
         assert np.max(np.abs(np.abs(ours) - np.abs(theirs))) < 1e-3
-    c = filters.low_pass(1200.0, rate_hz)
-    b, a = signal.butter(2, 1200.0, fs=rate_hz)
-    np.testing.assert_allclose(c, [*b, *a[1:]], rtol=1e-4, atol=1e-9)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 11025, 44100, 48000])
+def test_frames_are_the_energy_of_scipys_filters(rate_hz: int) -> None:
+    """At 11 025 Hz a frame is 11 samples, which four do not divide."""
+    from scipy import signal
+
+    frame_len, used = round(0.001 * rate_hz), sum(low < 0.4 * rate_hz for low in BAND_EDGES_HZ[:-1])
+    x = np.random.default_rng(3).standard_normal(200 * frame_len).astype(np.float32)
+    edges = [(low, min(high, 0.47 * rate_hz)) for low, high in itertools.pairwise(BAND_EDGES_HZ)][:used]
+    coef = np.zeros((6, 8), np.float32)
+    coef[:, :used] = np.array([filters.band_pass(low, high, rate_hz) for low, high in edges]).T
+    frames, low_rate = np.empty((200, 8), np.float32), np.empty(len(x) // frame_len, np.float32)
+    kernel.filter_frames(x, coef, np.zeros((6, 8), np.float32), frame_len, frame_len, frames, low_rate)
+    for b, (low, high) in enumerate(edges):
+        passed = signal.sosfilt(signal.butter(2, [low, high], "band", fs=rate_hz, output="sos"), x.astype(float))
+        np.testing.assert_allclose(frames[:, b], (passed.reshape(200, -1) ** 2).mean(axis=1), rtol=2e-3, atol=1e-7)
+    assert not frames[:, used:].any()
+    np.testing.assert_allclose(low_rate, x.reshape(-1, frame_len).mean(axis=1), atol=1e-6)
+
+
+@given(st.integers(1, 40), st.integers(40, 60))
+def test_moving_sums_are_numpys(width: int, count: int) -> None:
+    values = np.random.default_rng(width).standard_normal((count, 3)).astype(np.float32)
+    windows = np.lib.stride_tricks.sliding_window_view(values, width, axis=0)
+    np.testing.assert_allclose(kernel.moving_sum(values, width), windows.sum(axis=2), atol=1e-4)

@@ -50,7 +50,7 @@ class RecordingInfo:
     duration_hint_s: float | None
 
 
-def open_recording(path: str | os.PathLike[str], *, started: str | None = None, chunk_s: float = 5.0) -> Recording:
+def open_recording(path: str | os.PathLike[str], *, started: str | None = None, chunk_s: float = 10.0) -> Recording:
     """Open a recording and decode its first frame, so that whatever is wrong with the file is said here.
 
     path: wav, flac, mp3, m4a/aac, ogg/opus, webm, aiff, caf, 3gp/amr, or the sound track of mp4/mov/mkv; 8 to 192 kHz,
@@ -64,7 +64,7 @@ def open_recording(path: str | os.PathLike[str], *, started: str | None = None, 
 class Recording:
     """One open recording: read ``info``, go through ``blocks()`` once, then call ``finish()`` and read ``notices``."""
 
-    def __init__(self, path: Path, *, started: str | None = None, chunk_s: float = 5.0) -> None:
+    def __init__(self, path: Path, *, started: str | None = None, chunk_s: float = 10.0) -> None:
         if not chunk_s > 0.0:
             raise ValueError(f"chunk_s is {chunk_s}; it must be more than 0 s")
         self.path = path
