@@ -210,3 +210,14 @@ def test_a_log_of_clicks_that_stand_alone_is_not_reckoned_from():
     whole = read_day(heard(tuple(ins), tuple(t + 45.0 for t in ins), 1, 0.0), system=system)
     assert whole.untrusted == ""
     assert whole.water is not None
+
+
+def test_a_tank_with_a_long_name_stands_under_the_table():
+    _, day = a_day()
+    more = [("this tank", 1.0), ("52 gal, charge 36 psi, switch 30/50", 2.2)]
+    system = make_system(tanks=(Tank(gal_to_l(14.0)),), pump=PumpRate(gal_to_l(9.0)))
+    text = render_day(read_day(day.log, system=system, others=more), "cellar.flac")
+    assert max(map(len, text.splitlines())) <= 80
+    (row,) = [x for x in text.splitlines() if x.startswith("  your choice")]
+    assert row.count("(") == 4
+    assert "Your choice: 52 gal, charge 36 psi, switch 30/50." in text

@@ -20,6 +20,7 @@ from clicktimer.sentences import JOINED_TIMES, seconds_text
 Emphasis = Callable[[str], str]
 LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
 MOST_DAYS = 14
+LONGEST_NAME = 12
 NO_BALANCE = "Without a whole run there is no balance."
 INTERVAL = (
     "Meant is a refill after a long rest. The interval holds what the air's heat and the pump's law do to that; right "
@@ -166,13 +167,18 @@ def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
 def _replay_blocks(day: DayReading) -> list[Block]:
     if day.replay_withheld:
         return [Words(day.replay_withheld)]
+    # A long name would push the figures off the line: it stands under the table.
+    long = [r.name for r in day.replayed if len(r.name) > LONGEST_NAME]
+    short = {name: "your choice" if len(long) == 1 else f"choice {i}" for i, name in enumerate(long, 1)}
+    chosen: list[Block] = [Words(f"{label[:1].upper()}{label[1:]}: {name}.") for name, label in short.items()]
     rows = [
-        (r.name, counted(r.starts), counted(r.worst_hour), counted(r.run_s), counted(r.no_use_run_s))
+        (short.get(r.name, r.name), counted(r.starts), counted(r.worst_hour), counted(r.run_s), counted(r.no_use_run_s))
         for r in day.replayed
     ]
     header = ("tank", "starts", "worst hour", "mean run, s", "no water, s")
     return [
         Rows(header, rows, ("<", ">", ">", ">", ">")),
+        *chosen,
         Words(
             "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch "
             "and charge as given."
