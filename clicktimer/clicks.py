@@ -29,6 +29,8 @@ _CORED = 3
 """So many of the best answers, with the pump's sound and without, are learnt anew from their core."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
+_CRACKLES_EACH = 0.4
+"""... that is, one whose clicks explain more than this share of what its own do, click for click."""
 _HALF_AS_GOOD = 0.8
 """... and, where no pump is heard, no answer that shares but one kind of click may be worth this share of it."""
 _LEAST_ORDER = 0.8
@@ -127,6 +129,8 @@ def _answers(
             if better and judging.purer(better[0], whole):
                 answers.remove(whole)
             answers += better
+            if better and whole[1].track is None:
+                answers += _weighed(field, [with_pump(field, better[0][1], unsaid)])
     answers.sort(key=lambda pair: -pair[0])
     if any(judging.plain(field, s, worth) for worth, s in answers):
         # The pump is plainly heard to start and stop with some of the sounds: what takes turns without it, be it
@@ -136,7 +140,9 @@ def _answers(
 
 
 def _weighed(field: Field, found: Sequence[Solution | None]) -> list[tuple[float, Solution]]:
-    likely = [s for s in found if s is not None and not judging.pump_unheard(field, s)]
+    likely = [
+        s for s in found if s and not judging.pump_unheard(field, s) and not judging.level_denies(field, s)
+    ]
     return sorted(((worth_of(field, s), s) for s in likely), key=lambda pair: -pair[0])
 
 
@@ -145,25 +151,28 @@ def _chosen(
 ) -> Heard | None:
     """The best answer, if it is good enough and no other is nearly as good. None: what the pump's sound tells counts.
     """
-    worth, best = answers[0]
+    place = next((k for k, (worth, s) in enumerate(answers) if _good_enough(field, worth, s)), None)
+    if place is None:
+        return None
+    worth, best = answers[place]
+    # Crackle or rain may explain more by sheer number; it must then explain far less click for click.
+    if any(_each(answer) > _CRACKLES_EACH * _each(answers[place]) for answer in answers[:place]):
+        return None
+    others = [answer for k, answer in enumerate(answers) if k != place]
     best = led_by(field, best)
     chosen = np.flatnonzero(best.path.kind)
     apart = best.track is None and judging.stand_apart(field, best)
-    if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if best.track is None else _LEAST_WORTH):
-        return None
-    doubt = doubtful(best.track) if best.track is not None else 0.0 if apart else _ALONE
-    if worth < LEAST_EACH * len(chosen) * (1.0 + doubt):
-        return None
     turn = 0.0 if best.track is not None else turn_of(field, best)
     rivals = [
         (its_worth, s)
-        for its_worth, s in answers[1:]
+        for its_worth, s in others
         if judging.shared(field, chosen, np.flatnonzero(s.path.kind)) < 0.3
+        and _each((its_worth, s)) > _CRACKLES_EACH * worth / len(chosen)
         and judging.snap_of(field, s) > judging.snap_of(field, best) - 2.5  # words are no rival of a clear snap
     ]
     margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
     if best.track is None:
-        near = [s for its_worth, s in answers[1:] if its_worth > _HALF_AS_GOOD * worth]
+        near = [s for its_worth, s in others if its_worth > _HALF_AS_GOOD * worth]
         if abs(turn) < _SURE_TURN and any(judging.half_differs(field, s, best) for s in near):
             return _nothing(worth)
         if any(judging.as_good(s, its_worth, worth / len(chosen)) for its_worth, s in rivals):
@@ -186,6 +195,20 @@ def _chosen(
         conflict = bool(best.path.on[0] != (pump_at_start == "on")) and abs(float(best.track.llr[:8].mean())) > 0.6
     clicks, edges = told(field, best, order_known or heard, flip)
     return Heard(clicks, edges, heard, order_known or heard, worth, margin, best.track, conflict)
+
+
+def _good_enough(field: Field, worth: float, solution: Solution) -> bool:
+    """Whether an answer explains enough, in all and by each of its clicks, to be told if there is no other."""
+    apart = solution.track is None and judging.stand_apart(field, solution)
+    if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if solution.track is None else _LEAST_WORTH):
+        return False
+    doubt = doubtful(solution.track) if solution.track is not None else 0.0 if apart else _ALONE
+    return _each((worth, solution)) >= LEAST_EACH * (1.0 + doubt)
+
+
+def _each(answer: tuple[float, Solution]) -> float:
+    worth, solution = answer
+    return worth / max(int(np.count_nonzero(solution.path.kind)), 1)
 
 
 def _nothing(worth: float) -> Heard:

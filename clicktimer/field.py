@@ -46,7 +46,7 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
     prints = likeness.linear_prints(short)
     first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints))
     keep, short = keep[first], short.take(first)
-    prints = likeness.Prints(prints.energy[first], prints.room[first], prints.used)
+    prints = likeness.taken(prints, first)
     return Field(
         short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short)
     )

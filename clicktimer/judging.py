@@ -28,6 +28,8 @@ _CLOCK_TICKS = 8
 _PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
+_PLAINLY_APART, _LEAST_STEPS, _MOST_DENIED = 3.0, 6, 0.3
+"""From this on the level's word counts; for runs of so many of its steps; and against so large a share of them."""
 _PURE, _PURER, _CORE_WORTH = 6.0, 4.0, 0.5
 """Nats by which the clicks of a core stand out, how much more than those of the whole, and its least share of worth."""
 
@@ -84,6 +86,23 @@ def pump_unheard(field: Field, solution: Solution) -> bool:
     if solution.track.apart < _LEAST_APART:
         return True
     return min(len(m) for m in solution.members) >= 3 and turn_of(field, solution) < _LEAST_TURN
+
+
+def level_denies(field: Field, solution: Solution) -> bool:
+    """Whether the level says of many runs of an answer that no pump ran in them, though it is heard plainly elsewhere.
+
+    Somebody walks about beside a pump: the first and the last of a handful of steps look like a run of seconds.
+    """
+    path, track = solution.path, solution.track
+    if track is None or track.apart < _PLAINLY_APART:
+        return False
+    picks = field.row[path.kind > 0]
+    changes = np.unique(np.concatenate([picks, path.silent_rows, field.levels.first, [len(field.levels.db)]]))
+    total = np.concatenate([[0.0], np.cumsum(track.llr, dtype=np.float64)])
+    inside = total[np.maximum(changes[1:] - 1, changes[:-1] + 1)] - total[changes[:-1] + 1]
+    on = path.on[np.minimum(changes[:-1] + 1, len(path.on) - 1)]
+    runs = on & (np.diff(changes) >= _LEAST_STEPS) & (np.isin(changes[:-1], picks) | np.isin(changes[1:], picks))
+    return int(np.count_nonzero(runs & (inside < 0.0))) > _MOST_DENIED * max(int(np.count_nonzero(runs)), 1)
 
 
 def shared(field: Field, mine: np.ndarray, its: np.ndarray) -> float:

@@ -77,21 +77,24 @@ def learn(
     if seeds is not None:
         members, like = (seeds[0].members, seeds[1].members), (seeds[0].like, seeds[1].like)
     best: Solution | None = None
-    for turn in range(rounds):
+    turn = 0
+    while turn < rounds:
         used = np.unique(np.concatenate(members))
-        others = np.ones(n, bool)
         loud = [snap_likelihood(field, m, used) for m in members]
         score = tuple(np.clip(np.log(HAZARD_PER_S) + loud[k] + like[k], -15.0, 12.0) for k in (0, 1))
         path = sequence.decode(
             llr, levels.first, field.row, field.cand.time_s, score[0] + ramp[0], score[1] + ramp[1],
             silent=silent, least_s=_LEAST_RUN_S, start=start, posteriors=turn == rounds - 1 and rounds > 1,
         )  # fmt: skip
-        members = (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
+        before, members = members, (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
         if not len(members[0]) and not len(members[1]):
             return None
         best = Solution(path, track, like, (score[0], score[1]), members)
-        if turn < rounds - 1:
-            others[:] = True
+        turn += 1
+        if turn < rounds and turn > 1 and all(np.array_equal(a, b) for a, b in zip(before, members, strict=True)):
+            turn = rounds - 1  # nothing more is to be learnt
+        elif turn < rounds:
+            others = np.ones(n, bool)
             others[np.concatenate(members)] = False
             like = (like_score(field, members[0], others), like_score(field, members[1], others))
     return best

@@ -16,6 +16,7 @@ _GROUPS = 12
 _SEEDS = 14
 _LEADERS = 80
 _KEPT = 8
+_SAMPLED = 500
 _MOST_CORE, _CORE_ALIKE = 16, 0.65
 _TEMPLATES = 6
 """Of a group of which one does not know yet whether it is a click, fewer waves are compared."""
@@ -29,17 +30,16 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
     near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
     alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
     groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0)) + _wave_groups(field, order)
+    # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves; for that
+    # a sample of the others is enough.
+    members = [order[group[:40]] for group in groups]
+    alone = [_alone(field, some) for some in members]
     seeds = []
     others = np.ones(len(field.cand), bool)
-    for group in groups:
-        chosen = order[group[:40]]
+    for k in np.argsort(-np.array(alone), kind="stable")[:_SEEDS]:
         others[:] = True
-        others[chosen] = False
-        seeds.append(Seed(chosen, like_score(field, chosen, others, _TEMPLATES)))
-    # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves.
-    alone = [float(np.sum(np.maximum(snap_likelihood(field, s.members, s.members)[s.members] + s.like[s.members], -3.0)
-                          + np.log(HAZARD_PER_S))) for s in seeds]  # fmt: skip
-    seeds = [seeds[k] for k in np.argsort(-np.array(alone), kind="stable")[:_SEEDS]]
+        others[members[k]] = False
+        seeds.append(Seed(members[k], like_score(field, members[k], others, templates=_TEMPLATES)))
     tries: list[tuple[float, int, int, set[int]]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
@@ -53,6 +53,17 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
         if alike_tries < 2 and len(kept) < _KEPT:
             kept.append(one_try)
     return [learn(field, None, (seeds[a], seeds[b]), start) for _, a, b, _ in kept]
+
+
+def _alone(field: Field, members: np.ndarray) -> float:
+    """What the members of a group explain without taking turns with any other, in nats."""
+    every = max(len(field.cand) // _SAMPLED, 1)
+    rows = np.union1d(np.arange(0, len(field.cand), every), members)
+    others = np.ones(len(field.cand), bool)
+    others[members] = False
+    like = like_score(field, members, others, templates=_TEMPLATES, rows=rows)[np.searchsorted(rows, members)]
+    each = np.maximum(snap_likelihood(field, members, members)[members] + like, -3.0) + np.log(HAZARD_PER_S)
+    return float(np.sum(each))
 
 
 def _groups(alike: F32, weight: F32) -> list[np.ndarray]:

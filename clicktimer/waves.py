@@ -137,12 +137,19 @@ class Waves:
 
     def among(self, member: int, index: npt.NDArray[np.int64]) -> F32:
         """The same for some candidates only, (len(index),): most of them are never asked for."""
-        if member in self._columns:
-            return self._columns[member][index]
-        out = np.full(len(index), np.nan, np.float32)
+        return np.asarray(self.some_alike(np.array([member]), index)[0])
+
+    def some_alike(self, members: npt.NDArray[np.int64], index: npt.NDArray[np.int64]) -> F32:
+        """The same for several members, (len(members), len(index))."""
+        out = np.full((len(members), len(index)), np.nan, np.float32)
+        new = np.array([int(m) not in self._columns and self.has(int(m)) for m in members], bool)
         known = np.isin(index, self.rows)
-        if self.has(member) and known.any():
-            out[known] = self._compare(np.array([member]), np.searchsorted(self.rows, index[known]))[0]
+        if new.any() and known.any():
+            found = self._compare(members[new], np.searchsorted(self.rows, index[known]))
+            out[np.ix_(np.flatnonzero(new), np.flatnonzero(known))] = found
+        for i, m in enumerate(members.tolist()):
+            if m in self._columns:
+                out[i] = self._columns[m][index]
         return out
 
     def _compare(self, members: npt.NDArray[np.int64], rows: npt.NDArray[np.int64]) -> F32:

@@ -7,6 +7,8 @@ this very recording: what is common here proves nothing here.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from clicktimer import likeness
@@ -46,25 +48,46 @@ def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
     return np.asarray(np.interp(field.snap, centre, np.log(density / rate)), np.float64)
 
 
-def like_score(field: Field, members: np.ndarray, others: np.ndarray, templates: int = _MOST_TEMPLATES) -> F64:
+def like_score(
+    field: Field, members: np.ndarray, others: np.ndarray, *, templates: int = _MOST_TEMPLATES,
+    rows: np.ndarray | None = None,
+) -> F64:  # fmt: skip
     """How much more each candidate sounds like these clicks than like the others: by print, wave and loudness, in
-    nats. Waves are compared with so many of the members, the clearest.
+    nats.
+
+    others: (n,) which candidates are no such clicks. templates: with so many of the members, the clearest, waves are
+    compared. rows: only these candidates are weighed, the members among them, in order; all where it is None.
     """
+    rows = np.arange(len(field.cand)) if rows is None else rows
     if len(members) < 2:
-        return np.zeros(len(field.cand))
-    by_print = np.clip(_print_score(field, members, others), -_MOST_PRINT, _MOST_PRINT)
-    return by_print + _wave_score(field, members, others, templates) + _level_score(field, members, others)
+        return np.zeros(len(rows))
+    sample = _Sample(rows, np.searchsorted(rows, members), others[rows])
+    by_print = np.clip(_print_score(field, members, sample), -_MOST_PRINT, _MOST_PRINT)
+    return by_print + _wave_score(field, members, sample, templates) + _level_score(field, sample)
 
 
-def _wave_score(field: Field, members: np.ndarray, others: np.ndarray, templates: int) -> F64:
+@dataclass(frozen=True, slots=True)
+class _Sample:
+    """The candidates that are weighed: rows of the field, where among them the members are, and which are others."""
+
+    rows: np.ndarray
+    members: np.ndarray
+    others: np.ndarray
+
+
+def _wave_score(field: Field, members: np.ndarray, sample: _Sample, templates: int) -> F64:
     """log( density of the waves' likeness among these clicks / among the others )."""
-    none = np.zeros(len(field.cand))
-    known = members[[field.waves.has(int(m)) for m in members]]
-    if len(known) < 2:
+    none = np.zeros(len(sample.rows))
+    has = np.array([field.waves.has(int(m)) for m in members])
+    if np.count_nonzero(has) < 2:
         return none
-    known = known[np.argsort(-field.rise[known], kind="stable")[:templates]]
-    columns = field.waves.all_alike(known)
-    columns[np.arange(len(known)), known] = np.nan  # a click must not vouch for itself
+    clearest = np.flatnonzero(has)[np.argsort(-field.rise[members[has]], kind="stable")[:templates]]
+    known, at = members[clearest], sample.members[clearest]
+    if len(sample.rows) < len(field.cand):
+        columns = field.waves.some_alike(known, sample.rows)
+    else:
+        columns = field.waves.all_alike(known)
+    columns[np.arange(len(known)), at] = np.nan  # a click must not vouch for itself
     columns = -np.sort(-columns, axis=0)  # NaN last
     use = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
     sums = np.cumsum(np.nan_to_num(columns), axis=0)
@@ -76,9 +99,9 @@ def _wave_score(field: Field, members: np.ndarray, others: np.ndarray, templates
     kernel /= kernel.sum(axis=0, keepdims=True)
     prior = np.exp(-0.5 * ((centre - 0.45) / 0.09) ** 2)
     prior = prior / prior.sum() + 0.01 / len(centre)
-    other = kernel @ np.histogram(alike[others & heard], bins)[0] + 3.0 * prior
+    other = kernel @ np.histogram(alike[sample.others & heard], bins)[0] + 3.0 * prior
     other /= other.sum() * 0.025
-    mine = alike[known]
+    mine = alike[at]
     middle = float(np.median(mine))
     spread = max(1.4826 * float(np.median(np.abs(mine - middle))), 0.07)
     wide = np.where(centre > middle, 1.0, spread)  # better than usual is no reason for doubt
@@ -88,38 +111,41 @@ def _wave_score(field: Field, members: np.ndarray, others: np.ndarray, templates
     return none
 
 
-def _level_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+def _level_score(field: Field, sample: _Sample) -> F64:
     """log( density of the loudness among these clicks / among the others )."""
-    level = field.cand.peak_db
+    level = field.cand.peak_db[sample.rows]
     bins = np.arange(-100.0, 4.0, 2.0)
     centre = bins[:-1] + 1.0
     kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 2.5) ** 2)
     kernel /= kernel.sum(axis=0, keepdims=True)
-    other = kernel @ np.histogram(level[others], bins)[0] + 3.0 / len(centre)
+    other = kernel @ np.histogram(level[sample.others], bins)[0] + 3.0 / len(centre)
     other /= other.sum()
-    middle = float(np.median(level[members]))
-    spread = max(1.4826 * float(np.median(np.abs(level[members] - middle))), 2.5)
+    middle = float(np.median(level[sample.members]))
+    spread = max(1.4826 * float(np.median(np.abs(level[sample.members] - middle))), 2.5)
     same = np.exp(-0.5 * ((centre - middle) / spread) ** 2)
     same = 0.85 * same / same.sum() + 0.15 / len(centre)
     score = np.clip(np.log(same / other), -_MOST_LEVEL, _MOST_LEVEL)
     return np.asarray(np.interp(level, centre, score), np.float64)
 
 
-def _print_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
+def _print_score(field: Field, members: np.ndarray, sample: _Sample) -> F64:
     """log( density of the distance to these clicks among themselves / among the unexplained candidates of like
     loudness ).
     """
     weights = np.clip(field.rise[members], 3.0, None)
-    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights))
+    some = None if len(sample.rows) == len(field.cand) else sample.rows
+    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights), some)
     if len(members) <= 12:  # a click must not vouch for itself
         for m in range(len(members)):
             rest = np.delete(members, m)
             pattern = likeness.pattern_of(field.prints, rest, np.delete(weights, m))
-            distance[members[m]] = likeness.distances(field.prints, pattern, members[m : m + 1])[0][0]
+            own = likeness.distances(field.prints, pattern, members[m : m + 1])[0]
+            distance[sample.members[m]] = own[0]
+    rise = field.rise[sample.rows]
     d_bins = np.arange(0.0, 16.5, 0.5)
     r_bins = np.arange(0.0, 28.0, 2.0)
     d_mid, r_mid = d_bins[:-1] + 0.25, r_bins[:-1] + 1.0
-    table = np.histogram2d(field.rise[others], distance[others], (r_bins, d_bins))[0]
+    table = np.histogram2d(rise[sample.others], distance[sample.others], (r_bins, d_bins))[0]
     k_r = np.exp(-0.5 * ((r_mid[:, None] - r_mid[None, :]) / 2.5) ** 2)
     k_d = np.exp(-0.5 * ((d_mid[:, None] - d_mid[None, :]) / 0.6) ** 2)
     k_d /= k_d.sum(axis=1, keepdims=True)
@@ -128,12 +154,12 @@ def _print_score(field: Field, members: np.ndarray, others: np.ndarray) -> F64:
     table += 3.0 * prior / prior.sum()
     table /= table.sum(axis=1, keepdims=True) * 0.5
     other = table[
-        np.clip((field.rise / 2.0).astype(int), 0, len(r_mid) - 1),
+        np.clip((rise / 2.0).astype(int), 0, len(r_mid) - 1),
         np.clip((distance * 2).astype(int), 0, len(d_mid) - 1),
     ]
     # How far clicks of one kind lie apart depends on the recording: noise suppression and codecs change each
     # differently.
-    typical = float(np.clip(np.median(distance[members]), 2.0, 3.5))
+    typical = float(np.clip(np.median(distance[sample.members]), 2.0, 3.5))
     same = _gamma(distance, 6.0, typical * 1.1) * 0.92 + 0.08 / 16.0
     return np.asarray(np.clip(np.log(same / other), -6.0, 6.0), np.float64)
 
