@@ -29,8 +29,6 @@ _CORED = 3
 """So many of the best answers, with the pump's sound and without, are learnt anew from their core."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
-_CRACKLES_EACH = 0.4
-"""... that is, one whose clicks explain more than this share of what its own do, click for click."""
 _HALF_AS_GOOD = 0.8
 """... and, where no pump is heard, no answer that shares but one kind of click may be worth this share of it."""
 _LEAST_ORDER = 0.8
@@ -155,8 +153,7 @@ def _chosen(
     if place is None:
         return None
     worth, best = answers[place]
-    # Crackle or rain may explain more by sheer number; it must then explain far less click for click.
-    if any(_each(answer) > _CRACKLES_EACH * _each(answers[place]) for answer in answers[:place]):
+    if not all(judging.outshines(best, s) for _, s in answers[:place]):
         return None
     others = [answer for k, answer in enumerate(answers) if k != place]
     best = led_by(field, best)
@@ -167,7 +164,7 @@ def _chosen(
         (its_worth, s)
         for its_worth, s in others
         if judging.shared(field, chosen, np.flatnonzero(s.path.kind)) < 0.3
-        and _each((its_worth, s)) > _CRACKLES_EACH * worth / len(chosen)
+        and not judging.outshines(best, s)  # nor is crackle, be it long
         and judging.snap_of(field, s) > judging.snap_of(field, best) - 2.5  # words are no rival of a clear snap
     ]
     margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
@@ -181,7 +178,7 @@ def _chosen(
             return None
         if abs(turn) < _NO_TURN and _by_sound(field.levels, tracks) is not None:
             return None  # a pump is plainly heard, and these sounds have nothing to do with it
-        if abs(turn) < _SURE_TURN and judging.like_clockwork(field, best):
+        if judging.two_steps(field, best) or (abs(turn) < _SURE_TURN and judging.like_clockwork(field, best)):
             return _nothing(worth)
     if margin < _LEAST_LEAD * worth:
         return None
@@ -203,12 +200,7 @@ def _good_enough(field: Field, worth: float, solution: Solution) -> bool:
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if solution.track is None else _LEAST_WORTH):
         return False
     doubt = doubtful(solution.track) if solution.track is not None else 0.0 if apart else _ALONE
-    return _each((worth, solution)) >= LEAST_EACH * (1.0 + doubt)
-
-
-def _each(answer: tuple[float, Solution]) -> float:
-    worth, solution = answer
-    return worth / max(int(np.count_nonzero(solution.path.kind)), 1)
+    return worth >= LEAST_EACH * int(np.count_nonzero(solution.path.kind)) * (1.0 + doubt)
 
 
 def _nothing(worth: float) -> Heard:

@@ -28,6 +28,7 @@ _CLOCK_TICKS = 8
 _PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
+_FEW_GAPS, _MOMENT_S, _MINUTES = 8, 3.0, 15.0
 _PLAINLY_APART, _LEAST_STEPS, _MOST_DENIED = 3.0, 6, 0.3
 """From this on the level's word counts; for runs of so many of its steps; and against so large a share of them."""
 _PURE, _PURER, _CORE_WORTH = 6.0, 4.0, 0.5
@@ -115,6 +116,8 @@ def shared(field: Field, mine: np.ndarray, its: np.ndarray) -> float:
 
 def half_differs(field: Field, one: Solution, best: Solution) -> bool:
     """Whether one kind of click is about the same in two answers and the other kind is not."""
+    if outshines(best, one):
+        return False
     share = [max(shared(field, mine, its) for its in one.members) for mine in best.members]
     return min(share) < 0.3 and max(share) > 0.7 and min(len(m) for m in one.members) > 0
 
@@ -143,15 +146,34 @@ def like_clockwork(field: Field, solution: Solution) -> bool:
     return usual < _CLOCK_S and float(np.mean(np.abs(gaps - usual) < 0.03 * usual)) > 0.8
 
 
+def two_steps(field: Field, solution: Solution) -> bool:
+    """Whether the clicks are few pairs within moments, minutes apart: the same two steps of somebody who walks by.
+
+    A pump that runs for a moment has a tank without air: it starts again at once while water runs.
+    """
+    gaps = np.diff(field.cand.time_s[solution.path.kind > 0])
+    if not 2 <= len(gaps) < _FEW_GAPS:
+        return False
+    pairs = [float(np.median(gaps[at::2])) for at in (0, 1)]
+    return min(pairs) < _MOMENT_S and max(pairs) > _MINUTES * min(pairs)
+
+
 def purer(core: tuple[float, Solution], whole: tuple[float, Solution]) -> bool:
     """Whether what was learnt from the core of an answer, each with its worth, is to be believed instead of the whole.
 
     The clicks of the whole may explain more: each bark at which the level rises explains something. But where those of
     the core stand out by their sound as the whole's do not, the rest were never the switch.
     """
-    (worth, core_solution), (worth_of_whole, whole_solution) = core, whole
-    stands = [_least_median(s) for s in (core_solution, whole_solution)]
-    return stands[0] >= _PURE and stands[0] >= stands[1] + _PURER and worth > _CORE_WORTH * worth_of_whole
+    return outshines(core[1], whole[1]) and core[0] > _CORE_WORTH * whole[0]
+
+
+def outshines(one: Solution, other: Solution) -> bool:
+    """Whether the clicks of one answer, of both kinds, stand out by their sound as those of the other do not.
+
+    Crackle and rain explain much by sheer number, each drop a little.
+    """
+    stands = _least_median(one)
+    return stands >= _PURE and stands >= _least_median(other) + _PURER
 
 
 def _least_median(solution: Solution) -> float:

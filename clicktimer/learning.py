@@ -84,7 +84,8 @@ def learn(
         score = tuple(np.clip(np.log(HAZARD_PER_S) + loud[k] + like[k], -15.0, 12.0) for k in (0, 1))
         path = sequence.decode(
             llr, levels.first, field.row, field.cand.time_s, score[0] + ramp[0], score[1] + ramp[1],
-            silent=silent, least_s=_LEAST_RUN_S, start=start, posteriors=turn == rounds - 1 and rounds > 1,
+            silent=silent, least_s=_LEAST_RUN_S, step_s=float(levels.step_s[0]), start=start,
+            posteriors=turn == rounds - 1 and rounds > 1,
         )  # fmt: skip
         before, members = members, (np.flatnonzero(path.kind == 1), np.flatnonzero(path.kind == 2))
         if not len(members[0]) and not len(members[1]):

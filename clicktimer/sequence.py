@@ -42,7 +42,8 @@ class Path:
 @compiled
 def _viterbi(
     llr: F32, first: I64, row: I64, time_s: F64, score_in: F64, score_out: F64, silent: float, least_s: float,
-    start_off: float, start_on: float, over_gap: float, kind: np.ndarray, silent_kind: np.ndarray, on: np.ndarray,
+    least_rows: int, start_off: float, start_on: float, over_gap: float, kind: np.ndarray, silent_kind: np.ndarray,
+    on: np.ndarray,
 ) -> float:  # fmt: skip
     rows = llr.shape[0]
     n = row.shape[0]
@@ -51,6 +52,7 @@ def _viterbi(
     joined = np.zeros((rows, 2), dtype=np.int8)
     s0, s1 = start_off, start_on
     last0, last1 = -1e9, -1e9
+    since0, since1 = -least_rows, -least_rows  # row in which a state was entered
     i = 0
     segment = 0
     for k in range(rows):
@@ -59,34 +61,35 @@ def _viterbi(
             segment += 1
             t0, t1 = s0, s1
             if s1 - over_gap > s0:
-                t0, last0 = s1 - over_gap, -1e9
+                t0, last0, since0 = s1 - over_gap, -1e9, -least_rows
                 joined[k, 0] = 1
             if s0 - over_gap > s1:
-                t1, last1 = s0 - over_gap, -1e9
+                t1, last1, since1 = s0 - over_gap, -1e9, -least_rows
                 joined[k, 1] = 1
             s0, s1 = t0, t1
         while i < n and row[i] == k:
             t = time_s[i]
             n0, n1, l0, l1 = s0, s1, last0, last1
-            if t - last0 >= least_s and s0 + score_in[i] > s1:
-                n1, l1 = s0 + score_in[i], t
+            if t - last0 >= least_s and k - since0 >= least_rows - 1 and s0 + score_in[i] > s1:
+                n1, l1, since1 = s0 + score_in[i], t, k
                 took[i, 1] = 1
-            if t - last1 >= least_s and s1 + score_out[i] > s0:
-                n0, l0 = s1 + score_out[i], t
+            if t - last1 >= least_s and k - since1 >= least_rows - 1 and s1 + score_out[i] > s0:
+                n0, l0, since0 = s1 + score_out[i], t, k
                 took[i, 0] = 1
             s0, s1, last0, last1 = n0, n1, l0, l1
             i += 1
         n0, n1 = s0, s1
-        if s1 + silent > s0:
+        # A change without a click is no way to take back the click just before it, or to make room for the next.
+        if k - since1 >= least_rows and s1 + silent > s0:
             n0 = s1 + silent
             hushed[k, 0] = 1
-        if s0 + silent > s1:
+        if k - since0 >= least_rows and s0 + silent > s1:
             n1 = s0 + silent
             hushed[k, 1] = 1
         if hushed[k, 0]:
-            last0 = -1e9
+            last0, since0 = -1e9, k
         if hushed[k, 1]:
-            last1 = -1e9
+            last1, since1 = -1e9, k
         s0 = n0 - 0.5 * llr[k]
         s1 = n1 + 0.5 * llr[k]
     best = max(s0, s1)
@@ -169,26 +172,28 @@ def decode(
     *,
     silent: float,
     least_s: float = 1.5,
+    step_s: float = 0.25,
     start: tuple[float, float] = (0.0, 0.0),
     over_gap: float = 1.0,
     posteriors: bool = True,
 ) -> Path:
-    """The best path. llr: (rows,) per level step, zeros where no pump is heard; row: (n,) row of each candidate, in
-    order.
+    """The best path. llr: (rows,) per level step of step_s, zeros where no pump is heard; row: (n,) row of each
+    candidate, in order. least_s: shortest run or rest that begins with a click.
     """
     n = len(row)
+    least = (least_s, round(least_s / step_s))
     kind = np.zeros(n, np.int8)
     silent_kind = np.zeros(len(llr), np.int8)
     on = np.zeros(len(llr), np.int8)
     args = (llr, first.astype(np.int64), row.astype(np.int64))
     score = _viterbi(
-        *args, time_s, score_in, score_out, silent, least_s, start[0], start[1], over_gap, kind, silent_kind, on
+        *args, time_s, score_in, score_out, silent, *least, start[0], start[1], over_gap, kind, silent_kind, on
     )
     none = np.zeros(0, np.int64)
     nothing = np.zeros(0)
     unused = np.zeros(len(llr), np.int8)
     alone = _viterbi(
-        llr, args[1], none, nothing, nothing, nothing, silent, least_s, start[0], start[1], over_gap,
+        llr, args[1], none, nothing, nothing, nothing, silent, *least, start[0], start[1], over_gap,
         none.astype(np.int8), unused, unused.copy(),
     )  # fmt: skip
     chance_in, chance_out = np.zeros(n), np.zeros(n)

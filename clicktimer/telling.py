@@ -20,6 +20,7 @@ apart) is at least this: else it is only the noise nearest to where the pump sto
 """
 _LEADS = 6.0
 """A click of less chance is told, too, if nothing within a second comes near it by this many nats."""
+_MOST_UNHEARD, _CLEAR_OWN = 0.34, 4.0
 _BURST_S = 1.0
 _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
@@ -37,22 +38,16 @@ def told(
     path = solution.path
     clicks, edges = [], []
     again = _again(field, solution)
-    for i in np.flatnonzero(path.kind):
+    sure = _sure_ones(field, solution, again, order_known)
+    for i in np.flatnonzero(path.kind).tolist():
         if i in again:
             continue
         kind: Kind = "cut-in" if (path.kind[i] == 1) != flip else "cut-out"
-        first, burst = _burst_of(field, solution, int(i))
-        # In a burst the paths share their belief among its snaps: that there was a click here is their sum.
-        chance = float(min((path.chance_in if path.kind[i] == 1 else path.chance_out)[burst].sum(), 1.0))
-        if not order_known:
-            chance = float(min((path.chance_in + path.chance_out)[burst].sum(), 1.0))
-        which = path.kind[i] - 1
-        own = float(solution.score[which][i])
-        of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
-        least = DOUBTED if own > _beside(field, solution, which, burst) + _LEADS else LEAST_CHANCE
-        if chance < least or (own < _LEAST_OWN and (chance < SURE_CHANCE or of_its_kind < _LEAST_OWN)):
+        if i not in sure:
             edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
             continue
+        first, burst, chance = sure[i]
+        which = path.kind[i] - 1
         clicks.append(
             Click(
                 time_s=float(field.cand.time_s[first] + _as_the_others(field, solution, first, which)),
@@ -78,6 +73,41 @@ def told(
         kind = "cut-in" if (silent == 1) != flip else "cut-out"
         edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
+
+
+def _sure_ones(
+    field: Field, solution: Solution, again: set[int], order_known: bool
+) -> dict[int, tuple[int, np.ndarray, float]]:
+    """The picks of which one can be sure that they are clicks, each with the first snap of its burst, the burst, and
+    its chance.
+
+    Where one cannot be sure of two in three of a kind, that kind is hardly heard, and what is left of it may be the
+    noise nearest to where the pump stopped, too.
+    """
+    path = solution.path
+    sure: dict[int, tuple[int, np.ndarray, float]] = {}
+    for which in (0, 1):
+        picks = [int(i) for i in np.flatnonzero(path.kind == which + 1) if i not in again]
+        told = {i: seen for i in picks if (seen := _seen(field, solution, i, order_known)) is not None}
+        if len(told) <= _MOST_UNHEARD * len(picks):
+            told = {i: seen for i, seen in told.items() if solution.score[which][i] >= _CLEAR_OWN}
+        sure |= told
+    return sure
+
+
+def _seen(field: Field, solution: Solution, pick: int, order_known: bool) -> tuple[int, np.ndarray, float] | None:
+    path, which = solution.path, solution.path.kind[pick] - 1
+    first, burst = _burst_of(field, solution, pick)
+    # In a burst the paths share their belief among its snaps: that there was a click here is their sum.
+    chance = float(min((path.chance_out if which else path.chance_in)[burst].sum(), 1.0))
+    if not order_known:
+        chance = float(min((path.chance_in + path.chance_out)[burst].sum(), 1.0))
+    own = float(solution.score[which][pick])
+    of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
+    least = DOUBTED if own > _beside(field, solution, which, burst) + _LEADS else LEAST_CHANCE
+    if chance < least or (own < _LEAST_OWN and (chance < SURE_CHANCE or of_its_kind < _LEAST_OWN)):
+        return None
+    return first, burst, chance
 
 
 def _beside(field: Field, solution: Solution, which: int, burst: np.ndarray) -> float:
