@@ -20,6 +20,8 @@ from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceI
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.tones import ToneFinder
 
+_PARTS = 64
+
 __all__ = [
     "Listened", "Progress", "StopHearingError", "conclude", "corrected", "corrected_recording", "hear_blocks",
     "measure_recording", "measure_samples",
@@ -102,6 +104,7 @@ def measure_samples(
 def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
     """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
     finder, tones = OnsetFinder(), ToneFinder()
+    joined: list[Candidates] = []
     parts: list[Candidates] = []
     gaps: list[Gap] = []
     end_s = 0.0
@@ -110,6 +113,9 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
         if block.gap_before is not None:
             gaps.append(block.gap_before)
         parts.append(finder.feed(block))
+        if len(parts) == _PARTS:  # thousands of small arrays take more room than what is in them
+            joined.append(Candidates.join(parts))
+            parts.clear()
         tones.feed(block)
         end_s = block.start_s + len(block.samples) / block.rate_hz
         if progress is not None:
@@ -119,4 +125,4 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
                 stopped = True
                 break
     parts.append(finder.flush())
-    return Listened(Candidates.join(parts), finder, tuple(gaps), end_s, stopped, tones.lines())
+    return Listened(Candidates.join([*joined, *parts]), finder, tuple(gaps), end_s, stopped, tones.lines())
