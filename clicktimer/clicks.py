@@ -34,9 +34,9 @@ _HALF_AS_GOOD = 0.8
 _LEAST_ORDER = 0.8
 _LEAST_WORTH = 8.0
 """Nats that a sequence must explain to be told at all ..."""
-_LEAST_WORTH_ALONE = 24.0
+_LEAST_WORTH_ALONE = 30.0
 """... where no pump is heard with it ..."""
-_ALONE = 1.9
+_ALONE = 2.25
 """... and how much more each click must explain there: of rain and crackle some drops are always alike."""
 _LEAST_WORTH_APART = 4.0
 """... and where every click of it is more of a snap, by far, than anything else."""
