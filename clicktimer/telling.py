@@ -25,8 +25,12 @@ _BURST_S = 1.0
 _FIRST_S = 0.6
 """A chattering switch snaps again within this time: the first of the snaps is the click."""
 _SAME_WAVE = 0.5
-"""Likeness of the waves from which one snap is the other again."""
+"""Likeness of the waves from which one snap is the other again ..."""
+_SURELY_SAME_WAVE = 0.65
+"""... and from which it is so even where its print is buried under a pump that starts or runs down."""
 _SLIDE_S = 0.003
+_BURIED_DB, _BURIED_SD_S = 9.0, 0.15
+"""Where a chattering click stands so little over the room, a snap before it may have been buried altogether."""
 
 
 def told(
@@ -47,7 +51,7 @@ def told(
             edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
             continue
         first, burst, chance = sure[i]
-        which = path.kind[i] - 1
+        which, chatter = path.kind[i] - 1, max(int(field.burst[i]), len(burst))
         clicks.append(
             Click(
                 time_s=float(field.cand.time_s[first] + _as_the_others(field, solution, first, which)),
@@ -56,8 +60,9 @@ def told(
                 # Where an earlier snap of the burst may have been the click, its time is that much less certain.
                 timing_sd_s=float(
                     field.cand.timing_sd_s[first] + 0.5 * (field.cand.time_s[first] - field.cand.time_s[burst].min())
+                    + (_BURIED_SD_S if chatter > 1 and field.rise[first] < _BURIED_DB else 0.0)
                 ),
-                chatter=max(int(field.burst[i]), len(burst)),
+                chatter=chatter,
                 level_db=float(field.rise[i]),
             )
         )
@@ -152,7 +157,7 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
             if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)
                 plain = wave > _SAME_WAVE or alike > 0.85 or louder > 4.0 or sure
-                like = score[k] > min(score[pick] - 4.0, 1.0)
+                like = score[k] > min(score[pick] - 4.0, 1.0) or wave > _SURELY_SAME_WAVE
                 if step < 0 and plain and like and time_s[pick] - time_s[k] < _FIRST_S:
                     first = k
             k += step
