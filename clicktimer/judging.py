@@ -29,8 +29,8 @@ _PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
 _FEW_GAPS, _MOMENT_S, _MINUTES = 8, 3.0, 15.0
-_PLAINLY_APART, _LEAST_STEPS, _MOST_DENIED = 3.0, 6, 0.3
-"""From this on the level's word counts; for runs of so many of its steps; and against so large a share of them."""
+_LEAST_STEPS, _MOST_DENIED = 6, 0.3
+"""The level's word counts for runs of so many of its steps, and against so large a share of them."""
 _PURE, _PURER, _CORE_WORTH = 6.0, 4.0, 0.5
 """Nats by which the clicks of a core stand out, how much more than those of the whole, and its least share of worth."""
 
@@ -95,7 +95,7 @@ def level_denies(field: Field, solution: Solution) -> bool:
     Somebody walks about beside a pump: the first and the last of a handful of steps look like a run of seconds.
     """
     path, track = solution.path, solution.track
-    if track is None or track.apart < _PLAINLY_APART:
+    if track is None:
         return False
     picks = field.row[path.kind > 0]
     changes = np.unique(np.concatenate([picks, path.silent_rows, field.levels.first, [len(field.levels.db)]]))

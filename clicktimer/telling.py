@@ -28,6 +28,8 @@ _SAME_WAVE = 0.5
 """Likeness of the waves from which one snap is the other again ..."""
 _SURELY_SAME_WAVE = 0.65
 """... and from which it is so even where its print is buried under a pump that starts or runs down."""
+_APPROACH_S = 0.045
+"""What comes nearer before a snap is the contact on its way, not another snap."""
 _SLIDE_S = 0.003
 _BURIED_DB, _BURIED_SD_S = 9.0, 0.15
 """Where a chattering click stands so little over the room, a snap before it may have been buried altogether."""
@@ -152,12 +154,13 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
         while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < _BURST_S and not solution.path.kind[k]:
             alike = float(vectors[k - base] @ vectors[pick - base])
             louder = float(field.rise[k] - field.rise[pick])
+            apart_s = abs(float(time_s[k] - time_s[pick]))
             wave = float(waves[k - base])
             sure = score[k] > max(score[pick] - 3.0, 0.0)
             if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)
                 plain = wave > _SAME_WAVE or alike > 0.85 or louder > 4.0 or sure
-                like = score[k] > min(score[pick] - 4.0, 1.0) or wave > _SURELY_SAME_WAVE
+                like = score[k] > min(score[pick] - 4.0, 1.0) or (wave > _SURELY_SAME_WAVE and apart_s > _APPROACH_S)
                 if step < 0 and plain and like and time_s[pick] - time_s[k] < _FIRST_S:
                     first = k
             k += step
