@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from recordings import HOUSE, nearest, scene
+from recordings import HOUSE, SCENE_RATE_HZ, nearest, scene
 
 from clicktimer.candidates import Candidates
 from clicktimer.clicks import Heard, find_clicks
 from clicktimer.onsets import OnsetFinder
-from clicktimer.pipeline import Listened
+from clicktimer.pipeline import Listened, hear_blocks
 from clicktimer.records import Block
 from clicktimer.settings import PumpState
+from clicktimer.simulator import Use, simulate, us_system
 from clicktimer.simulator.noises import Noise
+from clicktimer.simulator.sounds import SoundSettings, render
 
 
 def clicks_of(heard: Listened, pump_at_start: PumpState | None = None) -> Heard:
@@ -154,6 +156,32 @@ def test_a_clock_that_ticks_is_no_switch() -> None:
         tick = 0.05 * np.exp(-t / 0.003) * np.sin(2 * np.pi * (2600.0 if k % 2 else 3400.0) * t)
         x[k * 16_000 : k * 16_000 + t.size] += tick.astype(np.float32)
     assert clicks_of(heard_in(x, 16_000)).clicks == ()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [11])
+def test_hours_of_steps_and_doors_beside_a_pump_hold_its_clicks_and_no_other(seed: int) -> None:
+    """Steps recur, come in pairs and raise the level for seconds; between the first and the last no pump runs."""
+    duration_s = 2.0 * 3600.0
+    uses = [Use(900.0 * k + 100.0, 60.0, 20.0) for k in range(8)]
+    line = simulate(us_system(6.0, pump_gpm=8.0), uses, duration_s=duration_s, seed=seed)
+    sound = SoundSettings(noises=(Noise("footsteps", per_min=0.2), Noise("doors", per_min=0.1)))
+    blocks, at = [], 0
+    for piece in render(line, sound, rate_hz=SCENE_RATE_HZ, seed=seed):
+        blocks.append(Block(piece, SCENE_RATE_HZ, at / SCENE_RATE_HZ))
+        at += len(piece)
+    found = clicks_of(hear_blocks(blocks))
+    truth = np.sort([*line.cut_ins_s, *line.cut_outs_s])
+    assert len(truth) >= 8
+    np.testing.assert_allclose([c.time_s for c in found.clicks], truth, atol=0.003)
+
+
+def test_a_clock_that_ticks_just_before_a_click_does_not_hide_it() -> None:
+    """Ticks each second, a tenth before every click: within the time in which a chattering switch snaps again."""
+    heard, truth = scene("jet", noises=(Noise("clock"),), seed=3)
+    found = clicks_of(heard)
+    assert [c.kind for c in found.clicks] == [kind for _, kind in truth.clicks]
+    np.testing.assert_allclose([c.time_s for c in found.clicks], [t for t, _ in truth.clicks], atol=0.003)
 
 
 def test_nothing_gives_nothing() -> None:

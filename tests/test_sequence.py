@@ -220,3 +220,14 @@ def test_probabilities_stay_sound_over_an_hour() -> None:
         assert np.isfinite(chance).all()
         assert ((chance >= 0) & (chance <= 1)).all()
     assert (path.chance_in + path.chance_out <= 1 + 1e-9).all()
+
+
+def test_a_silent_change_takes_back_no_click() -> None:
+    """A bang while the pump stands still, or runs on: it may not start and in the same moment be stopped unheard."""
+    for level, scores in ((-1.2, {"score_in": (12.0,)}), (1.2, {"score_out": (12.0,)})):
+        case = Case((level,) * 40, (), (20,), (5.0,), scores.get("score_in", (-9.0,)), scores.get("score_out", (-9.0,)))
+        taken_back = replace(case, silent=-8.5)
+        assert taken_back.decode().kind.tolist() in ([1], [2])
+        path = replace(taken_back, least_s=1.5).decode()
+        assert path.kind.tolist() == [0]
+        assert not len(path.silent_rows)
