@@ -199,6 +199,8 @@ def _good_enough(field: Field, worth: float, solution: Solution) -> bool:
     apart = solution.track is None and judging.stand_apart(field, solution)
     if worth < (_LEAST_WORTH_APART if apart else _LEAST_WORTH_ALONE if solution.track is None else _LEAST_WORTH):
         return False
+    if solution.track is None and not apart and judging.bare_order(field, solution):
+        return False
     doubt = doubtful(solution.track) if solution.track is not None else 0.0 if apart else _ALONE
     return worth >= LEAST_EACH * int(np.count_nonzero(solution.path.kind)) * (1.0 + doubt)
 

@@ -6,6 +6,8 @@ that begin and end with a sound, a click that was missed before the first that w
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from clicktimer.field import Field
@@ -28,6 +30,10 @@ _CLOCK_TICKS = 8
 _PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
+_BY_CHANCE, _LEAST_SPREAD = 1.2, 0.05
+"""Standard deviation of the logarithm of a time between events at random, and the least that is told apart."""
+_LEAST_ORDER_NATS, _PLAIN_ORDER_NATS, _STANDS_OUT = 5.0, 12.0, 9.0
+"""On the develop half true clicks without a pump stand out by 10.6 nats and more, what else recurs by 7.6 at most."""
 _FEW_GAPS, _MOMENT_S, _MINUTES = 8, 3.0, 15.0
 _LEAST_STEPS, _MOST_DENIED = 6, 0.3
 """The level's word counts for runs of so many of its steps, and against so large a share of them."""
@@ -144,6 +150,32 @@ def like_clockwork(field: Field, solution: Solution) -> bool:
         return False
     usual = float(np.median(gaps))
     return usual < _CLOCK_S and float(np.mean(np.abs(gaps - usual) < 0.03 * usual)) > 0.8
+
+
+def order_of_its_own(field: Field, solution: Solution) -> float:
+    """How far from chance the order of the clicks is, in nats: that two kinds take turns, and that runs, or rests, are
+    alike.
+
+    Any sounds may recur; of so many of each kind thrown at random, few orders have them take turns, and the times
+    between such throws spread as those of an exponential do.
+    """
+    time_s = field.cand.time_s[solution.path.kind > 0]
+    n = len(time_s)
+    if n < 2:
+        return 0.0
+    nats = math.log(math.comb(n, n // 2) / 2.0)
+    for gaps in (np.diff(time_s)[::2], np.diff(time_s)[1::2]):
+        if len(gaps) >= 2:
+            spread = float(np.std(np.log(gaps), ddof=1))
+            nats += (len(gaps) - 1) * max(math.log(_BY_CHANCE / max(spread, _LEAST_SPREAD)), 0.0)
+    return nats
+
+
+def bare_order(field: Field, solution: Solution) -> bool:
+    """Whether clicks that no pump vouches for come in an order that chance makes too, or nearly so and hardly stand out.
+    """
+    nats = order_of_its_own(field, solution)
+    return nats < _LEAST_ORDER_NATS or (nats < _PLAIN_ORDER_NATS and _least_median(solution) < _STANDS_OUT)
 
 
 def two_steps(field: Field, solution: Solution) -> bool:
