@@ -172,7 +172,7 @@ def order_of_its_own(field: Field, solution: Solution) -> float:
 
 
 def bare_order(field: Field, solution: Solution) -> bool:
-    """Whether clicks that no pump vouches for come in an order that chance makes too, or nearly, and hardly stand out."""
+    """Whether clicks that no pump vouches for come in an order of chance, or nearly so and hardly stand out."""
     nats = order_of_its_own(field, solution)
     return nats < _LEAST_ORDER_NATS or (nats < _PLAIN_ORDER_NATS and _least_median(solution) < _STANDS_OUT)
 
