@@ -150,7 +150,8 @@ SETTLE_MORE_SHUT: Final = (
     "open a tap until the pump cuts in, shut it, wait for the cut-out, repeat."
 )
 SETTLE_MORE_STEADY: Final = (
-    "Leave the one tap running for more cycles, or record at least {count} runs with every tap shut."
+    "Record at least {count} runs with every tap shut. Leaving the one tap running for more cycles narrows the "
+    "interval, but not what the steady-tap method itself may read short or long."
 )
 SETTLE_NO_USE: Final = (
     "Shut every tap and record again (open a tap only until the pump cuts in), and say so (--taps-shut); "

@@ -11,10 +11,11 @@ import pytest
 from handmade import a_day, cycle, measurements, nothing_heard, short_cycling
 from hypothesis import given, settings
 
-from clicktimer.records import Band, Cycle, Gap, Intervals, Measurement, Verdict
+from clicktimer import sentences
+from clicktimer.records import Band, Cycle, Gap, Intervals, Measurement, Notice, Verdict
 from clicktimer.report.advice import BAND_NEXT, BAND_TITLE, cautions, next_steps
 from clicktimer.report.tables import HEADER, cycles_csv, safe_cell
-from clicktimer.report.text import render_text
+from clicktimer.report.text import render_text, summary_line
 from clicktimer.report.words import clock_text, length_text, plain, position_text, seconds_text, started_time, table
 
 
@@ -55,6 +56,22 @@ def test_nothing_heard_is_told_as_not_measured_with_what_to_try():
     assert "NOT MEASURED" in text
     assert "hand's width" in text
     assert " s to " not in text
+
+
+def test_a_silent_recording_is_sent_to_the_microphone_and_not_to_the_switch():
+    silent = dataclasses.replace(nothing_heard(), warnings=(Notice("digital-silence", "the recording is silence"),))
+    (step,) = next_steps(silent)
+    assert "microphone" in step
+    assert "hand's width" not in step
+
+
+def test_one_line_says_the_title_and_the_run_with_its_interval():
+    m = short_cycling()
+    assert m.run is not None
+    assert summary_line(m).startswith(f"{m.source.name}: short cycling; run with no water in use ")
+    assert f" to {sentences.seconds_texts(m.run.seconds, m.run.low_s, m.run.high_s)[2]} s)" in summary_line(m)
+    assert summary_line(a_day()).endswith(": no verdict yet; run with no water in use at most 40.1 s")
+    assert summary_line(nothing_heard()).endswith(": not measured")
 
 
 def test_an_upper_bound_is_never_told_as_a_run_time():

@@ -160,5 +160,8 @@ def browser() -> Answer:
     try:
         found = webbrowser.get()
     except webbrowser.Error:
-        return False, "no browser was found; one is needed only for reports in HTML and for clicktimer page"
+        return False, (
+            "none was found that can be opened from here (none installed, or no screen); one is needed only for "
+            "reports in HTML and for clicktimer page"
+        )
     return True, str(getattr(found, "name", "") or type(found).__name__)

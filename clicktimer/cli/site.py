@@ -26,7 +26,8 @@ INTRODUCTION = (
 def site_command() -> None:
     """Write down what is known of a house, once, in a site file.
 
-    A site file is a text file (TOML) that measure, tank and well take with --site FILE.
+    A site file is a text file (TOML) taken with --site FILE by measure, day, listen,
+    report, compare, tank and well.
     Its keys are the names of the options; what is typed on the command line overrules it.
     """
 

@@ -80,6 +80,11 @@ def to_try(measurement: Measurement) -> tuple[str, ...]:
         )
     if any(w.code == "variable-speed" for w in m.warnings):
         return (m.verdict.settle,)
+    if any(w.code == "digital-silence" for w in m.warnings):
+        return (
+            "The recording holds no sound at all: allow the app to use the microphone, unmute it, play a short "
+            "recording back to hear that it works, and record again.",
+        )
     if not m.clicks:
         return (
             "Place the phone or computer by the pressure switch, a hand's width from its cover and outside it, and "

@@ -92,6 +92,6 @@ def _motor_line(f: MotorFinding) -> str:
         return f"{head}: whether the {bound} for motors {f.limits[0].power_text()} applies is not known."
     words = {
         "within": f"within the {bound}", "outside": f"{past} the {bound}",
-        "too close to call": f"too close to the {bound} to call",
+        "too close to call": f"too close to call against the {bound}",
     }.get(f.answer, f"to be held against the {bound}")  # fmt: skip
     return f"{head}: {words}."

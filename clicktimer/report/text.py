@@ -22,11 +22,11 @@ from clicktimer.report.words import (
     half_width_text,
     length_text,
     plain,
-    seconds_text,
     started_time,
     wrap,
 )
-from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE
+from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE, at_most_text
+from clicktimer.sentences import seconds_text as interval_text
 from clicktimer.tank.day import day_starts
 
 Emphasis = Callable[[str], str]
@@ -81,16 +81,15 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
 
 
 def summary_line(measurement: Measurement) -> str:
-    """Return one line: the recording's name, its run time with interval, and the band."""
+    """Return one line: the recording's name, the verdict as its title says it, and the run time with its interval."""
     m = measurement
-    name = plain(m.source.name)
+    line = f"{plain(m.source.name)}: {title_of(m).lower()}"
     if m.run is None:
-        return f"{name}: not measured"
-    half = (m.run.high_s - m.run.low_s) / 2
-    shown = seconds_text(m.run.seconds, half)
-    said = f"at most {shown}" if m.run.one_sided else shown
-    band = m.verdict.band or "no verdict"
-    return f"{name}: run {said}, {band}{'' if m.verdict.sure else ' (not sure)'}"
+        return line
+    if m.run.one_sided:
+        return f"{line}; run with no water in use at most {at_most_text(m.run.seconds, m.run.high_s)}"
+    most = 1 if m.run.spread_s is None else 2  # as in the verdict
+    return f"{line}; run with no water in use {interval_text(m.run.seconds, m.run.low_s, m.run.high_s, most)}"
 
 
 def _source_lines(m: Measurement) -> list[str]:
