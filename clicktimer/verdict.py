@@ -8,7 +8,7 @@ stands in the way of every sure verdict. The reasons and figures are in docs/ver
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Final, Literal
 
 from clicktimer import sentences
 from clicktimer.errors import SettingsError
@@ -105,6 +105,20 @@ def allowed_interval_s(run: RunTime) -> tuple[float, float]:
         room_s = RUN_TO_RUN_SHARE * run.seconds
         return min(run.low_s, run.seconds - room_s), max(run.high_s, run.seconds + room_s)
     return run.low_s, run.high_s
+
+
+def same_side(run: RunTime, marks_s: tuple[float, float] = MARKS_S) -> Literal["short", "good"] | None:
+    """Return what all that the run may be has in common: below the first mark, at or past the second, or neither.
+
+    Marks in s. Between two such bands the band may be open, and yet it is sure what the run means for the pump. A run
+    in doubt has no side, and an upper bound is never good.
+    """
+    low_s, high_s = allowed_interval_s(run)
+    if run.doubt:
+        return None
+    if high_s < marks_s[0]:
+        return "short"
+    return "good" if low_s >= marks_s[1] and not run.one_sided else None
 
 
 def _allowance_sentence(run: RunTime) -> str:

@@ -231,6 +231,19 @@ def test_a_flow_near_half_the_rate_is_named_with_flow_as_the_remedy():
     assert flow.share.value > 0.9
 
 
+def test_a_leak_is_no_steady_use_near_half_of_the_pumps_rate():
+    # 0.5 of 8 gpm runs all day: it makes all starts, and is 6 % of the rate.
+    leaking = read_day(log_of(us_system(14.0, pump_gpm=8.0), [Use(0.0, DAY_S, gal_to_l(0.5))]))
+    assert leaking.log_facts["seeping"] == "yes"
+    assert leaking.log_facts["steady-use"] == "none"
+    # A small flow of some hours is a use, but not near half of the pump's rate.
+    small = read_day(log_of(BUSY, [Use(3_600.0, 6 * 3_600.0, gal_to_l(1.2))]))
+    assert small.log_facts["steady-use"] == "some"
+    # Half of the rate for hours is what the cause is about.
+    half = read_day(log_of(BUSY, [Use(3_600.0, 3 * 3_600.0, gal_to_l(4.5))]))
+    assert half.log_facts["steady-use"] == "most"
+
+
 def test_chatter_and_a_run_that_does_not_end_are_counted():
     ins = tuple(1000.0 * i for i in range(1, 13))
     outs = tuple(t + 60.0 for t in ins)

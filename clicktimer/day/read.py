@@ -15,7 +15,7 @@ from clicktimer.day.norun import NoUseRun, abstained, no_use_run_of_day
 from clicktimer.day.repair import possible
 from clicktimer.day.replay import Replayed, replay, withheld
 from clicktimer.day.seeping import Seeping, find_seeping, nothing_told
-from clicktimer.day.starts import Starts, read_starts
+from clicktimer.day.starts import MIDDLE, Starts, read_starts
 from clicktimer.day.walltime import parse_span, parse_zone, spans_s
 from clicktimer.day.water import Water, read_water
 from clicktimer.errors import SettingsError
@@ -200,8 +200,10 @@ def _facts(
     if answers == {"outside"} or answers == {"within"}:
         facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
     if enough:
-        share = sum(flow.share.value for flow in starts.flows)
-        facts["steady-use"] = "most" if share > 0.5 else "some" if share > 0 else "none"
+        # What seeps is a leak and no use, and only a flow near half of the pump's rate speaks against the use.
+        uses = [f for f in starts.flows if not seeping.is_flow(f.use.duty)]
+        share = sum(f.share.value for f in uses if MIDDLE[0] <= f.use.duty <= MIDDLE[1])
+        facts["steady-use"] = "most" if share > 0.5 else "some" if uses else "none"
     for change in changes:
         if change.what == "over days" and change.chance is not None and change.share is not None:
             facts["run-trend"] = "falling" if change.told and change.share < 0 else "steady"

@@ -29,6 +29,8 @@ SAFE: Final = 1.18
 """The limit, told as "no more than", is so much above D over the longest rest. With it no more than that seeped on 99 %
 of the seeping days of the develop seeds of tests/benchmarks/days.py; without it on 21 % of those not told, field."""
 
+SAME_SHARE: Final = 0.15  # a steady flow so close to the seeping is the seeping
+
 Pattern = Literal["none", "constant", "part of the day", "timed restarts"]
 
 
@@ -57,6 +59,10 @@ class Seeping:
     def told(self) -> bool:
         """Whether seeping is told."""
         return self.pattern == "constant"
+
+    def is_flow(self, duty: float) -> bool:
+        """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
+        return self.told and self.duty is not None and abs(duty - self.duty) <= SAME_SHARE * self.duty
 
 
 def find_seeping(log: DayLog) -> Seeping:

@@ -23,7 +23,7 @@ from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.words import length_text
 from clicktimer.tank.sentences import Finding
-from clicktimer.verdict import allowed_interval_s, band_name, basis_of
+from clicktimer.verdict import allowed_interval_s, band_name, basis_of, same_side
 
 Marks = tuple[float, float]
 
@@ -31,7 +31,7 @@ Marks = tuple[float, float]
 def first_page(result: Result, marks_s: Marks) -> FirstPage:
     """Return page one of a result; marks in s."""
     m = result.measured
-    tone, verdict = headline(m)
+    tone, verdict = headline(m, marks_s)
     found = _found_day(result, marks_s) if result.reading is not None else found_of(m, marks_s)
     page = FirstPage(
         tone=tone,
@@ -68,8 +68,8 @@ def _prices(result: Result) -> tuple[Block, ...]:
     return tuple(block for block in price_blocks(result.prices, tank) if isinstance(block, Words))
 
 
-def headline(m: Measurement) -> tuple[Tone, str]:
-    """Return the verdict in a few words, and how it is set off."""
+def headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:
+    """Return the verdict in a few words, and how it is set off; marks in s."""
     if _not_judged(m):
         return "open", words.NOT_JUDGED
     if m.run is None:
@@ -80,6 +80,9 @@ def headline(m: Measurement) -> tuple[Tone, str]:
     if m.run.doubt:
         return "open", words.DOUBTED
     if not sure:
+        side = same_side(m.run, marks_s)
+        if side is not None:  # which of two bands is open, what both mean is not
+            return side, words.VERDICT["short" if side == "short" else "a-minute-or-more"]
         return "open", words.OPEN if m.run.one_sided else words.CLOSE
     tone: Tone = "short" if band in SHORT_BANDS else "below" if band == "under-a-minute" else "good"
     return tone, words.VERDICT[band]

@@ -39,7 +39,7 @@ def verdict_told(
     measured: Measurement, how: How, marks_s: tuple[float, float], folder: str, *, refills: bool
 ) -> dict[str, Any]:
     """The verdict, in the document's words. refills: the run has what the open tap adds taken into account."""
-    tone, title = headline(measured)
+    tone, title = headline(measured, marks_s)
     found, settle = list(found_of(measured, marks_s)), measured.verdict.settle
     if how == "live" and measured.run is None and measured.ambiguous is None:
         title, found, settle = words.NOT_YET, [words.NOT_YET_FOUND], ""

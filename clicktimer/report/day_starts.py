@@ -40,12 +40,11 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         times = f"{s.chatter} time{'' if s.chatter == 1 else 's'}"
         words = "clicks came close together (within 2 s): the switch chatters, or another sound lies on it."
         lines.append(Words(f"{times} {words}"))
-    leak = day.seeping.duty if day.seeping.told and day.seeping.duty else 0.0
     for flow in sorted(s.flows, key=lambda f: -f.share.value)[:3]:
         size, of_all = f"{share_of(flow.use.duty_told)} of the pump's rate", f"{share_of(flow.share)} of all"
         if flow.flow is not None:
             size = in_units(flow.flow, "L/min", units)
-        if abs(flow.use.duty - leak) <= 0.15 * leak:
+        if day.seeping.is_flow(flow.use.duty):
             text = (
                 f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. Stop the leak before anything "
                 "else."

@@ -144,7 +144,21 @@ def title_of(m: Measurement) -> str:
     title = advice.BAND_TITLE[m.verdict.band]
     if m.verdict.sure:
         return title
+    side = same_side(m.run, _marks_s(m))
+    if side is not None:  # which of two bands is open, what both mean is not
+        return advice.BAND_TITLE["short" if side == "short" else "a-minute-or-more"]
     return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
+
+
+def _marks_s(m: Measurement) -> tuple[float, float]:
+    """The marks that the verdict was made with, s: those of the tank's system, else as the settings name them."""
+    if m.tank is not None:
+        low_s, high_s = m.tank.system.marks_s
+    elif "marks" in m.settings:
+        low_s, high_s = (float(mark) for mark in str(m.settings["marks"]["value"]).split("/"))
+    else:
+        return MARKS_S
+    return low_s, high_s
 
 
 def _tank_given(tank: Any) -> bool:
