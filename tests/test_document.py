@@ -26,6 +26,7 @@ from pypdf import PdfReader
 
 from clicktimer import sentences
 from clicktimer.cli import run
+from clicktimer.document import words
 from clicktimer.document.again import Asked, Result, asked_json
 from clicktimer.document.compose import Presented, compose, date_text, parse_date, result_json
 from clicktimer.document.evidence import gather_evidence, runs_to_show
@@ -504,3 +505,14 @@ def test_a_doubt_stands_on_page_one():
     first = documents.made(replace(result, measured=m), what).first
     assert first.tone == "open"
     assert sentences.DOUBT_TWO_PUMPS in first.notes[0]
+
+
+def test_a_leak_that_makes_most_starts_comes_before_a_larger_tank():
+    for leak_gpm, gallons, first in ((0.3, 30.0, True), (0.05, 14.0, False)):
+        result, what = documents.of_a_day(leak_gpm=leak_gpm, gallons=gallons)
+        assert result.reading is not None
+        assert result.reading.seeping.told
+        steps = [step.text for step in documents.made(result, what, heard=False).first.steps]
+        assert steps.count(words.NEXT_LEAK) == 1
+        tank = next(i for i, text in enumerate(steps) if "larger tank" in text)
+        assert (steps.index(words.NEXT_LEAK) < tank) is first

@@ -61,6 +61,11 @@ class DayReading:
         """Water from midnight to five, a night, in the unit of ``water``."""
         return None if self.night is None else self.night.value
 
+    @property
+    def leak_makes_most_starts(self) -> bool:
+        """Whether seeping is told and more than half of the starts are its own."""
+        return sum(f.share.value for f in self.starts.flows if self.seeping.is_flow(f.use.duty)) > 0.5
+
 
 def read_day(
     log: DayLog,

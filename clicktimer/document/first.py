@@ -180,6 +180,10 @@ def _steps(result: Result) -> list[Step]:
     steps = []
     if runs_on(m) or (day is not None and day.starts.endless):
         steps.append(Step(words.NEXT_ENDLESS, words.OWNER))
+    leak = Step(words.NEXT_LEAK, words.OWNER)
+    leak_first = day is not None and day.leak_makes_most_starts
+    if leak_first:
+        steps.append(leak)
     if m.run is None:
         tries = [words.PUMP_AT_START] if m.ambiguous is not None else to_try(m)
         if day is not None:
@@ -192,8 +196,8 @@ def _steps(result: Result) -> list[Step]:
     if band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
         steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
-    if day is not None and day.seeping.told:
-        steps.append(Step(words.NEXT_LEAK, words.OWNER))
+    if day is not None and day.seeping.told and not leak_first:
+        steps.append(leak)
     if m.verdict.settle:
         steps.append(Step(words.SETTLE.get(m.verdict.settle, m.verdict.settle), words.MEASURER))
     return steps
