@@ -12,11 +12,15 @@ from handmade import a_day, cycle, measurements, nothing_heard, short_cycling
 from hypothesis import given, settings
 
 from clicktimer import sentences
-from clicktimer.records import Band, Cycle, Gap, Intervals, Measurement, Notice, Verdict
+from clicktimer.document import words as paper_words
+from clicktimer.document.first import found_of, headline
+from clicktimer.marks import MARKS_S
+from clicktimer.records import Band, Cycle, Gap, Intervals, Measurement, Notice, RunTime, Verdict
 from clicktimer.report.advice import BAND_NEXT, BAND_TITLE, cautions, next_steps
 from clicktimer.report.tables import HEADER, cycles_csv, safe_cell
 from clicktimer.report.text import render_text, summary_line
 from clicktimer.report.words import clock_text, length_text, plain, position_text, seconds_text, started_time, table
+from clicktimer.verdict import judge
 
 
 def test_the_verdict_comes_first():
@@ -82,9 +86,40 @@ def test_an_upper_bound_is_never_told_as_a_run_time():
 
 
 def test_an_open_question_is_told_as_too_close_with_what_would_settle_it():
-    m = short_cycling(verdict=Verdict("under-a-minute", False, "Too close to call.", "Record three more runs."))
+    run = RunTime(59.8, 59.1, 60.5, 3, "taps shut", False, 0.006, 0.7)
+    open_one = Verdict("under-a-minute", False, "Too close to call.", "Record three more runs.")
+    m = short_cycling(run=run, verdict=open_one)
     assert "TOO CLOSE TO CALL" in render_text(m)
     assert next_steps(m) == ("Record three more runs.",)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "doubt", "title", "paper"),
+    [
+        (19.35, "", "SHORT CYCLING", paper_words.VERDICT["short"]),
+        (180.0, "", "AS IT SHOULD BE", paper_words.VERDICT["a-minute-or-more"]),
+        (30.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
+        (60.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
+        (19.35, "Two pumps were heard.", "TOO CLOSE TO CALL", paper_words.DOUBTED),
+    ],
+)
+def test_a_title_is_open_only_where_what_it_means_is(seconds: float, doubt: str, title: str, paper: str):
+    run = RunTime(seconds, seconds - 0.05, seconds + 0.05, 2, "taps shut", False, 0.003, None, "", doubt)
+    m = short_cycling(run=run, verdict=judge(run))
+    assert not m.verdict.sure
+    lines = render_text(m).splitlines()
+    assert lines[2] == title
+    assert lines[3].startswith("  Too close to call between ")  # which of the two bands stays open, and is said
+    assert summary_line(m).split(": ")[1].startswith(title.lower())
+    assert headline(m, MARKS_S)[1] == paper
+    assert "too close to call" in found_of(m, MARKS_S)[1]
+
+
+def test_the_title_is_by_the_marks_the_verdict_was_made_with():
+    run = RunTime(19.35, 19.3, 19.4, 2, "taps shut", False, 0.003, None)
+    m = short_cycling(run=run, verdict=judge(run, marks_s=(19.0, 60.0)), settings={"marks": {"value": "19/60"}})
+    assert render_text(m).splitlines()[2] == "TOO CLOSE TO CALL"
+    assert headline(m, (19.0, 60.0))[1] == paper_words.CLOSE
 
 
 def test_a_day_of_runs_is_shortened_and_says_where_the_rest_is():

@@ -12,7 +12,7 @@ from clicktimer import sentences
 from clicktimer.errors import SettingsError
 from clicktimer.marks import BANDS, band_edges_s, band_of
 from clicktimer.records import RunTime
-from clicktimer.verdict import judge
+from clicktimer.verdict import judge, same_side
 
 
 def run_of(seconds: float, half_s: float | None = None, **changes) -> RunTime:
@@ -23,6 +23,30 @@ def run_of(seconds: float, half_s: float | None = None, **changes) -> RunTime:
 
 def bound_of(seconds: float, **changes) -> RunTime:
     return replace(RunTime(seconds, 0.0, seconds + 0.01, 4, "shortest run", True, 0.01, None), **changes)
+
+
+@pytest.mark.parametrize(
+    ("run", "side"),
+    [
+        (run_of(19.9, 0.5), "short"),  # 5 to 20 s or 20 to 30 s: either wears the pump out
+        (run_of(5.0, 0.3), "short"),
+        (run_of(29.8, 0.6), None),
+        (run_of(45.0), None),
+        (run_of(60.2, 0.6), None),
+        (run_of(180.0, 2.0), "good"),
+        (run_of(19.9, 0.5, doubt="Two pumps."), None),
+        (run_of(29.0, 0.1, how="steady tap"), None),  # reads up to 5 % short: 29.1 / 0.95 is 30.6 s
+        (bound_of(19.5), "short"),
+        (bound_of(180.0), None),
+    ],
+)
+def test_two_open_bands_on_one_side_of_the_marks_mean_the_same(run, side):
+    assert same_side(run) == side
+
+
+def test_the_marks_that_were_given_make_the_side():
+    assert same_side(run_of(19.9, 0.5), (15.0, 60.0)) is None
+    assert same_side(run_of(40.0, 1.0), (45.0, 90.0)) == "short"
 
 
 # Common practice, no source: under 5 s, 20 s, 30 s and 60 s, and 180 s and more.

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
+from clicktimer.marks import MARKS_S
 from clicktimer.records import Measurement, RunTime
 from clicktimer.report import advice
 from clicktimer.report.blocks import Block, Words, lines_of
@@ -28,6 +29,7 @@ from clicktimer.report.words import (
 from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE, at_most_text
 from clicktimer.sentences import seconds_text as interval_text
 from clicktimer.tank.day import day_starts
+from clicktimer.verdict import same_side
 
 Emphasis = Callable[[str], str]
 
