@@ -135,7 +135,8 @@ def _open(m: Measurement) -> Iterator[Block]:
         yield Words(words.TWO_KINDS, "-")
     part = sum(not c.complete for c in m.cycles)
     if part:
-        yield Words(words.NOT_WHOLE.format(count=part, all=len(m.cycles)), "-")
+        one = words.NOT_WHOLE_ONLY if len(m.cycles) == 1 else words.NOT_WHOLE_ONE
+        yield Words((one if part == 1 else words.NOT_WHOLE).format(count=part, all=len(m.cycles)), "-")
     if m.tank is not None:
         for missing in m.tank.missing:
             if m.run is not None or missing.what != "the run with no water in use":

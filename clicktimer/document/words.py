@@ -229,6 +229,8 @@ TWO_KINDS: Final = "Which clicks start the pump and which stop it."
 SPREAD: Final = "How much one run differs from the next: there were too few of them."
 MISSING: Final = "{what}. To get it: {how}."
 NOT_WHOLE: Final = "{count} of {all} runs were not heard whole; they are in the table with the reason."
+NOT_WHOLE_ONE: Final = "1 of {all} runs was not heard whole; it is in the table with the reason."
+NOT_WHOLE_ONLY: Final = "The one run was not heard whole; it is in the table with the reason."
 NO_SYNTHETIC_CLAIM: Final = (
     "The method has been tried on simulated households and on other mechanical clicks; no collection of recordings of "
     "real pressure switches was to be had. What was measured stands in the program's page on its accuracy."
