@@ -157,6 +157,10 @@ SETTLE_NO_USE: Final = (
     "Shut every tap and record again (open a tap only until the pump cuts in), and say so (--taps-shut); "
     "or leave one tap running steadily at less than half of the pump's flow for some cycles, and say so (--steady-tap)."
 )
+LONG_RECORDING: Final = (
+    "Or read this same recording as a day: clicktimer day FILE tells the run, the leak and the water of a day from the "
+    "household's ordinary use."
+)
 SETTLE_NOT_MEASURED: Final = (
     "Record again nearer to the switch (a hand's width from its cover, touching nothing), "
     "from before the pump cuts in until after it cuts out, several times."

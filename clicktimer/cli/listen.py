@@ -38,6 +38,8 @@ KEPT = {
     "no sound.",
 }
 
+DAY_FROM_S = 6 * 3600.0  # common practice, no source
+
 
 @click.command("listen", short_help="Listen live: a guided test, or a day unattended.")
 @click.option("--for", "for_text", metavar="TIME", help='Listen so long: "24 h". [until Ctrl-C]')
@@ -330,8 +332,19 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     click.echo(render_text(measured, emphasis=emphasis_for(), csv_hint=False), nl=False)
     # The report is longer than a screen: its end tells the main thing again.
     click.echo("\n" + "\n".join(wrap(f"In short: {summary_line(measured)}")))
-    click.echo(f"Kept in {session.folder.path}\nTo read it again:\n  clicktimer measure {_quoted(session.folder.path)}")
+    click.echo(last_words(session.folder.path, measured))
     return MEASURED if measured.run is not None else NOT_MEASURED
+
+
+def last_words(folder: Path, measured: Measurement) -> str:
+    """Where a listening lies and what reads it again; as a day too, where it lasted for six hours of ordinary use."""
+    from clicktimer.report.advice import reads_as_a_day
+
+    text = f"Kept in {folder}\nTo read it again:\n  clicktimer measure {_quoted(folder)}"
+    if not reads_as_a_day(measured, DAY_FROM_S):
+        return text
+    day = f"  clicktimer day {_quoted(folder)}"
+    return f"{text}\nTo read the run, the leak and the water of a day from it:\n{day}"
 
 
 def _quoted(path: Path) -> str:

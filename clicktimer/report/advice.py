@@ -5,6 +5,9 @@ What each band means is said with the verdict; this adds what to do about it. Co
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Final
+
 from clicktimer.causes.heard import runs_on
 from clicktimer.cautions import (
     BEFORE_WORK,
@@ -16,6 +19,7 @@ from clicktimer.cautions import (
     TANK,
 )
 from clicktimer.records import Band, Measurement
+from clicktimer.sentences import LONG_RECORDING
 
 __all__ = [
     "BAND_NEXT",
@@ -30,6 +34,7 @@ __all__ = [
     "TANK",
     "cautions",
     "next_steps",
+    "reads_as_a_day",
     "runs_on",
     "to_try",
 ]
@@ -53,20 +58,30 @@ BAND_NEXT: dict[Band, str] = {
     "over-three-minutes": "Keep this figure: a shorter run a year from now means that air is being lost.",
 }
 
+LONG_S: Final = 2 * 3600.0  # so much ordinary use may tell what a test with the taps would; common practice, no source
 SHORT_BANDS: tuple[Band, ...] = ("very-short", "short", "short-of-30")
 
 
 def next_steps(measurement: Measurement) -> tuple[str, ...]:
     """Return what to do next, most useful first: what would settle an open question, then what the band asks for."""
     m = measurement
+    as_a_day = (LONG_RECORDING,) if reads_as_a_day(m) else ()
     if m.run is None:
-        return to_try(m)
+        return (*to_try(m), *as_a_day)
     steps: list[str] = []
     if m.verdict.settle:
-        steps.append(m.verdict.settle)
+        steps += [m.verdict.settle, *as_a_day]
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(BAND_NEXT[m.verdict.band])
     return tuple(steps)
+
+
+def reads_as_a_day(m: Measurement, least_s: float = LONG_S) -> bool:
+    """Whether it is ordinary use that was heard, for ``least_s`` seconds or more: read as a day it tells more."""
+    taps = m.settings.get("taps")
+    said = isinstance(taps, Mapping) and taps.get("value") is not None
+    driven = any(w.code == "variable-speed" for w in m.warnings)
+    return m.source.duration_s >= least_s and bool(m.clicks) and not said and not driven
 
 
 def to_try(measurement: Measurement) -> tuple[str, ...]:
