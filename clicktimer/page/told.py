@@ -19,7 +19,7 @@ from clicktimer.marks import band_edges_s, band_of
 from clicktimer.page import words
 from clicktimer.page.strip import line_length_s, lines_of
 from clicktimer.records import Cycle, Gap, Measurement, Notice
-from clicktimer.report.tank import FINDING_TITLE
+from clicktimer.report.tank import finding_title
 from clicktimer.sentences import seconds_text
 from clicktimer.settings import MeasureOptions
 from clicktimer.store.following import Logged
@@ -50,7 +50,7 @@ def verdict_told(
         notes.append(words.REFILLS)
     tank = measured.tank
     if tank is not None and tank.judgement is not None:
-        notes.append(f"The tank there: {FINDING_TITLE[tank.judgement.finding]}. {tank.judgement.text}")
+        notes.append(f"The tank there: {finding_title(tank, tank.judgement)}. {tank.judgement.text}")
     return {
         "tone": tone,
         "sign": SIGNS[tone],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
@@ -16,7 +16,7 @@ from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.report.day import day_json
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.rows import TankRow
-from clicktimer.tank.sentences import Finding, TankThere
+from clicktimer.tank.sentences import Finding, TankThere, straddles
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.tank.system import system_settings
 from clicktimer.units import kpa_to_psi, l_to_gal
@@ -28,7 +28,15 @@ FINDING_TITLE: dict[Finding, str] = {
     "more-than-label": "MORE WATER THAN THE TANK CAN GIVE",
     "cannot-tell": "CANNOT TELL",
 }
+STRADDLES: Final = "TOO CLOSE TO CALL"
 HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
+
+
+def finding_title(sizing: TankSizing, told: TankThere) -> str:
+    """Return what was found of the tank there in a few words, in capitals."""
+    if sizing.run is not None and straddles(told, sizing.run, sizing.system):
+        return STRADDLES
+    return FINDING_TITLE[told.finding]
 
 
 def tank_lines(sizing: TankSizing) -> list[str]:
@@ -41,7 +49,7 @@ def tank_blocks(sizing: TankSizing) -> list[Block]:
     lines: list[Block] = []
     if sizing.judgement is not None:
         told = sizing.judgement
-        lines.append(Words(f"The tank there: {FINDING_TITLE[told.finding]}. {told.text}"))
+        lines.append(Words(f"The tank there: {finding_title(sizing, told)}. {told.text}"))
         if told.settle:
             lines.append(Words(f"To settle it: {told.settle}"))
         if sizing.measured_most_starts_per_h is not None and sizing.run is not None and not sizing.run.one_sided:

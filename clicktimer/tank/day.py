@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from clicktimer.errors import SettingsError
 from clicktimer.motors import MotorFinding, Seen, judge_motor
 from clicktimer.tank.sizing import TankSizing, best_drawdown
+from clicktimer.verdict import allowed_interval_s
 
 
 def most_starts_per_day(use_l_per_day: float, drawdown_l: float) -> float:
@@ -89,15 +90,16 @@ def _motor(sizing: TankSizing, uses_l: Sequence[tuple[str, float, float]], drawn
     said = motor.power_w is not None or motor.phase is not None or motor.least_run_s is not None
     if not said or run is None or run.doubt:
         return ()
-    low_s = 0.0 if run.one_sided else run.low_s
-    starts = Seen(900.0 / run.seconds, 900.0 / run.high_s, math.inf if low_s == 0 else 900.0 / low_s)
+    low_s, high_s = allowed_interval_s(run)
+    low_s = 0.0 if run.one_sided else max(low_s, 0.0)
+    starts = Seen(900.0 / run.seconds, 900.0 / high_s, math.inf if low_s == 0 else 900.0 / low_s)
     high_l = max((high for _, _, high in uses_l), default=None)
     most = None if high_l is None or not drawn_l or run.one_sided else most_starts_per_day(high_l, drawn_l)
     return judge_motor(
         motor.power_w,
         motor.phase,
         starts_per_day=None if most is None else Seen(most, 0.0, most),
-        least_run_s=Seen(run.seconds, low_s, run.high_s),
+        least_run_s=Seen(run.seconds, low_s, high_s),
         could_start_per_h=None if run.one_sided else starts,
         maker_least_run_s=motor.least_run_s,
         units=sizing.units,

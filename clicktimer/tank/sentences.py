@@ -8,6 +8,7 @@ from typing import Literal
 from clicktimer.formats import UnitSystem, format_flow, format_pressure, format_time, format_volume
 from clicktimer.records import RunTime
 from clicktimer.tank.system import System
+from clicktimer.verdict import allowed_interval_s
 
 Finding = Literal[
     "healthy",
@@ -63,6 +64,14 @@ SPLIT = (
 NARROW = " A switch whose range is narrower than given looks the same: read the gauge at both clicks."
 
 
+def straddles(told: TankThere, run: RunTime, system: System) -> bool:
+    """Whether the tank gives what it should, and the run, as far as the verdict allows for it, may reach the second
+    mark or not.
+    """
+    low_s, high_s = allowed_interval_s(run)
+    return told.finding == "healthy" and low_s < system.marks_s[1] <= high_s
+
+
 def there_text(told: TankThere, run: RunTime, system: System, units: UnitSystem) -> str:
     """Say in plain words what was found, with the numbers. ``told`` must hold drawdown, label and ratio."""
     if told.drawn_l is None or told.label_l is None or told.label_fast_l is None or told.ratio is None:
@@ -81,11 +90,10 @@ def there_text(told: TankThere, run: RunTime, system: System, units: UnitSystem)
     )
     mark = format_time(system.marks_s[1])
     if told.finding == "healthy":
-        text += "That is a healthy tank"
-        if run.low_s >= system.marks_s[1]:
-            text += f", and its run reaches {mark}."
+        if straddles(told, run, system):
+            text += f"It gives what its label promises; whether its run reaches {mark} is too close to call."
         else:
-            text += f"; whether its run reaches {mark} is too close to call."
+            text += f"That is a healthy tank, and its run reaches {mark}."
     elif told.finding == "too-small-but-healthy":
         text += (
             f"That is a healthy tank, but too small for this pump: its run stays below {mark}. A larger one is needed."
@@ -153,6 +161,6 @@ def settle_text(told: TankThere, run: RunTime, system: System) -> str:
         return SPLIT
     if told.finding == "more-than-label":
         return "Measure the pump rate and the run again with every tap shut, and count the tanks."
-    if told.finding == "healthy" and run.low_s < system.marks_s[1] <= run.high_s:
+    if straddles(told, run, system):
         return "Time more runs with every tap shut: the spread between runs decides it."
     return ""

@@ -15,6 +15,7 @@ from clicktimer.tank.drawdown import fraction, fraction_fast, overcharged_kpag, 
 from clicktimer.tank.rows import tanks_row
 from clicktimer.tank.sentences import MEASURE_RATE, Finding, TankThere, settle_text, there_text
 from clicktimer.tank.system import PumpRate, System
+from clicktimer.verdict import allowed_interval_s
 
 # Normal quantiles. A drawdown is called short only when a healthy tank would be read so low less than once in twenty.
 ONE_IN_TWENTY = 1.645
@@ -190,7 +191,7 @@ def _finding(
     margin = min(gauge_sd, WIDEST_MARGIN)
     if sd <= LARGEST_SD and told_apart and fast_ratio * (1.0 - margin) <= ratio <= 1.0 + margin:
         # Only when the whole interval is below the mark is the tank called too small.
-        return "too-small-but-healthy" if run.high_s < mark_s else "healthy"
+        return "too-small-but-healthy" if allowed_interval_s(run)[1] < mark_s else "healthy"
     return "cannot-tell"
 
 
