@@ -144,6 +144,11 @@ def test_the_scale_tells_the_run_and_its_interval():
     told = run_scale(RunTime(39.1, 38.92, 39.28, 2, "taps shut", False, 0.006, None))
     assert {"39.1", "38.9", "39.3", "30", "60"} <= numbers(told.alt)
     assert {"36.4", "41.8"} <= numbers(told.alt)  # 7 % either way: what the verdict allows for
+    assert told.caption.endswith("The thin line allows for how runs differ, which so few cannot show.")
+    steady = run_scale(RunTime(61.4, 61.2, 61.6, 8, "steady tap", False, 0.006, 0.2))
+    assert steady.caption.endswith(
+        "The thin line allows for what the steady-tap method itself may read short (to 5 %) or long (to 8 %)."
+    )
     most = run_scale(RunTime(40.0, 0.0, 40.01, 2, "shortest run", True, 0.006, None))
     assert "at most 40.1 s" in most.alt
     assert "No run was measured" in run_scale(None).alt

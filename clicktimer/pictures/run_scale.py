@@ -11,7 +11,7 @@ from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
 from clicktimer.records import RunTime
 from clicktimer.sentences import at_most_text, seconds_texts
-from clicktimer.verdict import allowed_interval_s
+from clicktimer.verdict import STEADY_READS_LONG, STEADY_READS_SHORT, allowed_interval_s
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +39,7 @@ def run_scale(run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S) ->
     """Show the run with its 95 % interval on a scale with the marks; None: the scale alone, and that it is not known.
 
     A one-sided run is an arrow from its upper bound downwards. What the verdict allows for beyond the interval (the
-    spread between runs, where it is not known) is a thin line.
+    spread between runs, where it is not known; the error of the steady-tap method) is a thin line.
     """
     edges_s = band_edges_s(marks_s)
     shown = None if run is None else _shown(run)
@@ -137,12 +137,21 @@ def _caption(shown: _Shown | None, marks_s: tuple[float, float]) -> str:
         return f"The scale with {marks}. No run was measured."
     if shown.run.one_sided:
         return f"The most that the run with no water in use can be, on a scale with {marks}."
-    more = " The thin line allows for how runs differ, which so few cannot show." if shown.wide_s is not None else ""
+    more = "" if shown.wide_s is None else f" The thin line allows for {_allowed_for(shown.run)}."
     doubt = " The diamond is open because the figure is in doubt." if shown.run.doubt else ""
     return (
         f"How long the pump runs with no water in use, on a scale with {marks}. The thick line is the 95 % "
         f"interval.{more}{doubt}"
     )
+
+
+def _allowed_for(run: RunTime) -> str:
+    if run.how == "steady tap":
+        return (
+            f"what the steady-tap method itself may read short (to {100 * STEADY_READS_SHORT:g} %) or long "
+            f"(to {100 * STEADY_READS_LONG:g} %)"
+        )
+    return "how runs differ, which so few cannot show"
 
 
 def _alt(shown: _Shown | None, marks_s: tuple[float, float]) -> str:
