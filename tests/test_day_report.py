@@ -13,6 +13,7 @@ import pytest
 
 from clicktimer.cli import run
 from clicktimer.cycles import pair_cycles
+from clicktimer.day.compare import compare
 from clicktimer.day.log import DayLog
 from clicktimer.day.read import DayReading, other_tanks, read_day
 from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
@@ -179,3 +180,29 @@ def test_what_cannot_be_is_one_line(arguments: list[str], words: str, capsys: py
     err = capsys.readouterr().err
     assert words in err
     assert len(err.strip().splitlines()) == 1
+
+
+def test_minutes_say_nothing_of_a_days_starts():
+    def told(minutes: float) -> tuple[str, dict[str, object]]:
+        end_s = 60.0 * minutes
+        clicks = (Click(100.0, "cut-in", 0.99), Click(140.0, "cut-out", 0.99))
+        cycles = pair_cycles(clicks, start_s=0.0, end_s=end_s)
+        source = SourceInfo("short.wav", end_s, 48_000, 1, None, None, "given")
+        m = Measurement(source, clicks, cycles, (), None, None, Verdict(None, False, ""))
+        day = read_day(DayLog(cycles, end_s))
+        document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
+        jsonschema.validate(document, SCHEMA)
+        return " ".join(render_day(day, "short.wav").split()), document
+
+    text, short = told(9.0)
+    assert "Starts a day: too short a recording for a day's figure; 1 hour at the least" in text
+    assert "starts a day:" not in text
+    longer_text, longer = told(90.0)
+    assert "too short a recording" not in longer_text
+    (found,) = (d for d in compare(short, longer).differences if d.name == "starts a day")
+    assert (found.before, found.finding) == (None, "cannot tell")
+    # A document of before holds a figure for minutes too.
+    starts = short["starts"]
+    assert isinstance(starts, dict)
+    old = {**short, "starts": {**starts, "per_day": {"value": 160.0, "low": 1.0, "high": 900.0}}}
+    assert next(d for d in compare(old, longer).differences if d.name == "starts a day").before is None

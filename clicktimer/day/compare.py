@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from clicktimer.day.starts import LEAST_FOR_A_DAY_S
 from clicktimer.errors import InputError
 
 Finding = Literal["more", "less", "no change", "cannot tell"]
@@ -108,7 +109,8 @@ def _whole_day(d: Mapping[str, Any]) -> bool:
 
 
 def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
-    if not _own_use(d):
+    # Older documents hold a figure for a few minutes too.
+    if not _own_use(d) or float(_in(d, "source", "duration_s") or 0.0) < LEAST_FOR_A_DAY_S:
         return None
     seen = _in(d, "starts", "per_day")
     if not isinstance(seen, Mapping):

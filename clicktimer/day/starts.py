@@ -20,6 +20,7 @@ from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
 
 DAY_S: Final = 86_400.0
 CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source
+LEAST_FOR_A_DAY_S: Final = HOUR_S  # less says nothing of a day's starts; common practice, no source
 ENDLESS_RATIO: Final = 5.0  # a run over 5 r0 "does not end"
 MARK_S: Final = 60.0
 MIDDLE: Final = (0.2, 0.8)  # a duty between these makes more than 64 % of the most starts that a flow can make
@@ -47,7 +48,8 @@ class Starts:
     """Starts of the pump. Times and lengths in seconds.
 
     count, by_hour: as heard, in all and in each hour of the log. told: the same with the clicks that may be false or
-    missed. worst_hour: most in any sliding hour, worst_at_s: as heard, from when. per_day: with its honest range.
+    missed. worst_hour: most in any sliding hour, worst_at_s: as heard, from when. per_day: with its honest range, None
+    where less than an hour was heard.
     shortest_rest_s and so on: with their timing. duty: share of the time that the pump ran.
     endless: runs over 5 r0, or of unknown end. chatter: runs or rests under 2 s, and clicks heard as bursts.
     """
@@ -56,7 +58,7 @@ class Starts:
     by_hour: tuple[int, ...]
     told: Counted
     worst_at_s: float | None
-    per_day: Seen
+    per_day: Seen | None
     shortest_rest_s: Amount | None
     shortest_run_s: Amount | None
     longest_run_s: Amount | None
@@ -121,7 +123,7 @@ def read_starts(
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
     told = count_starts(log, stories)
-    per_day = _starts_a_day(told.starts, max(log.heard_s, 1.0))
+    per_day = _starts_a_day(told.starts, log.heard_s) if log.heard_s >= LEAST_FOR_A_DAY_S else None
     rests = np.flatnonzero(np.isfinite(runs.rests_s))
     longest = int(np.argmax(runs.runs_s)) if runs.count else None
     r0_s = no_use.seconds

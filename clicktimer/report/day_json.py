@@ -111,7 +111,9 @@ def _starts(day: DayReading) -> dict[str, Any]:
         "worst_hour_high": s.told.worst_hour.high,
         "worst_hour_from_s": s.worst_at_s,
         "worst_hour_from": _wall(day, s.worst_at_s),
-        "per_day": {"value": s.per_day.value, "low": s.per_day.low, "high": s.per_day.high},
+        "per_day": None if s.per_day is None else {
+            "value": s.per_day.value, "low": s.per_day.low, "high": s.per_day.high
+        },
         "by_hour": s.by_hour,
         "by_hour_low": [a.low for a in s.told.by_hour],
         "by_hour_high": [a.high for a in s.told.by_hour],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Final
 
 from clicktimer.day.amount import Amount
 from clicktimer.day.read import DayReading
@@ -13,12 +14,14 @@ from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, when
 from clicktimer.report.words import half_width_text
 
+TOO_SHORT: Final = "too short a recording for a day's figure; 1 hour at the least"
+
 
 def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Block]:
     """Return starts, what makes the pump cycle, and the motor's limits; brief: these without their sources."""
     s = day.starts
     seen = s.per_day
-    a_day = counted(Amount(seen.value, seen.low, seen.high))
+    a_day = TOO_SHORT if seen is None else counted(Amount(seen.value, seen.low, seen.high))
     text = f"Starts a day: {a_day}. Most in an hour: {counted(s.told.worst_hour)}"
     text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
     text += f" The pump ran {share_of(s.told.duty)} of the time."
