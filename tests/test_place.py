@@ -127,6 +127,11 @@ def test_noise_suppression_is_told_from_a_plain_room():
     suppressed = of_samples(suppresses(plain, RATE_HZ))
     assert "noise-suppression" in codes(suppressed)
     assert not suppressed.good
+    (found,) = [f for f in suppressed.findings if f.code == "noise-suppression"]
+    # What flickers may as well be talk or music: both are named, and what to do about either.
+    assert "or where other sound (talk, music) goes on" in found.text
+    assert "make it quiet and try again" in found.advice
+    assert "noise suppression and voice features off" in found.advice
     assert "noise-suppression" not in codes(of_samples(plain))
 
 

@@ -28,6 +28,7 @@ SUPPRESSION_OFF: Final = (
     "Switch noise suppression and voice features off, or use another recorder app: look for raw, lossless, music or "
     "unprocessed."
 )
+QUIET_FIRST: Final = "If other sound (talk, music) goes on, make it quiet and try again."
 _ADVICE: Final = {
     "muted-stretches": (True, SUPPRESSION_OFF),
     "digital-silence": (True, "Allow the app to use the microphone, unmute it, and record again."),
@@ -80,8 +81,11 @@ def of_levels(levels: pump.Levels | None, candidates: Candidates, over_db: F64) 
     if levels is None:
         return
     if unsteadiness_db(levels) >= _UNSTEADY_DB:
-        text = "the room's own noise flickers, as it does where a device suppresses noise: faint clicks may be gone"
-        yield Finding("noise-suppression", text, SUPPRESSION_OFF, True)
+        text = (
+            "the room's own noise flickers, as it does where a device suppresses noise (faint clicks may then be "
+            "gone), or where other sound (talk, music) goes on"
+        )
+        yield Finding("noise-suppression", text, f"{QUIET_FIRST} {SUPPRESSION_OFF}", True)
         return  # what flickers cannot show whether the gain rides as well
     dips = gain_dips(levels, candidates, over_db)
     if len(dips) < _LEAST_DIPS:
