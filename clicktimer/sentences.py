@@ -158,8 +158,8 @@ SETTLE_NO_USE: Final = (
     "or leave one tap running steadily at less than half of the pump's flow for some cycles, and say so (--steady-tap)."
 )
 LONG_RECORDING: Final = (
-    "Or read this same recording as a day: clicktimer day FILE tells the run, the leak and the water of a day from the "
-    "household's ordinary use."
+    "Or read this same recording as a day: that tells the run, the leak and the water of a day from the household's "
+    "ordinary use (clicktimer day FILE)."
 )
 SETTLE_NOT_MEASURED: Final = (
     "Record again nearer to the switch (a hand's width from its cover, touching nothing), "

@@ -160,7 +160,8 @@ def _burst_of(field: Field, solution: Solution, pick: int) -> tuple[int, np.ndar
             if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
                 near.append(k)
                 plain = wave > _SAME_WAVE or alike > 0.85 or louder > 4.0 or sure
-                like = score[k] > min(score[pick] - 4.0, 1.0 - alike) or (wave > _SURELY_SAME_WAVE and apart_s > _APPROACH_S)
+                same = wave > _SURELY_SAME_WAVE and apart_s > _APPROACH_S
+                like = same or score[k] > min(score[pick] - 4.0, 1.0 - alike)
                 if step < 0 and plain and like and time_s[pick] - time_s[k] < _FIRST_S:
                     first = k
             k += step

@@ -46,7 +46,6 @@ PHRASES: Final = (
     ("the tank's drawdown: --caught \"8.5 gal in 62 s\".", "the tank's drawdown: \"8.5 gal in 62 s\"."),
     ("No supply rule was applied: choose one by --rule or enter one by --need.",
      "No supply rule was applied: none was chosen by whoever made this document."),
-    ("clicktimer day FILE tells", "that tells"),
     (" With --tap-flow and --pump-rate it is corrected.", " With the tap's flow and the pump's rate it is corrected."),
 )  # fmt: skip
 """What the terminal says, and what a document says instead, where leaving out what stands in brackets is not enough."""
