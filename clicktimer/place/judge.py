@@ -34,6 +34,8 @@ _QUIET_QUANTILE = 0.25
 
 Grade = Literal["near", "far", "faint", "unheard"]
 What = Literal["clicks", "sharp sounds", "nothing"]
+_SAME_S = 0.02
+"""A click may be told some milliseconds from its candidate, at the moment that the others of its kind are told at."""
 
 _CREST_DB = 14.0
 """A click's peak is no more than this over its loudest slice of some ms; what is more is hum below it (fixtures:
@@ -166,7 +168,7 @@ def _nearest(candidates: Candidates, time_s: float) -> int | None:
     if not len(candidates):
         return None
     i = int(np.argmin(np.abs(candidates.time_s - time_s)))
-    return i if abs(float(candidates.time_s[i]) - time_s) < 1e-3 else None
+    return i if abs(float(candidates.time_s[i]) - time_s) < _SAME_S else None
 
 
 def _of_clicks(candidates: Candidates, clicks: Sequence[Click]) -> np.ndarray:
