@@ -21,7 +21,7 @@ from clicktimer.report.day_text import day_cautions
 from clicktimer.report.day_words import counted, seeping_text
 from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
-from clicktimer.report.words import length_text
+from clicktimer.report.words import length_text, most_starts_text
 from clicktimer.tank.sentences import Finding
 from clicktimer.verdict import allowed_interval_s, band_name, basis_of, same_side
 
@@ -170,7 +170,7 @@ def _meaning(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
         meaning.append(words.MEANS_FINDING[m.tank.judgement.finding])
     starts = None if m.tank is None else m.tank.measured_most_starts_per_h
     if starts is not None and not m.run.one_sided:
-        meaning.append(words.MEANS_STARTS.format(starts=f"{starts:.0f}"))
+        meaning.append(words.MEANS_STARTS.format(starts=most_starts_text(m.run)))
     why = words.WHY_RUNS_MATTER.format(mark1=f"{marks_s[0]:g}", mark2=f"{marks_s[1]:g}")
     return (why, " ".join(meaning)) if meaning else (why,)
 

@@ -14,6 +14,7 @@ from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
 from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.report.day import day_json
+from clicktimer.report.words import most_starts_text
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import Finding, TankThere, straddles
@@ -53,7 +54,7 @@ def tank_blocks(sizing: TankSizing) -> list[Block]:
         if told.settle:
             lines.append(Words(f"To settle it: {told.settle}"))
         if sizing.measured_most_starts_per_h is not None and sizing.run is not None and not sizing.run.one_sided:
-            starts = f"{sizing.measured_most_starts_per_h:.0f}"
+            starts = most_starts_text(sizing.run)
             lines.append(Words(f"By the measured run, no steady use can cause more than {starts} starts an hour."))
         lines.append(SPACE)
     lines.append(Words(_choice_text(sizing)))

@@ -6,9 +6,12 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from clicktimer.sentences import decimals_for
+
+if TYPE_CHECKING:
+    from clicktimer.records import RunTime
 
 WIDTH = 80
 
@@ -118,3 +121,12 @@ def table(
         lines.append((left + front + tail[0]).rstrip())
         lines.extend(" " * used + more for more in tail[1:])
     return lines
+
+
+def most_starts_text(run: RunTime) -> str:
+    """The most starts an hour that a steady use can cause, 900 s over the run; with what the run's interval allows."""
+    from clicktimer.verdict import allowed_interval_s  # what asks for help need not wait for numpy
+
+    low_s, high_s = allowed_interval_s(run)
+    fewest, most = f"{900.0 / high_s:.0f}", f"{900.0 / max(low_s, 1.0):.0f}"
+    return most if fewest == most else f"{900.0 / run.seconds:.0f} ({fewest} to {most})"
