@@ -201,11 +201,11 @@ def _inner(levels: Levels, parts_s: Sequence[Run]) -> Levels | None:
         return None
     db = np.concatenate([levels.db[a:b] for a, b, _, _ in rows])
     change = np.concatenate([levels.change_db[a:b] for a, b, _, _ in rows])
-    spread = 1.4826 * np.median(np.abs(change - np.median(change, axis=0)), axis=0)
+    spread = pump.middle_and_spread(change)[1]
     first = np.concatenate([[0], np.cumsum([b - a for a, b, _, _ in rows])])
     return Levels(
         db, first, np.array([t for _, _, t, _ in rows]), np.array([s for _, _, _, s in rows]), change,
-        np.maximum(spread, 0.4).astype(np.float32),
+        np.maximum(spread, np.float32(0.4)),
     )  # fmt: skip
 
 
@@ -218,7 +218,7 @@ def _louder(levels: Levels | None) -> Found | None:
     """
     if levels is None:
         return None
-    size = np.maximum(np.abs(levels.change_db) - LEAST_DB, 0.0).sum(axis=1)
+    size = np.maximum(np.abs(levels.change_db) - LEAST_DB, 0.0).sum(axis=1, dtype=np.float32)
     rows = np.argsort(-size, kind="stable")[:60]
     best: Found | None = None
     for track in pump.guesses(levels, rows[size[rows] > 0.0]):

@@ -108,9 +108,9 @@ def _measured(
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     codes = {w.code for w in warnings}
     if run is not None and run.count == 1 and not by_hand:
-        run = replace(run, doubt=f"{run.doubt} {sentences.DOUBT_ONE_RUN}".strip())
+        run = _doubted(run, sentences.DOUBT_ONE_RUN)
     if run is not None and "two-pumps" in codes:
-        run = replace(run, doubt=f"{run.doubt} {sentences.DOUBT_TWO_PUMPS}".strip())
+        run = _doubted(run, sentences.DOUBT_TWO_PUMPS)
     motor_hp = None if options.system is None else options.system.motor_hp
     verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
     if run is not None and "two-pumps" in codes:
@@ -131,6 +131,10 @@ def _measured(
     from clicktimer.causes.ranking import likely_causes
 
     return replace(measured, causes=likely_causes(measured, tank, options.system.found))
+
+
+def _doubted(run: RunTime, why: str) -> RunTime:
+    return replace(run, doubt=f"{run.doubt} {why}".strip())
 
 
 def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Measurement:

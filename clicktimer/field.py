@@ -47,12 +47,10 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
         keep = np.arange(len(candidates))
     short = candidates.take(keep)
     prints = likeness.linear_prints(short)
-    first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints), Waves(short))
-    keep, short = keep[first], short.take(first)
-    prints = likeness.taken(prints, first)
-    return Field(
-        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, Waves(short)
-    )
+    waves = Waves(short)
+    first, burst = _bursts(short.time_s, snaps[keep], likeness.seed_vectors(prints), waves)
+    keep, short, prints, waves = keep[first], short.take(first), likeness.taken(prints, first), waves.take(first)
+    return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], snaps, waves)
 
 
 def _bursts(time_s: F64, snaps: F32, vectors: F32, waves: Waves) -> tuple[np.ndarray, np.ndarray]:

@@ -20,7 +20,7 @@ LEAST_CHANCE = 0.9
 """A click is told when its chance, by all paths together, is at least this."""
 SURE_CHANCE = 0.97
 DOUBTED = 0.75
-"""A sequence with a click of less chance than this is not sure of its order."""
+"""A sequence with a click of less chance than this is not sure of its order; and none of less is ever told."""
 _APART = 3.0
 """Snap score by which clicks stand apart from everything else."""
 _RESEMBLES = -4.0

@@ -82,14 +82,13 @@ class Stretch:
         self.settings = settings
         self.frame_len = max(round(settings.frame_s * rate_hz), 1)
         self.used = sum(1 for low in BAND_EDGES_HZ[:-1] if low < 0.4 * rate_hz)
-        self._design()
 
         def frames(seconds: float) -> int:
             return max(round(seconds * rate_hz / self.frame_len), 1)
 
         lengths = (settings.before_s, settings.guard_s, settings.after_s)
         self._before, self._guard, self._after = (frames(s) for s in lengths)
-        self._apart = frames(settings.apart_s)
+        self.apart = frames(settings.apart_s)  # in frames
         self._slices = [0, *(frames(edge) for edge in SLICE_EDGES_S[1:])]
         self._context = [
             (-frames(-CONTEXT_S[0][0]), -frames(-CONTEXT_S[0][1])),
@@ -97,9 +96,10 @@ class Stretch:
         ]
         self._back = self._before + self._guard
         self._behind = max(self._back, -self._context[0][0])
-        self._ahead = max(self._context[1][1], self._after, self._apart) + 1  # far more than an onset's window needs
+        self._ahead = max(self._context[1][1], self._after, self.apart) + 1  # far more than an onset's window needs
         self._floor_step = 10.0 ** (settings.floor_db_per_s / 10.0 * self.frame_len / rate_hz) - 1.0
         self._level_frames = frames(settings.level_s)
+        self._design()
 
         self._state = np.zeros((6, N_BANDS), np.float32)
         self._rest = np.zeros(0, np.float32)  # samples that are not a whole frame yet
@@ -131,7 +131,7 @@ class Stretch:
         divisors = [d for d in range(1, self.frame_len + 1) if self.frame_len % d == 0]
         self._every = min(divisors, key=lambda d: abs(d - rate / _LOW_HZ))
         low_rate = rate / self._every
-        self._low_len = max(round(self.settings.level_s * rate / self.frame_len), 1) * self.frame_len // self._every
+        self._low_len = self._level_frames * self.frame_len // self._every
         bins = np.fft.rfftfreq(self._low_len, 1.0 / low_rate)
         self._low_bins = np.searchsorted(bins, LOW_EDGES_HZ)
         self._low_window = np.hanning(self._low_len).astype(np.float32)
@@ -226,7 +226,7 @@ class Stretch:
         if judged > self._picked:
             out = np.zeros(judged - self._picked, np.int64)
             span = (self._picked - self._first_frame, judged - self._first_frame)
-            n = kernel.pick_peaks(self._rise, *span, self._apart, s.least_rise_db, out)
+            n = kernel.pick_peaks(self._rise, *span, self.apart, s.least_rise_db, out)
             self._picked = judged
             if n:
                 self._waiting.append(self._describe(out[:n]))
@@ -385,7 +385,7 @@ class Stretch:
         if self._keep_rises:
             return
         need = (
-            min(self._picked - self._behind - self._apart, self._levels_done * self._level_frames) - self._first_frame
+            min(self._picked - self._behind - self.apart, self._levels_done * self._level_frames) - self._first_frame
         )
         if need > 0:
             self._level, self._rise, self._floors = self._level[need:], self._rise[need:], self._floors[need:]

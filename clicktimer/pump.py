@@ -65,7 +65,7 @@ def gather(segments: list[LevelSegment]) -> Levels | None:
     change = np.zeros(db.shape, np.float16)
     for a, b in pairwise(first):
         _note_changes(db[a:b], change[a:b])
-    spread = _middle_and_spread(change)[1]
+    spread = middle_and_spread(change)[1]
     return Levels(
         db, first, np.array([s.start_s for s in segments]), np.array([s.step_s for s in segments]), change,
         np.maximum(spread, 0.4).astype(np.float32),
@@ -84,7 +84,7 @@ def _note_changes(db: F32, out: F16) -> None:
         out[a + w : a + w + len(medians) - w - 1] = medians[w + 1 :] - medians[: -w - 1]
 
 
-def _middle_and_spread(values: F32 | F16) -> tuple[F32, F32]:
+def middle_and_spread(values: F32 | F16) -> tuple[F32, F32]:
     """Median and robust standard deviation of each column; one column at a time, for a day's are large."""
     middle, spread = np.zeros(values.shape[1], np.float32), np.zeros(values.shape[1], np.float32)
     for k in range(values.shape[1]):
@@ -159,8 +159,8 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
         _two_states(llr, levels.first, 5.0, on)
         if on.sum() < 4 or (1 - on).sum() < 4:
             return None
-        low, sd_low = _middle_and_spread(db[on == 0])
-        high, sd_high = _middle_and_spread(db[on == 1])
+        low, sd_low = middle_and_spread(db[on == 0])
+        high, sd_high = middle_and_spread(db[on == 1])
         spread = np.maximum(np.maximum(sd_low, sd_high) + np.float32(0.5), 0.7)
     contrast = high - low
     weights = np.maximum(contrast, 0.0) / spread**2

@@ -34,12 +34,9 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
     # a sample of the others is enough.
     members = [order[group[:40]] for group in groups]
     alone = [_alone(field, some) for some in members]
-    seeds = []
-    others = np.ones(len(field.cand), bool)
-    for k in np.argsort(-np.array(alone), kind="stable")[:_SEEDS]:
-        others[:] = True
-        others[members[k]] = False
-        seeds.append(Seed(members[k], like_score(field, members[k], others, templates=_TEMPLATES)))
+    best = np.argsort(-np.array(alone), kind="stable")[:_SEEDS]
+    seeds = [Seed(members[k], like_score(field, members[k], _all_but(field, members[k]), templates=_TEMPLATES))
+             for k in best]  # fmt: skip
     tries: list[tuple[float, int, int, set[int]]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
@@ -59,11 +56,16 @@ def _alone(field: Field, members: np.ndarray) -> float:
     """What the members of a group explain without taking turns with any other, in nats."""
     every = max(len(field.cand) // _SAMPLED, 1)
     rows = np.union1d(np.arange(0, len(field.cand), every), members)
-    others = np.ones(len(field.cand), bool)
-    others[members] = False
-    like = like_score(field, members, others, templates=_TEMPLATES, rows=rows)[np.searchsorted(rows, members)]
+    like = like_score(field, members, _all_but(field, members), templates=_TEMPLATES, rows=rows)
+    like = like[np.searchsorted(rows, members)]
     each = np.maximum(snap_likelihood(field, members, members)[members] + like, -3.0) + np.log(HAZARD_PER_S)
     return float(np.sum(each))
+
+
+def _all_but(field: Field, members: np.ndarray) -> np.ndarray:
+    others = np.ones(len(field.cand), bool)
+    others[members] = False
+    return others
 
 
 def _groups(alike: F32, weight: F32) -> list[np.ndarray]:
@@ -175,14 +177,10 @@ def cored(field: Field, solution: Solution, start: tuple[float, float]) -> Solut
     cores = [_core(field, members) for members in solution.members]
     if all(len(core) == len(members) for core, members in zip(cores, solution.members, strict=True)):
         return None
-    seeds = []
-    for core in cores:
-        if len(core) < 2:
-            return None
-        others = np.ones(len(field.cand), bool)
-        others[core] = False
-        seeds.append(Seed(core, like_score(field, core, others)))
-    return learn(field, solution.track, (seeds[0], seeds[1]), start)
+    if min(len(core) for core in cores) < 2:
+        return None
+    first, second = (Seed(core, like_score(field, core, _all_but(field, core))) for core in cores)
+    return learn(field, solution.track, (first, second), start)
 
 
 def _core(field: Field, members: np.ndarray) -> np.ndarray:

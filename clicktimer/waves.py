@@ -113,6 +113,16 @@ class Waves:
         self._plan, self._parts = _parted(kept, wave_hz, edges)
         self._clear = _clear(candidates.take(self.rows), edges)
 
+    def take(self, index: npt.NDArray[np.int64]) -> Waves:
+        """Those of some candidates, in order, without preparing them again."""
+        some = Waves(Candidates.none())
+        some.size = len(index)
+        some.rows = np.flatnonzero(np.isin(index, self.rows))
+        if len(some.rows):
+            kept = np.searchsorted(self.rows, index[some.rows])
+            some._plan, some._parts, some._clear = self._plan, self._parts[kept], self._clear[kept]
+        return some
+
     def has(self, member: int) -> bool:
         """Whether the wave of a candidate is known."""
         at = int(np.searchsorted(self.rows, member))

@@ -133,8 +133,7 @@ def _print_score(field: Field, members: np.ndarray, sample: _Sample) -> F64:
     loudness ).
     """
     weights = np.clip(field.rise[members], 3.0, None)
-    some = None if len(sample.rows) == len(field.cand) else sample.rows
-    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights), some)
+    distance, _ = likeness.distances(field.prints, likeness.pattern_of(field.prints, members, weights), sample.rows)
     if len(members) <= 12:  # a click must not vouch for itself
         for m in range(len(members)):
             rest = np.delete(members, m)

@@ -37,7 +37,8 @@ STRANGERS, MOST_STRANGERS = 0.65, 1
 MOST_IN_A_ROW, RATTLE_S = 6, 20.0
 """More clicks than this in so many seconds are told by whole decisions only."""
 KINDS: Final[tuple[Kind, ...]] = ("cut-in", "cut-out", "unknown")
-SAME_S: Final = 0.02
+MEMBER_S: Final = 0.02
+"""A told click lies so near to its candidate: it may be told at the moment that the others of its kind are told at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class ByLook:
         for kind in KINDS:
             for click in [c for c in clicks if c.kind == kind][-KEPT:]:
                 member = int(np.argmin(np.abs(candidates.time_s - click.time_s))) if len(candidates) else -1
-                if member < 0 or apart_s[member] > SAME_S or not waves.has(member):
+                if member < 0 or apart_s[member] > MEMBER_S or not waves.has(member):
                     continue
                 alike = np.nan_to_num(waves.alike(member))
                 if np.count_nonzero((alike >= STRANGERS) & (apart_s > AGAIN_S)) <= MOST_STRANGERS:

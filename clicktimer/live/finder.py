@@ -32,7 +32,7 @@ class LiveFinder(OnsetFinder):
             return []
         frame_s = s.frame_len / s.rate_hz
         first_frame, rise = s.rises()
-        known, apart = len(rise), max(round(s.settings.apart_s * s.rate_hz / s.frame_len), 1)
+        known, apart = len(rise), s.apart
         first = max(int((after_s - s.start_s) / frame_s) - first_frame, apart)
         if known - apart <= first:
             return []

@@ -121,7 +121,7 @@ def corrected_folder(
     new = corrected(measured, labels, options, name=name)
     if new.correction is None or not new.correction.figures:
         return new  # as it was detected: the open tap is in it already
-    told = with_open_tap(new, _shut_s(stored), options)
+    told = with_open_tap(new, shut_s(stored.marks), options)
     if told is new or "verdict" not in new.correction.figures:
         return told
     return replace(told, verdict=replace(told.verdict, text=f"{told.verdict.text} {sentences.HAND_VERDICT}"))
@@ -131,12 +131,12 @@ def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
     """From what lies in a folder to what is told."""
     notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
     measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
-    return with_open_tap(measured, _shut_s(stored), options)
+    return with_open_tap(measured, shut_s(stored.marks), options)
 
 
-def _shut_s(stored: Stored) -> list[float]:
+def shut_s(marks: Sequence[tuple[float, str, str]]) -> list[float]:
     """When the last tap was shut, as the person marked it."""
-    return [float(text) for _, what, text in stored.marks if what == "taps-shut"]
+    return [float(text) for _, what, text in marks if what == "taps-shut"]
 
 
 def source_of(stored: Stored, started: str | None = None) -> SourceInfo:

@@ -17,7 +17,7 @@ from clicktimer.cycles import unknown_intervals
 from clicktimer.formats import UnitSystem, format_time
 from clicktimer.live.refill import with_open_tap
 from clicktimer.live.state import Standing, State, state_of
-from clicktimer.live.whole import RESULT, noted_result, with_noted
+from clicktimer.live.whole import RESULT, noted_result, shut_s, with_noted
 from clicktimer.page import words
 from clicktimer.page.told import (
     MOST_RUNS,
@@ -231,7 +231,7 @@ class Shown:
         live = status in LIVE
         how: How = "ended" if result else "live" if live or status == "deciding" else "older"
         how = "cut-off" if status == "cut-off" else how
-        refills = any(what == "taps-shut" for _, what, _ in f.marks)
+        refills = bool(shut_s(f.marks))
         verdict = verdict_told(measured, how, options.marks_s, str(f.path), refills=refills)
         runs = runs_told(measured.cycles, settled_s, self._clock, running=live and state.pump == "on")
         return {
@@ -258,5 +258,4 @@ class Shown:
         measured = Measurement(source, clicks, state.cycles, tuple(f.gaps), ambiguous, state.run, state.verdict)
         if state.run is None:
             return measured
-        shut_s = [float(text) for _, what, text in f.marks if what == "taps-shut"]
-        return with_open_tap(rejudged(measured, state.run, options), shut_s, options)
+        return with_open_tap(rejudged(measured, state.run, options), shut_s(f.marks), options)

@@ -125,8 +125,9 @@ def table(
 
 def most_starts_text(run: RunTime) -> str:
     """The most starts an hour that a steady use can cause, 900 s over the run; with what the run's interval allows."""
-    from clicktimer.verdict import allowed_interval_s  # what asks for help need not wait for numpy
+    from clicktimer.tank.runs import most_starts_per_h  # what asks for help need not wait for numpy
+    from clicktimer.verdict import allowed_interval_s
 
     low_s, high_s = allowed_interval_s(run)
-    fewest, most = f"{900.0 / high_s:.0f}", f"{900.0 / max(low_s, 1.0):.0f}"
-    return most if fewest == most else f"{900.0 / run.seconds:.0f} ({fewest} to {most})"
+    best, fewest, most = (f"{most_starts_per_h(r0_s):.0f}" for r0_s in (run.seconds, high_s, max(low_s, 1.0)))
+    return most if fewest == most else f"{best} ({fewest} to {most})"
