@@ -1,58 +1,41 @@
-"""The page of a listening: held against what the session tells, a strict parser, a browser and an outside judge."""
+"""What the page of a listening tells: held against what the session tells and what measuring the folder gives."""
 
 from __future__ import annotations
 
-import http.client
-import importlib.resources
 import json
-import os
 import re
-import shutil
-import signal
-import socket
 import sqlite3
 import subprocess
 import sys
-import threading
 import time
-import urllib.request
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-import html5lib
+import numpy as np
 import pytest
 
-from clicktimer.cli import run
-from clicktimer.errors import SettingsError, StoreError
+from clicktimer import sentences
+from clicktimer.errors import StoreError
 from clicktimer.live.session import RecordingSource, Session
+from clicktimer.live.state import state_of
 from clicktimer.live.taken import measure_into
 from clicktimer.live.whole import about_options, measure_folder
-from clicktimer.page.server import FILES, HEADERS, PageServer
 from clicktimer.page.shown import Shown
 from clicktimer.page.strip import WIDTH, lines_of
-from clicktimer.records import Cycle, Gap
+from clicktimer.page.told import verdict_told, warnings_told
+from clicktimer.pipeline import measure_samples
+from clicktimer.records import Cycle, Gap, Notice
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.sound.clock import Clock
 from clicktimer.store.folder import Batch, Event, Folder, in_use
 from clicktimer.store.following import Following
 from tests.live_parts import ROOT, wait_for
+from tests.page_parts import hour, told
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="the browser chromium is absent")
 Steps = tuple[Path, list[tuple[dict[str, Any], Any]]]
 RECORDING = ROOT / "fixtures_audio/short-cycling-12s.flac"
-
-
-def told(path: Path) -> dict[str, Any]:
-    shown = Shown(path)
-    try:
-        return json.loads(json.dumps(shown.now()))
-    finally:
-        shown.close()
 
 
 @pytest.fixture(scope="module")
@@ -176,19 +159,6 @@ def test_a_folder_that_is_not_there_or_goes_away_is_said(tmp_path: Path):
         Shown(tmp_path / "nowhere").now()
 
 
-def hour(place: Folder, runs: int, *, end_s: float | None = None) -> None:
-    """Runs of 20 s, one a minute, told and settled."""
-    for number in range(runs):
-        at_s = 60.0 * number
-        batch = Batch(end_s=at_s + 60.0 if end_s is None else end_s)
-        batch.events = [
-            Event(at_s + after_s, what, at_s + when_s, kind, 0.99, 12.0, "", 0.0005)
-            for what, after_s in (("kind", 2.0), ("settled", 59.0))
-            for when_s, kind in ((5.0, "cut-in"), (25.0, "cut-out"))
-        ]
-        place.commit(batch)
-
-
 def test_a_listening_that_was_killed_is_told_as_cut_off_and_never_as_settled(tmp_path: Path):
     place = Folder.create(tmp_path / "L", {})
     place.begin(rate_hz=48_000, device="made up", start_s=0.0, program="test")
@@ -249,6 +219,19 @@ def test_a_run_that_does_not_end_is_on_the_page_while_it_lasts(tmp_path: Path):
     place.commit(Batch(end_s=333.0, events=[stop]))
     assert [w for w in told(tmp_path / "L")["warnings"] if w["code"] == "endless-run"] == []
     place.close()
+
+
+OPTIONED = {n: s for n, s in vars(sentences).items() if isinstance(s, str) and re.search("--[a-z]", s)}
+
+
+@pytest.mark.parametrize("name", OPTIONED)
+def test_no_sentence_of_the_page_names_an_option(name: str):
+    measured = measure_samples(np.zeros(48_000, np.float32), 48_000)
+    measured = replace(measured, verdict=replace(measured.verdict, settle=OPTIONED[name]))
+    state = state_of((), (), 1.0, None, 0, MeasureOptions())
+    verdict = verdict_told(measured, "ended", (30.0, 60.0), "FOLDER", refills=True)
+    warnings = warnings_told(state, False, [], [Notice("any", OPTIONED[name])], (), str)
+    assert not re.search("--[a-z]", json.dumps([verdict, warnings]))
 
 
 def test_a_folder_of_a_day_is_looked_at_quickly(tmp_path: Path):
@@ -313,222 +296,6 @@ def test_what_follows_a_folder_reads_everything_that_lies_in_it(steps: Steps):
     assert following.notices == stored.notices
     assert following.look() == []
     following.close()
-
-
-# --- the server -----------------------------------------------------------------------------------------------------
-
-
-@contextmanager
-def served(path: Path, **more: Any) -> Iterator[PageServer]:
-    shown = Shown(path)
-    server = PageServer(shown, produced="clicktimer test", **more)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-    thread.start()
-    try:
-        yield server
-    finally:
-        server.shutdown()
-        thread.join(5)
-        server.server_close()
-        shown.close()
-
-
-def asked(
-    port: int, path: str = "/", method: str = "GET", host: str | None = None
-) -> tuple[int, dict[str, str], bytes]:
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
-    connection.request(method, path, headers={"Host": f"127.0.0.1:{port}" if host is None else host})
-    answer = connection.getresponse()
-    content = answer.read()
-    connection.close()
-    return answer.status, dict(answer.getheaders()), content
-
-
-@pytest.fixture(scope="module")
-def port(steps: Steps) -> Iterator[int]:
-    with served(steps[0]) as server:
-        yield server.port
-
-
-def test_the_page_is_served_here_only_and_as_it_is_told(port: int, steps: Steps):
-    with urllib.request.urlopen(f"http://127.0.0.1:{port}/now.json?have=-1") as answer:
-        page = json.load(answer)
-    assert page["runs"] == told(steps[0])["runs"]
-    assert page["name"] == steps[0].name
-    with urllib.request.urlopen(f"http://localhost:{port}/now.json?have={page['version']}") as answer:
-        assert "runs" not in json.load(answer)
-    with socket.socket() as s:  # not on the addresses that others can reach
-        assert s.connect_ex(("127.0.0.2", port)) != 0
-
-
-@pytest.mark.parametrize("path", [*FILES, "/now.json", "/about.json"])
-def test_every_answer_carries_the_strict_headers(path: str, port: int):
-    code, headers, content = asked(port, path)
-    assert code == 200
-    assert content
-    for name, value in HEADERS.items():
-        assert headers[name] == value
-    assert "unsafe" not in headers["Content-Security-Policy"]
-    assert asked(port, path, "HEAD")[2] == b""
-
-
-@pytest.mark.parametrize(
-    "host", ["evil.example", "evil.example:{port}", "127.0.0.1", "", "127.0.0.1:1", "192.0.2.7:{port}"]
-)
-def test_a_name_that_points_here_is_refused(host: str, port: int):
-    code, _, content = asked(port, "/now.json", host=host.format(port=port))
-    assert code == 403
-    assert b"run" not in content
-
-
-@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"])
-def test_nothing_can_be_changed(method: str, port: int):
-    assert asked(port, "/now.json", method)[0] == 405
-
-
-@pytest.mark.parametrize(
-    "path",
-    [
-        "/listening.sqlite",
-        "/clicks/",
-        "/../listening.sqlite",
-        "/%2e%2e/x",
-        "/files/page.js",
-        "/favicon.ico",
-    ],
-)
-def test_nothing_else_is_served(path: str, port: int):
-    assert asked(port, path)[0] == 404
-
-
-@pytest.mark.parametrize("have", ["x", "-1", "9" * 40, "", "1&have=2", "٣"])
-def test_a_strange_question_is_answered(have: str, port: int):
-    from urllib.parse import quote
-
-    code, _, content = asked(port, f"/now.json?have={quote(have, safe='&=')}")
-    assert code == 200
-    assert "version" in json.loads(content)
-
-
-def test_with_everyone_the_address_it_was_reached_at_is_the_only_name(
-    steps: Steps,
-):
-    with served(steps[0], everyone=True) as server:
-        for host, code in (("127.0.0.2", 200), ("127.0.0.1", 403), ("evil.example", 403)):
-            connection = http.client.HTTPConnection("127.0.0.2", server.port, timeout=5)
-            connection.request("GET", "/", headers={"Host": f"{host}:{server.port}"})
-            assert connection.getresponse().status == code
-            connection.close()
-
-
-def test_a_port_that_is_taken_is_said(steps: Steps, port: int):
-    shown = Shown(steps[0])
-    with pytest.raises(SettingsError, match=f"port {port} cannot be had"):
-        PageServer(shown, port=port)
-    shown.close()
-
-
-def test_the_page_is_strict_html_and_names_only_what_it_is_served():
-    text = importlib.resources.files("clicktimer.page").joinpath("files/page.html").read_text("utf-8")
-    parser = html5lib.HTMLParser(strict=True)
-    parser.parse(text)
-    assert re.findall(r'(?:src|href)="([^"]+)"', text) == ["data:,", "report.css", "page.css", "page.js"]
-    script = importlib.resources.files("clicktimer.page").joinpath("files/page.js").read_text("utf-8")
-    assert "innerHTML" not in script
-    ids = set(re.findall(r' id="([^"]+)"', text))
-    assert set(re.findall(r'place\("([^"]+)"\)', script)) <= ids
-
-
-# --- the command ----------------------------------------------------------------------------------------------------
-
-
-def test_a_folder_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
-    assert run(["page", str(tmp_path / "no")]) == 2
-    assert "is no folder" in capsys.readouterr().err
-
-
-@pytest.mark.skipif(os.name != "posix", reason="signals of this kind are POSIX")
-@pytest.mark.parametrize("more", [[], ["--everyone"]], ids=["here", "everyone"])
-def test_ctrl_c_ends_it_cleanly(more: list[str], steps: Steps):
-    command = [sys.executable, "-m", "clicktimer", "page", str(steps[0]), "--no-open", *more]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT) as child:
-        assert child.stdout is not None
-        address = child.stdout.readline().strip()
-        with urllib.request.urlopen(address + "now.json") as answer:
-            assert json.load(answer)["status"] == "ended"
-        child.send_signal(signal.SIGINT)
-        began = time.monotonic()
-        _, said = child.communicate(timeout=10)
-    assert time.monotonic() - began < 2.0
-    assert child.returncode == 0
-    assert ("EVERYBODY" in said) == bool(more)
-    assert "Traceback" not in said
-
-
-# --- a real browser -------------------------------------------------------------------------------------------------
-
-
-@needs_browser
-@pytest.mark.slow
-def test_a_real_browser_shows_it_as_it_goes_on_and_everybody_can_read_it(tmp_path: Path):
-    from axe_playwright_python.sync_playwright import Axe
-    from playwright.sync_api import sync_playwright
-
-    place = Folder.create(tmp_path / "L", {})
-    place.begin(rate_hz=48_000, device="made up", start_s=0.0, program="test")
-    with served(tmp_path / "L") as server, sync_playwright() as player:
-        address = f"http://127.0.0.1:{server.port}/"
-        browser = player.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox", "--disable-gpu"])
-        page = browser.new_page()
-        said: list[str] = []
-        asked_for: list[str] = []
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on("request", lambda request: asked_for.append(request.url))
-        page.goto(address)
-        page.wait_for_selector("#pump")
-        hour(place, 3)
-        running = Event(182.0, "kind", 180.0, "cut-in", 0.99, 12.0, "", 0.0005)
-        place.commit(Batch(end_s=184.0, events=[running]))
-        page.get_by_role("heading", name="The pump is running", exact=True).wait_for(timeout=5000)
-        first = page.inner_text("#watch")
-        time.sleep(1.5)
-        assert page.inner_text("#watch") != first
-        assert re.fullmatch(r"0:\d\d", first)
-        assert page.locator("#runs tr").count() == 4
-        assert page.inner_text("#last-run") == "20.00 s"
-        assert page.inner_text("#spoken") == "Run 3 is settled: 20.00 s."
-        assert page.locator("#strip svg path.settled").count() == 1
-        place.commit(Batch(end_s=185.0, log=[(185.0, "short-cycling", "short cycling: 2 runs under 30 s")]))
-        page.wait_for_selector("[role=alert].warning", timeout=5000)
-        page.evaluate("document.querySelector('.warning').dataset.same = 'yes'")
-        place.commit(Batch(end_s=200.0))  # the strip has moved on; what is read aloud must stay as it is
-        page.get_by_text(re.compile(r"^3 min 2\d s$")).wait_for(timeout=5000)
-        assert page.locator(".warning[data-same=yes]").count() == 1
-        assert [u for u in asked_for if not u.startswith((address, "data:"))] == []
-        assert said == []
-        for scheme in ("light", "dark"):
-            for width in (1200, 390):
-                context = browser.new_context(
-                    color_scheme="dark" if scheme == "dark" else "light",
-                    viewport={"width": width, "height": 800}, bypass_csp=True,
-                )  # fmt: skip
-                judged = context.new_page()
-                judged.goto(address)
-                judged.wait_for_selector("#runs tr")
-                found = Axe().run(judged)
-                assert found.violations_count == 0, found.generate_report()
-                assert len(found.response["passes"]) > 15, "it has looked at little"
-                wider = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
-                assert judged.evaluate(wider) == 0, "it has to be moved sideways"
-                context.close()
-        server.shutdown()
-        server.server_close()
-        page.wait_for_selector("#lost", timeout=15000)
-        assert "Connection lost" in page.inner_text("#lost")
-        assert "What is shown is as of" in page.inner_text("#lost")
-        browser.close()
-    place.close()
 
 
 def test_a_listening_in_another_process_is_followed(tmp_path: Path):

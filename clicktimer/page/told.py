@@ -13,6 +13,7 @@ from typing import Any, Final, Literal
 from clicktimer import cautions
 from clicktimer.document.first import found_of, headline
 from clicktimer.document.html import SIGNS
+from clicktimer.document.wording import for_paper
 from clicktimer.formats import format_time
 from clicktimer.live.state import State
 from clicktimer.marks import band_edges_s, band_of
@@ -20,7 +21,7 @@ from clicktimer.page import words
 from clicktimer.page.strip import line_length_s, lines_of
 from clicktimer.records import Cycle, Gap, Measurement, Notice
 from clicktimer.report.tank import finding_title
-from clicktimer.sentences import seconds_text
+from clicktimer.sentences import seconds_texts
 from clicktimer.settings import MeasureOptions
 from clicktimer.store.following import Logged
 from clicktimer.verdict import band_name
@@ -38,7 +39,10 @@ How = Literal["live", "ended", "cut-off", "older"]
 def verdict_told(
     measured: Measurement, how: How, marks_s: tuple[float, float], folder: str, *, refills: bool
 ) -> dict[str, Any]:
-    """The verdict, in the document's words. refills: the run has what the open tap adds taken into account."""
+    """The verdict, in the document's words: who reads the page need know no option of a command.
+
+    refills: the run has what the open tap adds taken into account.
+    """
     tone, title = headline(measured, marks_s)
     found, settle = list(found_of(measured, marks_s)), measured.verdict.settle
     if how == "live" and measured.run is None and measured.ambiguous is None:
@@ -55,9 +59,9 @@ def verdict_told(
         "tone": tone,
         "sign": SIGNS[tone],
         "title": title,
-        "found": found,
-        "notes": notes,
-        "settle": settle,
+        "found": [for_paper(text) for text in found],
+        "notes": [for_paper(text) for text in notes],
+        "settle": for_paper(settle),
         "standing": words.SETTLED if how == "ended" else words.PROVISIONAL,
         "standing_text": words.STANDING[how].format(folder=folder),
     }
@@ -152,7 +156,7 @@ def spoken_told(runs: Sequence[dict[str, Any]], title: str) -> str:
 
 
 def _warning(code: str, when: str, text: str, caution: str = "") -> dict[str, str]:
-    return {"code": code, "when": when, "text": text, "caution": caution}
+    return {"code": code, "when": when, "text": for_paper(text), "caution": caution}
 
 
 def _run_text(cycle: Cycle) -> tuple[str, str]:
@@ -160,5 +164,5 @@ def _run_text(cycle: Cycle) -> tuple[str, str]:
     run_s = cycle.run_s or 0.0
     low_s = run_s if cycle.run_low_s is None else cycle.run_low_s
     high_s = run_s if cycle.run_high_s is None else cycle.run_high_s
-    run, interval = seconds_text(run_s, low_s, high_s).split(" (")
-    return run, interval.removesuffix(")")
+    run, low, high = seconds_texts(run_s, low_s, high_s)
+    return f"{run} s", f"{low} to {high} s"

@@ -79,6 +79,6 @@ LEVEL: Final = (
 )
 NO_LEVEL: Final = "no sound"
 NO_TIME_OF_DAY: Final = "Times are counted from the beginning: no clock tells when it was recorded."
-MORE_RUNS: Final = "{count} earlier runs are not shown; all are in what clicktimer measure --csv writes."
+MORE_RUNS: Final = "{count} earlier runs are not shown here; clicktimer measure can write all of them as a table."
 
 CANNOT_READ: Final = "The folder can no longer be read: {reason}"
