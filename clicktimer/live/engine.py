@@ -51,7 +51,7 @@ LEAST_SNAP: Final = 0.0
 """Once the switch is known, a sound that is less of a snap gets no first decision of its own (clicks: 3.5 +- 2.3)."""
 
 
-@dataclass
+@dataclass(slots=True)
 class Known:
     """What is said of one click so far."""
 
@@ -74,12 +74,18 @@ class Fed:
 
 
 class Engine:
-    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for the finder's levels (7 MB a day)."""
+    """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for a few figures of each click."""
 
-    def __init__(self, *, pump_at_start: PumpState | None = None, earlier: Earlier | None = None) -> None:
-        """earlier: what was heard before, where a listening is resumed."""
+    def __init__(
+        self, *, pump_at_start: PumpState | None = None, earlier: Earlier | None = None, forgets: bool = False
+    ) -> None:
+        """earlier: what was heard before, where a listening is resumed.
+
+        forgets: levels that were handed out lie on disk, and the finder need not remember them (7 MB a day).
+        """
         earlier = earlier or Earlier()
         self.finder = LiveFinder()
+        self._forgets = forgets
         self.pump_at_start = pump_at_start
         self.end_s = 0.0
         self.known: list[Known] = [Known(c.time_s, c.level_db or 0.0, c.kind, True, c) for c in earlier.clicks]
@@ -142,6 +148,8 @@ class Engine:
             fed.levels.append((start_s, new))
             self._track.add(new)
             self._stretch = (start_s, self._stretch[1] + len(new.codes))
+        if self._forgets:
+            self.finder.forget_levels()
 
     def _first_look(self) -> list[Event]:
         """Sudden sounds that stand out: said at once, kind unknown."""

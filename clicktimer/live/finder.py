@@ -1,7 +1,8 @@
-"""The chain, live: the same detector as for recordings, with a look at what it has not yet handed out.
+"""The chain, live: the same detectors as for recordings, with a look at what they have not yet handed out.
 
 Nothing is detected here: only read earlier, so that a click can be shown while it still rings, and so that what the
-detector holds back (it hands candidates out by whole seconds) is on disk before a power cut.
+detector holds back (it hands candidates out by whole seconds) is on disk before a power cut. And what was handed out is
+let go of: a listening may last for days, and its levels and tones lie on disk.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import numpy as np
 
 from clicktimer.candidates import Candidates, LevelSegment
 from clicktimer.onsets import OnsetFinder
+from clicktimer.tones import ToneFinder, ToneSegment
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,12 @@ class LiveFinder(OnsetFinder):
         s = self.stretch
         return None if s is None else s.newer_levels(steps if start_s == s.start_s else 0)
 
+    def forget_levels(self) -> None:
+        """Let go of the level track so far, all of which was handed out: ``levels`` gives only what comes after it."""
+        self._done_segments.clear()
+        if self.stretch is not None:
+            self.stretch._level_codes.clear()
+
     def stretch_start_s(self) -> float | None:
         """Where the present stretch of sound began; None between stretches."""
         return None if self.stretch is None else self.stretch.start_s
@@ -60,3 +68,27 @@ class LiveFinder(OnsetFinder):
     def level_db(self) -> float | None:
         """The room's level in the click's bands over the last quarter second, dB of full scale."""
         return None if self.stretch is None else self.stretch.level_db(0.25)
+
+
+class LiveTones(ToneFinder):
+    """A ToneFinder that hands its lines out as they come, and remembers none of them."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._handed: tuple[float, int] = (0.0, 0)
+
+    def newer(self) -> list[tuple[float, ToneSegment]]:
+        """The steps that were not handed out yet, each with the start of its stretch."""
+        new = []
+        for one in self.lines():
+            done = self._handed[1] if self._handed[0] == one.start_s else 0
+            count = len(one.freq_codes)
+            self._handed = (one.start_s, done + count)
+            if count:
+                from_s = one.start_s + done * one.step_s
+                new.append((one.start_s, ToneSegment(from_s, one.step_s, one.freq_codes, one.over_codes)))
+        self._done.clear()
+        if self._stretch is not None:
+            self._stretch._freq.clear()
+            self._stretch._over.clear()
+        return new

@@ -14,6 +14,7 @@ import numpy as np
 
 from clicktimer.live.earlier import earlier_of
 from clicktimer.live.engine import AROUND_S, KNOWN_MOST, Engine, Fed
+from clicktimer.live.finder import LiveTones
 from clicktimer.live.state import Alarms, Note, State, state_of
 from clicktimer.live.whole import RESULT, measure_folder, result_noted
 from clicktimer.records import Block, Measurement, Notice
@@ -23,7 +24,6 @@ from clicktimer.sound.microphone import DeviceNote
 from clicktimer.sound.quality import Watch
 from clicktimer.store.folder import Batch, Event, Folder, Keep
 from clicktimer.store.sounds import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
-from clicktimer.tones import ToneFinder, ToneSegment
 
 COMMIT_S: Final = 0.5
 """Sound between two commits: with what the detector holds back, less than a second is lost to a power cut."""
@@ -99,7 +99,7 @@ class Session:
         earlier = None
         if folder.resumed is not None and folder.resumed.end_s > 0.0:
             earlier = earlier_of(folder.path, around_s=AROUND_S, most=KNOWN_MOST)
-        self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier)
+        self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier, forgets=True)
         self.engine.end_s = start_s
         self._provisional = provisional
         self._alarms = Alarms(options, longest_run_s, from_s=start_s)
@@ -109,8 +109,7 @@ class Session:
         self._window: list[Block] = []
         self._batch = Batch(end_s=start_s)
         self._committed_s = self._noticed_s = self._toned_s = start_s
-        self._tones = ToneFinder()
-        self._tones_written: dict[float, int] = {}
+        self._tones = LiveTones()
         self._disk_at_s = self._wall_at_s = -1e9
         self._free = free_bytes(folder.path)
         self._told_full = False
@@ -225,23 +224,11 @@ class Session:
             said.append(Note("disk-full", text))
         return said
 
-    def _new_tones(self) -> list[tuple[float, ToneSegment]]:
-        """The steps that were not handed on yet, each with its stretch's beginning."""
-        self._toned_s, new = self.engine.end_s, []
-        for one in self._tones.lines():
-            done = self._tones_written.get(one.start_s, 0)
-            if len(one.freq_codes) > done:
-                self._tones_written[one.start_s] = len(one.freq_codes)
-                from_s = one.start_s + done * one.step_s
-                part = ToneSegment(from_s, one.step_s, one.freq_codes[done:], one.over_codes[done:])
-                new.append((one.start_s, part))
-        return new
-
     def _commit(self, said: list[Said]) -> None:
         batch = self._take_batch()
         batch.pending = self.engine.finder.pending()
         if self.engine.end_s - self._toned_s >= TONES_S:
-            batch.tones = self._new_tones()
+            self._toned_s, batch.tones = self.engine.end_s, self._tones.newer()
         if self.engine.end_s - self._noticed_s >= NOTICES_S:
             self._noticed_s = self.engine.end_s
             batch.notices = copy.deepcopy(self._watch).notices()
@@ -314,7 +301,7 @@ class Session:
         batch = self._take_batch()
         batch.pending = self.engine.finder.pending()
         self._tones.flush()
-        batch.tones = self._new_tones()
+        batch.tones = self._tones.newer()
         batch.notices = self._watch.notices() if notices is None else list(notices)
         self.folder.commit(batch, ended=why)
         measured = measure_folder(self.folder.path, self.options)
