@@ -16,14 +16,15 @@ from clicktimer.cli.listen import _until
 from clicktimer.cli.live_screen import live_line
 from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import SettingsError
+from clicktimer.live.refill import shut_times_s
 from clicktimer.live.session import RecordingSource, Session
 from clicktimer.live.state import state_of
 from clicktimer.live.whole import measure_folder
-from clicktimer.records import Block, Click, Measurement
+from clicktimer.records import Block, Click, Kind, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store import tables
-from clicktimer.store.folder import Folder
+from clicktimer.store.folder import Event, Folder
 from clicktimer.store.stored import read_folder
 from tests.live_parts import ROOT
 
@@ -98,7 +99,77 @@ def test_every_wait_has_a_way_out(tmp_path: Path):
     guided("quiet", guide, MeasureOptions(taps="shut"), tmp_path / "L", keys)
     assert guide.done
     assert keys == {}
-    assert [m[1] for m in read_folder(tmp_path / "L").marks] == ["cut-in", "taps-shut", "cut-out"]
+    assert [m[1] for m in read_folder(tmp_path / "L").marks] == ["refill-test", "cut-in", "taps-shut", "cut-out"]
+
+
+class Told:
+    """A session as far as a refill test looks at it. order_known: whether the switch is known."""
+
+    def __init__(self, *, order_known: bool = False) -> None:
+        self.engine = self
+        self.order_known, self.end_s = order_known, 0.0
+        self.marks: list[tuple[float, str, str]] = []
+
+    def mark(self, what: str, text: str = "") -> None:
+        self.marks.append((self.end_s, what, text))
+
+
+def led(guide: Refill, session: Any, *steps: tuple[float, Event | str | None]) -> list[float]:
+    """Tell a refill test what is heard and typed, each at its time; the marks that it sets."""
+    guide.begin()
+    for at_s, one in steps:
+        session.end_s = at_s
+        guide.look(session, [one] if isinstance(one, Event) else [], one if isinstance(one, str) else None)
+    return shut_times_s(session.marks) or []
+
+
+def heard(at_s: float) -> Event:
+    return Event(at_s + 0.1, "heard", at_s)
+
+
+def kind(at_s: float, which: Kind) -> Event:
+    return Event(at_s + 2.0, "kind", at_s, which, 0.9)
+
+
+def test_a_click_that_was_not_the_start_is_taken_back_and_the_start_is_waited_for():
+    words: list[str] = []
+    guide = Refill(words.append, 2)
+    led(guide, Told(), (3.1, heard(3.0)), (10.0, Event(10.0, "withdrawn", 3.0)))
+    assert words[-2:] == ["That click was not the pump.", "Open ONE tap a little and wait for the pump to start."]
+    # The tap's handle clicked, Enter was pressed too soon, and then the pump starts.
+    words.clear()
+    guide = Refill(words.append, 2)
+    steps = [(3.1, heard(3.0)), (4.0, ""), (9.1, heard(9.0)), (11.0, kind(9.0, "cut-in"))]
+    assert led(guide, Told(), *steps) == [4.0]
+    assert words[-1].startswith("The pump has started: shut EVERY tap now")
+    session = Told()
+    assert led(guide, session, (12.0, "")) == [12.0]
+    assert guide.prompt == "wait for the pump to stop"
+    led(guide, session, (22.0, kind(20.0, "cut-out")))
+    assert words[-2].startswith("Refill 1 of 2 is done")
+
+
+def test_without_a_key_the_marks_follow_the_start_that_was_told_and_not_a_click_before_it():
+    guide = Refill(lambda _: None, 2, shut_after_s=2.0)
+    steps = [(8.1, heard(8.0)), (9.1, heard(9.0)), (10.2, None), (10.8, kind(9.0, "cut-in")), (11.1, None)]
+    assert led(guide, Told(), *steps) == [11.0]
+    # Where no pump is heard nothing is told: the click is gone by, once its kind would have been told.
+    guide = Refill(lambda _: None, 2, shut_after_s=2.0)
+    assert led(guide, Told(), (8.1, heard(8.0)), (10.5, None)) == []
+    assert led(guide, Told(), (11.1, None)) == [10.0]
+
+
+def test_a_refill_in_which_the_shutting_was_not_marked_is_done_again():
+    words: list[str] = []
+    guide = Refill(words.append, 1)
+    known = Told(order_known=True)
+    assert led(guide, known, (10.0, kind(9.0, "cut-in")), (22.0, kind(21.0, "cut-out"))) == []
+    assert "was not marked" in words[-2]
+    assert not guide.done
+    again = [(40.0, kind(39.0, "cut-in")), (40.5, "abc"), (41.0, ""), (52.0, kind(51.0, "cut-out"))]
+    assert led(guide, known, *again) == [41.0]
+    assert any('"abc" is not understood' in w for w in words)
+    assert guide.done
 
 
 def test_until_is_the_next_such_time_of_day():

@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,6 @@ import numpy as np
 import pytest
 
 from clicktimer.live.engine import Engine
-from clicktimer.live.refill import too_long_s, with_open_tap
 from clicktimer.live.session import RecordingSource, Said, Session
 from clicktimer.live.state import Alarms, Note, state_of, told_clicks
 from clicktimer.live.whole import measure_folder
@@ -429,48 +427,18 @@ def full(*_: object) -> None:
     raise sqlite3.OperationalError("database or disk is full")
 
 
-# -- the refill test ---------------------------------------------------------------------------------------------------
-
-
-def test_the_open_tap_lengthens_a_run_as_the_water_balance_says():
-    # An outside reckoning: the tank takes in (Q - q) while the tap is open and Q after it, until D gallons are in.
-    big_q, q, volume_gal, delay_s = 10.0 / 60.0, 4.0 / 60.0, 8.0, 5.0
-    filled = (big_q - q) * delay_s
-    run_s = delay_s + (volume_gal - filled) / big_q
-    assert run_s - volume_gal / big_q == pytest.approx(too_long_s(delay_s, q / big_q))
-
-
-def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_are_known():
-    from clicktimer.cli.options import parse_system_options
-
-    system = parse_system_options(pump_rate="10 gpm", tap_flow="3 gpm")
-    given = MeasureOptions(taps="shut", system=system, marks_s=(11.7, 60.0))
-    plain = replace(given, system=parse_system_options(), marks_s=(11.7, 60.0))
-    measured, known = (measure_recording(FIXTURES / "short-cycling-12s.flac", options=o) for o in (plain, given))
-    assert measured.run is not None
-    assert known.run is not None
-    assert measured.verdict.sure
-    shut_s = [(c.cut_in_s or 0.0) + 2.0 for c in measured.cycles]
-    # Nothing known of the flows: 2 s at less than half of the pump's rate, so the run is 0 to 1 s shorter, and a mark
-    # that lies in between can no longer be told.
-    bound = with_open_tap(measured, shut_s, plain)
-    assert bound.run is not None
-    assert (bound.run.seconds, bound.run.high_s) == (measured.run.seconds, measured.run.high_s)
-    assert bound.run.low_s == pytest.approx(measured.run.low_s - 1.0)
-    assert not bound.verdict.sure
-    # Both flows known: 2 s x 3/10, taken off, to a quarter of itself.
-    corrected = with_open_tap(known, shut_s, given)
-    assert corrected.run is not None
-    assert corrected.run.seconds == pytest.approx(known.run.seconds - 0.6)
-    assert corrected.run.low_s == pytest.approx(known.run.low_s - 0.75)
-    assert corrected.run.high_s == pytest.approx(known.run.high_s - 0.45)
-    assert corrected.verdict.sure
-    assert corrected.verdict.band != known.verdict.band
-    # No mark changes nothing; marks that fit no run leave no more than an upper bound.
-    assert with_open_tap(measured, [], plain) == measured
-    lost = with_open_tap(measured, [1000.0], plain)
-    assert lost.run is not None
-    assert lost.run.one_sided
+def test_an_input_that_delivers_nothing_but_zeros_is_said_at_once(tmp_path: Path):
+    opened = open_recording(FIXTURES / "short-cycling-12s.flac")
+    sound = np.concatenate([b.samples for b in opened.blocks()])[: 40 * 16_000]
+    sound[10 * 16_000 : 30 * 16_000] = 0.0
+    source = RecordingSource(iter([Block(sound, 16_000, 0.0)]), 16_000, "deaf", piece_s=0.1)
+    session = Session(source, Folder.create(tmp_path / "L", {}), SHUT, program="test")
+    notes = []
+    while not source.ended:
+        notes += [(session.engine.end_s, one) for one in session.step() if isinstance(one, Note)]
+    assert [(round(t), n.code, n.urgent) for t, n in notes] == [(15, "deaf", True), (30, "hears", False)]
+    assert "microphone permission" in notes[0][1].text
+    assert "after 20 s" in notes[1][1].text
 
 
 # -- again -------------------------------------------------------------------------------------------------------------

@@ -105,7 +105,7 @@ def microphone(device: str | None) -> Answer:
 def _tried(device: str | None, version: str) -> Answer:
     import numpy as np
 
-    from clicktimer.cli.hear_live import DEAF
+    from clicktimer.live.deaf import DEAF
     from clicktimer.records import Block, Samples
     from clicktimer.sound.microphone import FIRST_S, Microphone
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Final, Protocol
+from typing import Final, Literal, Protocol
 
 from clicktimer.errors import QuantityError
+from clicktimer.live.refill import REFILL_TEST, TAPS_SHUT
 from clicktimer.live.session import Said, Session
+from clicktimer.live.state import SAME_S
 from clicktimer.store.folder import Event
 
 Say = Callable[[str], None]
@@ -74,6 +76,18 @@ REFILL_WORDS = (
     "start, shut every tap at once, and wait until the pump stops. Enter moves on by hand where a click was not told; "
     "q and Enter ends the test with what there is."
 )
+NOT_UNDERSTOOD = (
+    '"{typed}" is not understood, and nothing was marked. Enter alone moves on; 5 gal or 20 l and Enter notes water '
+    "that was caught; q and Enter ends the test."
+)
+UNMARKED = (
+    "The pump has stopped, and it was not marked when the taps were shut: this refill is left out, and another one "
+    "takes its place. Press Enter at the moment when the last tap is shut."
+)
+SURE_S: Final = 3.0
+"""So long after a click its kind is told, where it can be told at all."""
+AGAIN_S: Final = 0.5
+"""A click so soon after another one is chatter."""
 
 
 @dataclass
@@ -88,10 +102,13 @@ class Refill:
     shut_s: list[float] = field(default_factory=list)
     caught: list[tuple[float, str]] = field(default_factory=list)
     """When a volume was typed, in seconds of the sound, and the volume."""
-    _wants: str = "cut-in"
+    _wants: Literal["cut-in", "shut", "cut-out"] = "cut-in"
     _done_runs: int = 0
-    _cut_in_s: float = 0.0
-    _after_s: float = -1.0
+    _start_s: float = 0.0
+    _start_told: bool = False
+    """Whether the start is known as one; else it is a click that stood out, and may be anything."""
+    _stop_s: float = -1.0
+    _noted: bool = False
 
     def begin(self, say: Say | None = None) -> None:
         """Tell the person what to do first; ``say`` is the way to tell from now on."""
@@ -101,63 +118,88 @@ class Refill:
 
     def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
         """Go on where a click was told, or the person says so."""
+        if not self._noted:
+            self._noted = True
+            session.mark(REFILL_TEST, f"{self.count} refills")
         if typed is not None and typed.casefold() == "q":
             self.done = True
             return
-        if typed and self._caught(session, typed):
-            typed = None
-        now_s = session.engine.end_s
-        hit = self._hit(session, said) if self._wants == "cut-in" else None
-        if self._wants == "cut-in" and (hit is not None or typed is not None):
-            self._cut_in_s = now_s if hit is None else hit
-            self._after_s = self._cut_in_s
-            if hit is None:
-                session.mark("cut-in", "by the person's key")
-            known = session.engine.order_known or hit is None
-            self._wants = "shut"
-            self.prompt = "SHUT EVERY TAP"
-            start = "The pump has started" if known else "A click was heard. If the pump has started"
-            self.say(
-                f"{start}: shut EVERY tap now, then press Enter."
-                if self.shut_after_s is None
-                else f"{start}: every tap must be shut {self.shut_after_s:g} s after it."
-            )
-        elif self._wants == "shut" and self.shut_after_s is not None and now_s >= self._cut_in_s + self.shut_after_s:
-            self._shut(session, self._cut_in_s + self.shut_after_s)
-        elif self._wants == "shut" and typed is not None:
-            self._shut(session, now_s)
-        elif self._wants == "cut-out" and self._ended(session, said, typed):
-            self._next(session)
-
-    def _hit(self, session: Session, said: Sequence[Said]) -> float | None:
-        """A click that is the one waited for, and later than the last one.
-
-        Before the switch is known any click that stands out may be the start (the person sees whether it was); a stop
-        is only taken when it is told, or by the key: a tap's handle clicks too.
-        """
-        unknown = self._wants == "cut-in" and not session.engine.order_known
         for one in said:
-            if isinstance(one, Event) and one.time_s > self._after_s + 0.5:
-                told = one.what in ("kind", "settled") and one.kind == self._wants
-                if told or (unknown and one.what == "heard"):
-                    self._after_s = one.time_s
-                    return one.time_s
-        return None
+            if isinstance(one, Event) and not self.done:
+                self._hear(session, one)
+        if typed and not self.done:
+            if not self._caught(session, typed):
+                self.say(NOT_UNDERSTOOD.format(typed=typed))
+        elif typed is not None and not self.done:
+            self._by_hand(session)
+        if self._wants == "shut" and self.shut_after_s is not None:
+            wait_s = self.shut_after_s if self._start_told else max(self.shut_after_s, SURE_S)
+            if session.engine.end_s >= self._start_s + wait_s:
+                self._shut(session, self._start_s + self.shut_after_s)
 
-    def _ended(self, session: Session, said: Sequence[Said], typed: str | None) -> bool:
-        hit = self._hit(session, said)
-        if hit is None and typed is not None:
+    def _hear(self, session: Session, event: Event) -> None:
+        """What an event means for the step that is waited for.
+
+        Before the switch is known any click that stands out may be the start (the person sees whether it was), until
+        another is told as the start or this one is taken back. A stop is only taken when it is told, or by the key: a
+        tap's handle clicks too.
+        """
+        told = event.kind if event.what in ("kind", "settled") else None
+        later = event.time_s > self._stop_s + AGAIN_S
+        this_start = self._wants != "cut-in" and abs(event.time_s - self._start_s) <= SAME_S
+        if self._wants == "cut-in":
+            if later and (told == "cut-in" or (event.what == "heard" and not session.engine.order_known)):
+                self._started(session, event.time_s, told=told == "cut-in")
+        elif this_start:
+            self._start_told |= told == "cut-in"
+            if event.what == "withdrawn" and not self._start_told:
+                self._wants, self._stop_s = "cut-in", event.time_s
+                self.say("That click was not the pump.")
+                self._ask_open()
+        elif told == "cut-in" and later and not self._start_told:
+            marked = self._wants == "cut-out" and self.shut_s[-1] >= event.time_s
+            self._start_s, self._start_told = event.time_s, True
+            if not marked:
+                self._started(session, event.time_s, told=True)
+        elif told == "cut-out" and event.time_s > self._start_s + AGAIN_S:
+            self._stop_s = event.time_s
+            self._next(counts=self._wants == "cut-out")
+
+    def _by_hand(self, session: Session) -> None:
+        """Enter alone: what is waited for is so now."""
+        now_s = session.engine.end_s
+        if self._wants == "cut-in":
+            session.mark("cut-in", "by the person's key")
+            self._started(session, now_s, told=True)
+        elif self._wants == "shut":
+            self._shut(session, now_s)
+        else:
             session.mark("cut-out", "by the person's key")
-            self._after_s = session.engine.end_s
-        return hit is not None or typed is not None
+            self._stop_s = now_s
+            self._next(counts=True)
+
+    def _started(self, session: Session, at_s: float, *, told: bool) -> None:
+        self._start_s, self._start_told = at_s, told
+        self._wants, self.prompt = "shut", "SHUT EVERY TAP"
+        start = "The pump has started" if told else "A click was heard. If the pump has started"
+        self.say(
+            f"{start}: shut EVERY tap now, then press Enter."
+            if self.shut_after_s is None
+            else f"{start}: every tap must be shut {self.shut_after_s:g} s after it."
+        )
 
     def _shut(self, session: Session, at_s: float) -> None:
         self.shut_s.append(at_s)
-        session.mark("taps-shut", f"{at_s:.3f}")
+        session.mark(TAPS_SHUT, f"{at_s:.3f}")
         self._wants, self.prompt = "cut-out", "wait for the pump to stop"
         self.say("Every tap shut. Use no water until the pump stops.")
 
-    def _next(self, session: Session) -> None:
+    def _next(self, *, counts: bool) -> None:
+        self._wants = "cut-in"
+        if not counts:
+            self.say(UNMARKED)
+            self._ask_open()
+            return
         self._done_runs += 1
         if self._done_runs >= self.count:
             self.say("That was the last refill.")
@@ -166,7 +208,6 @@ class Refill:
         self.say(
             f"Refill {self._done_runs} of {self.count} is done. If you catch the next water, type how much: 5 gal."
         )
-        self._wants = "cut-in"
         self._ask_open()
 
     def _ask_open(self) -> None:

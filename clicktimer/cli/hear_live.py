@@ -11,6 +11,7 @@ import click
 import numpy as np
 
 from clicktimer import cautions
+from clicktimer.live.deaf import DEAF
 from clicktimer.report.words import wrap
 
 if TYPE_CHECKING:
@@ -18,11 +19,6 @@ if TYPE_CHECKING:
     from clicktimer.place import Place
     from clicktimer.records import Block, Measurement
 
-DEAF = (
-    "The input delivers digital silence: it is muted, or this program may not use it. Look at: the microphone "
-    "permission of the terminal (macOS: Privacy & Security, Microphone; Windows: Privacy, Microphone, and there also "
-    "desktop apps), the input's own mute, and whether the right input is chosen (clicktimer hear --list)."
-)
 CLIPS = "It clips: turn the input's level down in the system's sound settings, or move a little away."
 ENHANCED = (
     "Exact silence between sounds: noise suppression is on. Switch audio enhancements (Windows), voice isolation "

@@ -19,7 +19,7 @@ from clicktimer.cli.options import system_options
 from clicktimer.cli.output import emphasis_for
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import PlaceTakenError, SettingsError, StoreError
-from clicktimer.report.words import wrap
+from clicktimer.report.words import plain, wrap
 
 if TYPE_CHECKING:
     from clicktimer.cli.guided import Guide
@@ -222,8 +222,9 @@ def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | 
     _say(f"Listening to {session.source.name} at {session.source.rate_hz / 1000:g} kHz, {asked}.")
     if session.folder.resumed is not None:
         _say(f"Going on with what is there ({format_time(session.folder.resumed.end_s)}); the time between is a gap.")
-    _say(f"Kept in {session.folder.path}")
-    _say(f"To watch it in a browser: clicktimer page {_quoted(session.folder.path)}")
+    # Not wrapped: a path or a command that is copied must be whole.
+    click.echo(f"Kept in {plain(str(session.folder.path))}\nTo watch it in a browser, in another terminal:\n"
+               f"  clicktimer page {plain(_quoted(session.folder.path))}", err=True)  # fmt: skip
     _say(KEPT[keep])
     if length_s is None or length_s > 1800.0:
         _say(stack.enter_context(kept_awake()))

@@ -12,6 +12,7 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
+from clicktimer.live.deaf import Deaf
 from clicktimer.live.earlier import earlier_of
 from clicktimer.live.engine import AROUND_S, KNOWN_MOST, Engine, Fed
 from clicktimer.live.finder import LiveTones
@@ -105,7 +106,7 @@ class Session:
         self._alarms = Alarms(options, longest_run_s, from_s=start_s)
         self._clicks = ClickSounds(folder.path) if keep == "default" else None
         self._whole = WholeSound(folder.path) if keep == "all" else None
-        self._watch = Watch()
+        self._watch, self._deaf = Watch(), Deaf()
         self._window: list[Block] = []
         self._batch = Batch(end_s=start_s)
         self._committed_s = self._noticed_s = self._toned_s = start_s
@@ -145,10 +146,13 @@ class Session:
         said += events
         self._keep(block, events)
         self._look_at(block)
+        notes: list[Note] = []
         if self._alarms.due(self.engine.end_s):
-            for note in self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s):
-                self._batch.log.append((self.engine.end_s, note.code, note.text))
-                said.append(note)
+            notes = self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s)
+        deaf = self._deaf.look(block) if self._provisional else None
+        for note in notes if deaf is None else [deaf, *notes]:
+            self._batch.log.append((self.engine.end_s, note.code, note.text))
+            said.append(note)
         return said
 
     def _note(self, fed: Fed) -> None:

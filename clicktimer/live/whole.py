@@ -12,7 +12,7 @@ from clicktimer import sentences
 from clicktimer.concluding import Listened, conclude, corrected
 from clicktimer.formats import format_time
 from clicktimer.labels import Label
-from clicktimer.live.refill import with_open_tap
+from clicktimer.live.refill import shut_times_s, with_open_tap
 from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import parse_started
@@ -121,7 +121,7 @@ def corrected_folder(
     new = corrected(measured, labels, options, name=name)
     if new.correction is None or not new.correction.figures:
         return new  # as it was detected: the open tap is in it already
-    told = with_open_tap(new, shut_s(stored.marks), options)
+    told = with_open_tap(new, shut_times_s(stored.marks), options)
     if told is new or "verdict" not in new.correction.figures:
         return told
     return replace(told, verdict=replace(told.verdict, text=f"{told.verdict.text} {sentences.HAND_VERDICT}"))
@@ -131,12 +131,7 @@ def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
     """From what lies in a folder to what is told."""
     notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
     measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
-    return with_open_tap(measured, shut_s(stored.marks), options)
-
-
-def shut_s(marks: Sequence[tuple[float, str, str]]) -> list[float]:
-    """When the last tap was shut, as the person marked it."""
-    return [float(text) for _, what, text in marks if what == "taps-shut"]
+    return with_open_tap(measured, shut_times_s(stored.marks), options)
 
 
 def source_of(stored: Stored, started: str | None = None) -> SourceInfo:

@@ -15,9 +15,9 @@ from typing import Any, Final
 from clicktimer.concluding import rejudged
 from clicktimer.cycles import unknown_intervals
 from clicktimer.formats import UnitSystem, format_time
-from clicktimer.live.refill import with_open_tap
+from clicktimer.live.refill import shut_times_s, with_open_tap
 from clicktimer.live.state import Standing, State, state_of
-from clicktimer.live.whole import RESULT, noted_result, shut_s, with_noted
+from clicktimer.live.whole import RESULT, noted_result, with_noted
 from clicktimer.page import words
 from clicktimer.page.told import (
     MOST_RUNS,
@@ -231,7 +231,7 @@ class Shown:
         live = status in LIVE
         how: How = "ended" if result else "live" if live or status == "deciding" else "older"
         how = "cut-off" if status == "cut-off" else how
-        refills = bool(shut_s(f.marks))
+        refills = shut_times_s(f.marks) is not None
         verdict = verdict_told(measured, how, options.marks_s, str(f.path), refills=refills)
         runs = runs_told(measured.cycles, settled_s, self._clock, running=live and state.pump == "on")
         return {
@@ -258,4 +258,4 @@ class Shown:
         measured = Measurement(source, clicks, state.cycles, tuple(f.gaps), ambiguous, state.run, state.verdict)
         if state.run is None:
             return measured
-        return with_open_tap(rejudged(measured, state.run, options), shut_s(f.marks), options)
+        return with_open_tap(rejudged(measured, state.run, options), shut_times_s(f.marks), options)

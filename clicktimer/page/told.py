@@ -109,17 +109,20 @@ def last_told(cycles: Sequence[Cycle], settled_s: Settled, clock: Clock, options
 
 
 def warnings_told(
-    state: State, live: bool, log: Iterable[Logged], notices: Iterable[Notice], gaps: Sequence[Gap], clock: Clock
+    state: State, live: bool, log: Sequence[Logged], notices: Iterable[Notice], gaps: Sequence[Gap], clock: Clock
 ) -> list[dict[str, str]]:
     """What was said at once while it was listened, as far as it still holds; what was odd about the sound; gaps."""
     urgent: dict[str, dict[str, str]] = {}
     others: list[dict[str, str]] = []
     began_s = state.end_s - (state.since_s or 0.0)
+    hears_s = max((at_s for at_s, _, code, _ in log if code == "hears"), default=-1.0)
     for at_s, _, code, text in log:
         if code == "endless-run" and live and state.pump == "on" and at_s >= began_s:
             urgent[code] = _warning(code, words.SINCE.format(when=clock(began_s)), words.ENDLESS, cautions.RUNNING_ON)
         elif code == "short-cycling" and (not live or at_s > state.end_s - SHORT_TOLD_S):
             urgent[code] = _warning(code, words.AT.format(when=clock(at_s)), text, cautions.SWITCH)
+        elif code == "deaf" and live and at_s > hears_s:
+            urgent[code] = _warning(code, words.SINCE.format(when=clock(at_s)), text)
         elif code in ("disk", "disk-full", "clock"):
             others.append(_warning(code, words.AT.format(when=clock(at_s)), text))
     for one in dict.fromkeys(notices):
