@@ -14,7 +14,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from clicktimer import pump
+from clicktimer import counted, pump
+from clicktimer.candidates import from_codes
 from clicktimer.kernel import F32
 from clicktimer.pump import Levels, Track
 
@@ -49,6 +50,7 @@ something else starts there."""
 _MARGIN_S = 1.0
 _REST_S = 8.0
 _SHORTEST_PART_S = 12.0
+_AT_ONCE = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +122,7 @@ def _comes_at(levels: Levels, time_s: float) -> bool:
     after = _rows(levels, time_s + 0.75, time_s + 3.75)
     if len(before) < 8 or len(after) < 8:
         return False
-    change = np.median(levels.db[after], axis=0) - np.median(levels.db[before], axis=0)
+    change = np.median(levels.db_at(after), axis=0) - np.median(levels.db_at(before), axis=0)
     return bool((change >= LOUDER_DB).sum() >= LEAST_BANDS and (change <= -LOUDER_DB).sum() == 0)
 
 
@@ -158,7 +160,7 @@ def _sound_of(levels: Levels, runs_s: Sequence[Run], number: int) -> F32 | None:
     outside = np.concatenate([before, after])
     if len(inside) < 12 or len(outside) < 12:
         return None
-    high, low = np.median(levels.db[inside], axis=0), np.median(levels.db[outside], axis=0)
+    high, low = np.median(levels.db_at(inside), axis=0), np.median(levels.db_at(outside), axis=0)
     tells = high - low >= 3.0
     if tells.sum() < LEAST_BANDS:
         return None
@@ -199,14 +201,11 @@ def _inner(levels: Levels, parts_s: Sequence[Run]) -> Levels | None:
                 rows.append((int(levels.first[g]) + a, int(levels.first[g]) + b, start + a * step, step))
     if sum(b - a for a, b, _, _ in rows) < 120:
         return None
-    db = np.concatenate([levels.db[a:b] for a, b, _, _ in rows])
-    change = np.concatenate([levels.change_db[a:b] for a, b, _, _ in rows])
-    spread = pump.middle_and_spread(change)[1]
+    codes = np.concatenate([levels.codes[a:b] for a, b, _, _ in rows])
+    changes = np.concatenate([levels.changes[a:b] for a, b, _, _ in rows])
     first = np.concatenate([[0], np.cumsum([b - a for a, b, _, _ in rows])])
-    return Levels(
-        db, first, np.array([t for _, _, t, _ in rows]), np.array([s for _, _, _, s in rows]), change,
-        np.maximum(spread, np.float32(0.4)),
-    )  # fmt: skip
+    start_s, step_s = np.array([t for _, _, t, _ in rows]), np.array([s for _, _, _, s in rows])
+    return pump.levels_of(codes, first, start_s, step_s, changes)
 
 
 Found = tuple[list[Run], F32, float, int]
@@ -218,7 +217,10 @@ def _louder(levels: Levels | None) -> Found | None:
     """
     if levels is None:
         return None
-    size = np.maximum(np.abs(levels.change_db) - LEAST_DB, 0.0).sum(axis=1, dtype=np.float32)
+    size = np.zeros(len(levels), np.float32)
+    for at in range(0, len(size), _AT_ONCE):
+        some = slice(at, at + _AT_ONCE)
+        size[some] = np.maximum(np.abs(levels.change_db_at(some)) - LEAST_DB, 0.0).sum(axis=1)
     rows = np.argsort(-size, kind="stable")[:60]
     best: Found | None = None
     for track in pump.guesses(levels, rows[size[rows] > 0.0]):
@@ -232,7 +234,7 @@ def _told(levels: Levels, track: Track) -> Found | None:
     tells = track.contrast_db >= LEAST_DB
     if track.apart < LEAST_APART or tells.sum() < LEAST_BANDS or np.any(track.contrast_db < -LEAST_DB):
         return None
-    y = levels.db[:, tells].mean(axis=1)
+    y = from_codes(levels.codes[:, tells]).mean(axis=1)
     height = float(track.contrast_db[tells].mean())
     runs: list[Run] = []
     edges = dull = 0
@@ -252,7 +254,7 @@ def _told(levels: Levels, track: Track) -> Found | None:
                 runs.append((levels.time_of(p), levels.time_of(q - 1) + step_s))
     if edges < 2 or dull > MOST_DULL * edges:
         return None
-    low, high = np.median(levels.db[~track.on], axis=0), np.median(levels.db[track.on], axis=0)
+    low, high = counted.levels(levels.codes, ~track.on)[0], counted.levels(levels.codes, track.on)[0]
     added = 10.0 * np.log10(np.maximum(10.0 ** (high / 10.0) - 10.0 ** (low / 10.0), 1e-13))
     return runs, np.where(tells, added, np.nan).astype(np.float32), track.apart, edges - dull
 

@@ -104,7 +104,7 @@ def level_denies(field: Field, solution: Solution) -> bool:
     if track is None:
         return False
     picks = field.row[path.kind > 0]
-    changes = np.unique(np.concatenate([picks, path.silent_rows, field.levels.first, [len(field.levels.db)]]))
+    changes = np.unique(np.concatenate([picks, path.silent_rows, field.levels.first, [len(field.levels)]]))
     total = np.concatenate([[0.0], np.cumsum(track.llr, dtype=np.float64)])
     inside = total[np.maximum(changes[1:] - 1, changes[:-1] + 1)] - total[changes[:-1] + 1]
     on = path.on[np.minimum(changes[:-1] + 1, len(path.on) - 1)]

@@ -1,6 +1,6 @@
-"""The two loops that touch every sample and every frame, compiled when numba is there.
+"""The loops that touch every sample and every frame, compiled when numba is there.
 
-Both are strictly sequential and carry their memory in arrays that the caller owns, so that the
+They are strictly sequential and carry their memory in arrays that the caller owns, so that the
 result does not depend on how the samples are cut into blocks. Without compiled code
 (``NUMBA_DISABLE_JIT=1``) the same functions run as plain Python: same answers, slower.
 """
@@ -12,6 +12,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer import lanes
 from clicktimer.compiled import compiled
 
 F32 = npt.NDArray[np.float32]
@@ -29,52 +30,17 @@ def filter_frames(x: F32, coef: F32, state: F32, frame_len: int, per_low: int, f
     in cascade. state: shape (6, bands): the last two values before, between and after the sections. per_low: samples
     averaged into one, a divisor of frame_len. frames: out, (n, bands), mean square. low: out, (n * frame_len /
     per_low,).
-
-    Four samples are taken at a time, so that the memory between them stays in the processor's registers, and the
-    sections are of the form in which a value waits for the one before it but once.
     """
     bands = coef.shape[1]
     scale = np.float32(1.0 / frame_len)
     low_scale = np.float32(1.0 / per_low)
     zero = np.float32(0.0)
-    acc = np.zeros(bands, np.float32)
+    power = np.zeros(bands, np.float32)
     for n in range(frames.shape[0]):
-        i = n * frame_len
-        stop = i + frame_len
-        while i + 4 <= stop:
-            v0, v1, v2, v3 = x[i], x[i + 1], x[i + 2], x[i + 3]
-            for b in range(bands):
-                c0, c1, c2, d0, d1, d2 = coef[0, b], coef[1, b], coef[2, b], coef[3, b], coef[4, b], coef[5, b]
-                ga, gb, ya, yb, wa, wb = state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b]
-                g0 = c0 * v0
-                y0 = ((g0 - gb) - c2 * yb) - c1 * ya
-                w0 = (d0 * (y0 - yb) - d2 * wb) - d1 * wa
-                g1 = c0 * v1
-                y1 = ((g1 - ga) - c2 * ya) - c1 * y0
-                w1 = (d0 * (y1 - ya) - d2 * wa) - d1 * w0
-                g2 = c0 * v2
-                y2 = ((g2 - g0) - c2 * y0) - c1 * y1
-                w2 = (d0 * (y2 - y0) - d2 * w0) - d1 * w1
-                g3 = c0 * v3
-                y3 = ((g3 - g1) - c2 * y1) - c1 * y2
-                w3 = (d0 * (y3 - y1) - d2 * w1) - d1 * w2
-                acc[b] = acc[b] + w0 * w0 + w1 * w1 + w2 * w2 + w3 * w3
-                state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b] = g3, g2, y3, y2, w3, w2
-            i += 4
-        while i < stop:
-            v0 = x[i]
-            for b in range(bands):
-                g0 = coef[0, b] * v0
-                y0 = ((g0 - state[1, b]) - coef[2, b] * state[3, b]) - coef[1, b] * state[2, b]
-                w0 = (coef[3, b] * (y0 - state[3, b]) - coef[5, b] * state[5, b]) - coef[4, b] * state[4, b]
-                acc[b] = acc[b] + w0 * w0
-                state[0, b], state[1, b], state[2, b], state[3, b], state[4, b], state[5, b] = (
-                    g0, state[0, b], y0, state[2, b], w0, state[4, b],
-                )  # fmt: skip
-            i += 1
+        lanes.cascade(x, n * frame_len, frame_len, coef, state, power)
         for b in range(bands):
-            frames[n, b] = acc[b] * scale
-            acc[b] = zero
+            frames[n, b] = power[b] * scale
+            power[b] = zero
             for s in range(6):  # numbers too small for the processor's fast path cost a hundredfold
                 if abs(state[s, b]) < _TINY:
                     state[s, b] = zero
@@ -191,3 +157,45 @@ def pick_peaks(rise: F32, first: int, last: int, apart: int, least: float, out: 
                 found += 1
         n += 1
     return found
+
+
+@compiled
+def mean_levels(level: F32, at: I64, spans: I64, out: F32) -> None:
+    """Mean energy by band over some spans around each of some frames.
+
+    level: (n, bands). at: frame numbers. spans: (spans, 2), first and end of each from there; before the first frame it
+    sounded as in it. out: (len(at), spans, bands).
+    """
+    for i in range(at.shape[0]):
+        for s in range(spans.shape[0]):
+            first, end = at[i] + spans[s, 0], at[i] + spans[s, 1]
+            for b in range(level.shape[1]):
+                out[i, s, b] = 0.0
+            for k in range(first, end):
+                row = max(k, 0)
+                for b in range(level.shape[1]):
+                    out[i, s, b] += level[row, b]
+            for b in range(level.shape[1]):
+                out[i, s, b] /= end - first
+
+
+@compiled
+def geometric_means(level: F32, count: int, out: F32) -> None:
+    """The mean of the decibels, as energy, of every ``count`` frames. level: (n * count, bands), out: (n, bands).
+
+    Eight frames are multiplied before the logarithm is taken: it costs more than all the rest, and their product is
+    never too small for a number.
+    """
+    bands = level.shape[1]
+    product, total = np.ones(bands), np.zeros(bands)
+    for n in range(out.shape[0]):
+        total[:] = 0.0
+        for first in range(n * count, (n + 1) * count, 8):
+            product[:] = 1.0
+            for k in range(first, min(first + 8, (n + 1) * count)):
+                for b in range(bands):
+                    product[b] *= level[k, b] + 1e-14
+            for b in range(bands):
+                total[b] += math.log(product[b])
+        for b in range(bands):
+            out[n, b] = math.exp(total[b] / count)

@@ -66,7 +66,7 @@ def learn(
     """Decode, learn, decode again. seeds: what cut-in and cut-out may sound like, to begin with."""
     n = len(field.cand)
     levels = field.levels
-    llr = track.llr if track is not None else np.zeros(len(levels.db), np.float32)
+    llr = track.llr if track is not None else np.zeros(len(levels), np.float32)
     silent = float(np.log(HAZARD_PER_S * levels.step_s[0] * _MISS))
     # The click comes first, then the pump's sound changes: what the level says just after a click is not held against
     # it.

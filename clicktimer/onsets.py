@@ -9,12 +9,13 @@ candidate.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer import filters, kernel, waves
-from clicktimer.candidates import F64, N_BANDS, N_LEVELS, N_SLICES, N_WAVE, U8, Candidates, LevelSegment, to_codes
+from clicktimer import filters, kernel, shape, waves
+from clicktimer.candidates import N_BANDS, N_LEVELS, N_SLICES, N_WAVE, U8, Candidates, LevelSegment, to_codes
 from clicktimer.records import Block, Samples
 from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
 from clicktimer.snap import LOWEST, snap_score
@@ -23,10 +24,6 @@ _LONGEST_FEED_S = 10.0
 _LOW_HZ = 8000.0
 """About the rate at which a motor's hum is looked at: what lies above it folds down with 17 dB less."""
 _RAW_TAIL_S = 0.25
-_ONSET, _APPROACH = 0.05, 0.20
-"""Share of the peak energy below which it is quiet before a click, and of a sound before it that is no part of it."""
-_SLIDE_S = 0.0015
-"""... if it begins this much earlier."""
 _SNAP_RISE, _SNAP_FALL_PER_S = 0.02, 0.02
 """How fast what is asked of a candidate's snap score, for its wave to be kept, follows what there is."""
 
@@ -254,25 +251,21 @@ class Stretch:
 
     def _describe(self, at: npt.NDArray[np.int64]) -> Candidates:
         n = at.size
-        energy = np.zeros((n, N_SLICES, N_BANDS), np.float32)
-        for i in range(N_SLICES):
-            span = at[:, None] + np.arange(self._slices[i], self._slices[i + 1])[None, :]
-            energy[:, i] = self._level[span].mean(axis=1)
-        prints = to_codes(energy)
-        before = self._level[at[:, None] - np.arange(self._guard + 1, self._back + 1)[None, :]].mean(axis=1)
-        room = to_codes(np.maximum(self._floors[at], before))
-        context = np.zeros((n, 2, N_BANDS), np.uint8)
-        for i, (first, last) in enumerate(self._context):
-            span = np.maximum(at[:, None] + np.arange(first, last)[None, :], 0)
-            context[:, i] = to_codes(self._level[span].mean(axis=1))
-        prints[:, :, self.used :] = 0
-        context[:, :, self.used :] = 0
-        room[:, self.used :] = 0
-        time_s, *shape = self._onsets((at + self._first_frame) * self.frame_len)
-        sd_s, attack_s, decay_s, peak_db, approach_s = (values.astype(np.float32) for values in shape)
+        spans = [*pairwise(self._slices), *self._context, (-self._back, -self._guard)]
+        energy = np.empty((n, len(spans), N_BANDS), np.float32)
+        kernel.mean_levels(self._level, at, np.array(spans, np.int64), energy)
+        energy[:, -1] = np.maximum(energy[:, -1], self._floors[at])
+        codes = to_codes(energy)
+        codes[:, :, self.used :] = 0
+        found = shape.shapes(self._raw, (at + self._first_frame) * self.frame_len - self._raw_first, self.rate_hz,
+                             self.settings.apart_s)  # fmt: skip
+        time_s = self.start_s + (found.onset + self._raw_first) / self.rate_hz
+        sd_s = 0.0002 + 0.004 / np.sqrt(np.clip(found.over_noise, 1.0, 1e4)) + 0.2 * found.approach_s
+        peak_db = 20.0 * np.log10(np.maximum(found.peak, 1e-7))
         return self._with_waves(Candidates(
-            time_s, self._rise[at].copy(), sd_s, attack_s, decay_s, peak_db, prints, context, room,
-            np.full(n, self.used, np.uint8), approach_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
+            time_s, self._rise[at].copy(), sd_s.astype(np.float32), found.attack_s, found.decay_s,
+            peak_db.astype(np.float32), codes[:, :N_SLICES], codes[:, N_SLICES:-1], codes[:, -1],
+            np.full(n, self.used, np.uint8), found.approach_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
         ))  # fmt: skip
 
     def _with_waves(self, found: Candidates) -> Candidates:
@@ -287,63 +280,6 @@ class Stretch:
                 wave_hz[i] = waves.rate_of(self.rate_hz)[1]
         at = np.rint((found.time_s[wave_hz > 0.0] - self.start_s) * self.rate_hz).astype(np.int64) - self._raw_first
         return replace(found, wave_hz=wave_hz, waves=waves.cut(self._raw, at, self.rate_hz))
-
-    def _onsets(self, near: npt.NDArray[np.int64]) -> tuple[F64, F64, F64, F64, F64, F64]:
-        """Time, its deviation, attack, decay, peak and approach: the onset of the sound's energy near each of the given
-        samples, to a fraction of a millisecond.
-
-        The wave less its mean over 1.6 ms (which takes out the motor) is squared and averaged over 0.5 ms. From the
-        loudest point we go back until this energy has stayed for 1 ms below 5 % of the peak, or below what the
-        noise before allows: the onset is the end of that quiet. A faint approach before the main click is thus not
-        the onset; nor is one below 20 %, if there was quiet between it and the main click: how much earlier it began is
-        handed on (approach_s).
-        """
-        rate = self.rate_hz
-        half = max(round(0.0008 * rate), 1)
-        smooth = max(round(0.0005 * rate), 1)
-        hold = max(round(0.001 * rate), 1)
-        lead, lag = round(0.016 * rate), round(0.024 * rate)
-        span = np.arange(-lead - half - smooth, lag + half + smooth)
-        index = near[:, None] + span[None, :] - self._raw_first
-        wave = np.where((index >= 0) & (index < self._raw.size), self._raw[np.clip(index, 0, self._raw.size - 1)], 0.0)
-        total = np.cumsum(wave, axis=1, dtype=np.float64)
-        mean = (total[:, 2 * half :] - total[:, : -2 * half]) / (2 * half)
-        high = wave[:, half:-half] - mean
-        total = np.cumsum(high * high, axis=1)
-        energy = (total[:, smooth:] - total[:, :-smooth]) / smooth
-        span = span[half + 1 + smooth // 2 :][: energy.shape[1]]  # the middle of each average
-        zero = int(np.searchsorted(span, 0))
-        noise = np.median(energy[:, : round(0.012 * rate)], axis=1) + 1e-18
-        # The loudest point of all that this candidate stands for: no other one lies within that distance.
-        window = slice(zero - round(0.003 * rate), zero + round(self.settings.apart_s * rate))
-        top = np.argmax(energy[:, window], axis=1) + window.start
-        highest = energy[np.arange(near.size), top]
-        columns = np.arange(energy.shape[1])[None, :]
-
-        def quiet_until(share: float) -> npt.NDArray[np.intp]:
-            """Where the last quiet before the loudest point ends."""
-            threshold = np.maximum(share * highest, np.minimum(4.0 * noise, 0.5 * highest))
-            quiet = np.cumsum(energy < threshold[:, None], axis=1)
-            held = np.zeros(energy.shape, bool)
-            held[:, hold:] = quiet[:, hold:] - quiet[:, :-hold] == hold
-            held &= columns < top[:, None]
-            until = energy.shape[1] - 1 - np.argmax(held[:, ::-1], axis=1)
-            return np.asarray(np.where(held.any(axis=1), until, top - 1), np.intp)
-
-        last, main = quiet_until(_ONSET), quiet_until(_APPROACH)
-        approach_s = np.where((main - last) / rate > _SLIDE_S, (main - last) / rate, 0.0)
-        begin = np.where(approach_s > 0.0, main, last)
-        time_s = self.start_s + (near + span[np.minimum(begin + 1, span.size - 1)]) / rate
-        ratio = np.clip(highest / noise, 1.0, 1e4)
-        sd_s = 0.0002 + 0.004 / np.sqrt(ratio) + 0.2 * approach_s
-        around = slice(half + window.start, half + window.stop)
-        peak = np.abs(wave[:, around]).max(axis=1)
-        loud = (energy >= np.maximum(0.1 * highest, np.minimum(2.0 * noise, 0.7 * highest))[:, None]) & (
-            (columns >= top[:, None]) & (columns <= np.maximum(top[:, None], zero + round(0.016 * rate)))
-        )
-        end = energy.shape[1] - 1 - np.argmax(loud[:, ::-1], axis=1)
-        peak_db = 20.0 * np.log10(np.maximum(peak, 1e-7))
-        return time_s, sd_s, (top - last - 1) / rate, (end - top) / rate, peak_db, approach_s
 
     # -- the level track -------------------------------------------------------------------------------------------
 
@@ -364,8 +300,8 @@ class Stretch:
             power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2
             scale = self._low_len * float((self._low_window**2).sum()) / 2.0
             sums = np.add.reduceat(power, self._low_bins, axis=1)[:, :-1] / scale
-            frames = self._level[frame : frame + steps * count].reshape(steps, count, N_BANDS)
-            high = np.exp(np.log(frames + np.float32(1e-14)).mean(axis=1))
+            high = np.empty((steps, N_BANDS), np.float32)
+            kernel.geometric_means(self._level[frame : frame + steps * count], count, high)
             high[:, self.used :] = 0.0
             self._level_codes.append(to_codes(np.concatenate([sums, high], axis=1)))
             self._levels_done += steps

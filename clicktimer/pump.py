@@ -11,13 +11,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
-from clicktimer.candidates import LevelSegment, from_codes
+from clicktimer import counted
+from clicktimer.candidates import U8, LevelSegment, from_codes
 from clicktimer.compiled import compiled
 from clicktimer.kernel import F32, F64
-
-F16 = npt.NDArray[np.float16]
 
 STEP_WINDOW = 6
 """Level steps (of 0.25 s) on each side of a candidate from which its change of level is taken."""
@@ -26,19 +24,35 @@ _AT_ONCE = 20_000
 
 @dataclass(frozen=True, slots=True)
 class Levels:
-    """All level segments end to end.
+    """All level segments end to end; of small numbers, since a day has 345 600 steps.
 
-    db: (n, bands). first: (segments + 1,) where each begins. start_s, step_s: per segment. spread_db: (bands,) robust
-    standard deviation of a change of level at any moment. change_db: (n, bands) change of level at each step, of half
-    precision, which holds quarters of a decibel exactly: a day has 345 600 steps.
+    codes: (n, bands) half decibels (see to_codes). first: (segments + 1,) where each begins. start_s, step_s: per
+    segment. changes: (n, bands) change of level at each step, quarters of a decibel. spread_db: (bands,) robust
+    standard deviation of a change of level at any moment.
     """
 
-    db: F32
+    codes: U8
     first: np.ndarray
     start_s: F64
     step_s: F64
-    change_db: F16
+    changes: counted.I16
     spread_db: F32
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    @property
+    def db(self) -> F32:
+        """All levels, dB of full scale, (n, bands): made anew each time."""
+        return from_codes(self.codes)
+
+    def db_at(self, rows: np.ndarray | slice) -> F32:
+        """The levels of some steps."""
+        return from_codes(self.codes[rows])
+
+    def change_db_at(self, rows: np.ndarray | slice) -> F32:
+        """The change of level at some steps, dB, (rows, bands)."""
+        return self.changes[rows] * np.float32(counted.CHANGE_DB)
 
     def position(self, time_s: F64) -> np.ndarray:
         """Row in which each time lies (the nearest row of its segment)."""
@@ -60,38 +74,21 @@ def gather(segments: list[LevelSegment]) -> Levels | None:
     if not segments:
         return None
     used = min(s.used for s in segments) + segments[0].codes.shape[1] - 8
-    db = np.concatenate([from_codes(s.codes[:, :used]) for s in segments])
+    codes = np.concatenate([s.codes[:, :used] for s in segments])
     first = np.concatenate([[0], np.cumsum([len(s.codes) for s in segments])])
-    change = np.zeros(db.shape, np.float16)
-    for a, b in pairwise(first):
-        _note_changes(db[a:b], change[a:b])
-    spread = middle_and_spread(change)[1]
-    return Levels(
-        db, first, np.array([s.start_s for s in segments]), np.array([s.step_s for s in segments]), change,
-        np.maximum(spread, 0.4).astype(np.float32),
-    )  # fmt: skip
+    return levels_of(codes, first, np.array([s.start_s for s in segments]), np.array([s.step_s for s in segments]))
 
 
-def _note_changes(db: F32, out: F16) -> None:
-    """Median of the steps after less the median of the steps before, leaving out the step itself."""
-    w = STEP_WINDOW
-    if len(db) < 2 * w + 2:
-        return
-    for a in range(0, len(db) - 2 * w - 1, _AT_ONCE):
-        part = db[a : a + _AT_ONCE + 2 * w + 1]
-        windows = np.lib.stride_tricks.sliding_window_view(part, w, axis=0)
-        medians = np.median(windows, axis=-1)
-        out[a + w : a + w + len(medians) - w - 1] = medians[w + 1 :] - medians[: -w - 1]
-
-
-def middle_and_spread(values: F32 | F16) -> tuple[F32, F32]:
-    """Median and robust standard deviation of each column; one column at a time, for a day's are large."""
-    middle, spread = np.zeros(values.shape[1], np.float32), np.zeros(values.shape[1], np.float32)
-    for k in range(values.shape[1]):
-        column = values[:, k].astype(np.float32)
-        middle[k] = np.median(column)
-        spread[k] = 1.4826 * np.median(np.abs(column - middle[k]))
-    return middle, spread
+def levels_of(
+    codes: U8, first: np.ndarray, start_s: F64, step_s: F64, changes: counted.I16 | None = None
+) -> Levels:
+    """The levels of segments end to end; changes where they are known already."""
+    if changes is None:
+        changes = np.zeros(codes.shape, np.int16)
+        for a, b in pairwise(first):
+            counted.note_changes(codes[a:b], STEP_WINDOW, changes[a:b])
+    spread = np.maximum(counted.changes(changes)[1], np.float32(0.4))
+    return Levels(codes, first, start_s, step_s, changes, spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,13 +134,12 @@ def _two_states(llr: F32, first: np.ndarray, cost: float, on: np.ndarray) -> Non
 
 def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | None:
     """A track from a first guess at the levels (dB by band) of off and on; None where it does not hold together."""
-    db = levels.db
     spread = levels.spread_db
-    on = np.zeros(len(db), np.int8)
-    llr = np.zeros(len(db), np.float32)
+    on = np.zeros(len(levels), np.int8)
+    llr = np.zeros(len(levels), np.float32)
     apart = 0.0
     for turn in range(rounds):
-        y = _position(db, low, high, spread)
+        y = _position(levels, low, high, spread)
         if turn:
             (m0, s0), (m1, s1) = (_middle(y[on == v]) for v in (0, 1))
         else:
@@ -159,8 +155,8 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
         _two_states(llr, levels.first, 5.0, on)
         if on.sum() < 4 or (1 - on).sum() < 4:
             return None
-        low, sd_low = middle_and_spread(db[on == 0])
-        high, sd_high = middle_and_spread(db[on == 1])
+        low, sd_low = counted.levels(levels.codes, on == 0)
+        high, sd_high = counted.levels(levels.codes, on == 1)
         spread = np.maximum(np.maximum(sd_low, sd_high) + np.float32(0.5), 0.7)
     contrast = high - low
     weights = np.maximum(contrast, 0.0) / spread**2
@@ -171,7 +167,7 @@ def refine(levels: Levels, low: F32, high: F32, *, rounds: int = 4) -> Track | N
     return Track(llr, weights.astype(np.float32), contrast.astype(np.float32), apart, on.astype(bool), edges)
 
 
-def _position(db: F32, low: F32, high: F32, spread: F32) -> F32:
+def _position(levels: Levels, low: F32, high: F32, spread: F32) -> F32:
     """Where each step lies between off (0) and on (1), by the bands in which the two differ.
 
     Other sounds only ever add. So where enough bands tell, the lower half of them decides: a voice fills some bands
@@ -181,9 +177,9 @@ def _position(db: F32, low: F32, high: F32, spread: F32) -> F32:
     telling = np.flatnonzero((contrast > 2.5) & (contrast > 1.2 * spread))
     weights = contrast / spread**2
     scale = max(float(contrast @ weights), 1e-9)
-    out = np.empty(len(db), np.float32)
-    for a in range(0, len(db), _AT_ONCE):
-        some = db[a : a + _AT_ONCE]
+    out = np.empty(len(levels), np.float32)
+    for a in range(0, len(levels), _AT_ONCE):
+        some = levels.db_at(slice(a, a + _AT_ONCE))
         if len(telling) >= 4:
             place = np.sort(np.clip((some[:, telling] - low[telling]) / contrast[telling], -1.0, 2.0), axis=1)
             out[a : a + _AT_ONCE] = place[:, : (len(telling) + 1) // 2].mean(axis=1)
@@ -200,7 +196,7 @@ def _middle(values: F32) -> tuple[float, float]:
 def guesses(levels: Levels, rows: np.ndarray, most: int = 6) -> list[Track]:
     """Tracks worth trying, from the changes of level at the given rows (where candidates are), the plainest first."""
     rows = np.unique(rows)
-    z = np.clip(levels.change_db[rows] / levels.spread_db, -8.0, 8.0)
+    z = np.clip(levels.change_db_at(rows) / levels.spread_db, -8.0, 8.0)
     if not len(z):
         return []
     size = np.sqrt(np.mean(np.sort(z**2, axis=1)[:, -6:], axis=1))
@@ -230,8 +226,8 @@ def _around(levels: Levels, row: int) -> tuple[F32, F32]:
     w = STEP_WINDOW
     segment = int(np.searchsorted(levels.first, row, side="right") - 1)
     a, b = int(levels.first[segment]), int(levels.first[segment + 1])
-    before = np.median(levels.db[max(row - w, a) : max(row, a + 1)], axis=0)
-    after = np.median(levels.db[min(row + 1, b - 1) : min(row + 1 + w, b)], axis=0)
+    before = np.median(levels.db_at(slice(max(row - w, a), max(row, a + 1))), axis=0)
+    after = np.median(levels.db_at(slice(min(row + 1, b - 1), min(row + 1 + w, b))), axis=0)
     return before, after
 
 
@@ -255,7 +251,7 @@ def runs_by_sound(
     if track.apart < 6.0 or int(np.count_nonzero(track.contrast_db > 5.0)) < 4:
         return []
     bands = np.flatnonzero(track.contrast_db > 5.0)
-    y = levels.db[:, bands].mean(axis=1)
+    y = from_codes(levels.codes[:, bands]).mean(axis=1)
     height = float(track.contrast_db[bands].mean())
     found: list[tuple[float, bool]] = []
     whole = 0

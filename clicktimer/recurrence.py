@@ -79,16 +79,17 @@ def _groups(alike: F32, weight: F32) -> list[np.ndarray]:
     strength = np.maximum(alike - 0.72, 0.0)
     for by_support in (True, False):
         free = np.ones(len(weight), bool)
+        support = strength @ weight
         for _ in range(_GROUPS):
-            score = (strength @ (free * weight)) * np.sqrt(weight) if by_support else weight
+            score = support * np.sqrt(weight) if by_support else weight
             top = int(np.argmax(np.where(free, score, -1.0)))
             if not free[top]:
                 break
             group = np.flatnonzero((alike[top] > 0.80) & free)
-            free[top] = False
+            free[group] = False
+            support -= strength[:, group] @ weight[group]
             if len(group) < 2:
                 continue
-            free[group] = False
             group = group[np.argsort(-alike[top, group], kind="stable")]
             tight = alike[top, group] > 0.91
             for part in (group, group[tight], group[~tight]):
@@ -127,7 +128,7 @@ def turn_of(field: Field, solution: Solution) -> float:
     first, second = solution.members
     if len(first) < 2 or len(second) < 2:
         return 0.0
-    change = field.levels.change_db[field.row] / field.levels.spread_db
+    change = field.levels.change_db_at(field.row) / field.levels.spread_db
     sign = np.concatenate([np.ones(len(first)), -np.ones(len(second))])
     signed = np.clip(change[np.concatenate([first, second])] * sign[:, None], -6.0, 6.0)
     total = signed.sum(axis=0)

@@ -8,13 +8,15 @@ how rare a score is in *this* recording is counted there (see clicks.py).
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from importlib import resources
 
 import numpy as np
 
-from clicktimer.candidates import Candidates, from_codes
-from clicktimer.kernel import F32, F64
+from clicktimer.candidates import U8, Candidates
+from clicktimer.compiled import compiled
+from clicktimer.kernel import F32, F64, I64
 
 FEATURES = (
     "rise", "attack", "decay", "slice0", "slice1", "slice2", "slice3", "slice4", "slice5", "before", "after",
@@ -25,34 +27,54 @@ LOWEST, HIGHEST = -6.0, 12.0
 
 def features(candidates: Candidates) -> F64:
     """Shape of each candidate, (n, features): decibels over the room, logarithms of milliseconds."""
-    n = len(candidates)
-    if not n:
-        return np.zeros((0, len(FEATURES)))
-    used = int(candidates.bands.min())
-    room = from_codes(candidates.room)[:, None, :used]
-    over = np.clip(from_codes(candidates.prints)[:, :, :used] - room, 0.0, 30.0)
-    around = np.clip(from_codes(candidates.context)[:, :, :used] - room, 0.0, 30.0)
-    by_slice = over.mean(axis=2)
-    top = over[:, :3].max(axis=1)
-    peak = by_slice[:, :3].max(axis=1)
-    half = max(used // 2, 1)
-    before, after = around[:, 0].mean(axis=1), around[:, 1].mean(axis=1)
-    return np.column_stack(
-        [
-            candidates.rise_db,
-            np.log(candidates.attack_s * 1e3 + 0.3),
-            np.log(candidates.decay_s * 1e3 + 0.5),
-            by_slice,
-            before,
-            after,
-            peak - by_slice[:, 5],
-            (top > 6.0).mean(axis=1) * 10.0,
-            top.std(axis=1),
-            top[:, half:].mean(axis=1) - top[:, :half].mean(axis=1),
-            10.0 * after / (peak + 2.0),
-            10.0 * before / (peak + 2.0),
-        ]
-    ).astype(np.float64)
+    out = np.zeros((len(candidates), len(FEATURES)))
+    if len(candidates):
+        out[:, 0] = candidates.rise_db
+        out[:, 1] = np.log(candidates.attack_s * 1e3 + 0.3)
+        out[:, 2] = np.log(candidates.decay_s * 1e3 + 0.5)
+        used = int(candidates.bands.min())
+        _over_the_room(candidates.prints, candidates.context, candidates.room, used, out)
+    return out
+
+
+@compiled
+def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> None:
+    """The features from the fourth on: of levels over the room in dB, 30 at most, in the bands that there are."""
+    slices, half = prints.shape[1], max(used // 2, 1)
+    top = np.zeros(used)
+    for i in range(prints.shape[0]):
+        for s in range(slices):
+            for b in range(used):
+                out[i, 3 + s] += _over_db(prints[i, s, b], room[i, b]) / used
+        before, after = 0.0, 0.0
+        for b in range(used):
+            before += _over_db(context[i, 0, b], room[i, b]) / used
+            after += _over_db(context[i, 1, b], room[i, b]) / used
+        # The loudest of the first three slices, in each band and in all.
+        peak, mean, low, broad, spread = 0.0, 0.0, 0.0, 0.0, 0.0
+        for s in range(3):
+            peak = max(peak, out[i, 3 + s])
+        for b in range(used):
+            top[b] = 0.0
+            for s in range(3):
+                top[b] = max(top[b], _over_db(prints[i, s, b], room[i, b]))
+            mean += top[b] / used
+            if b < half:
+                low += top[b] / half
+            if top[b] > 6.0:
+                broad += 10.0 / used
+        for b in range(used):
+            spread += (top[b] - mean) ** 2 / used
+        high = (mean * used - low * half) / max(used - half, 1)
+        at = 3 + slices
+        out[i, at], out[i, at + 1], out[i, at + 2] = before, after, peak - out[i, 8]
+        out[i, at + 3], out[i, at + 4], out[i, at + 5] = broad, math.sqrt(spread), high - low
+        out[i, at + 6], out[i, at + 7] = 10.0 * after / (peak + 2.0), 10.0 * before / (peak + 2.0)
+
+
+@compiled
+def _over_db(code: int, room: int) -> float:
+    return min(max(0.5 * (float(code) - float(room)), 0.0), 30.0)
 
 
 def terms(x: F64, table: F64) -> F64:
@@ -64,9 +86,14 @@ def terms(x: F64, table: F64) -> F64:
     low, high, first, second = table.T
     held = np.clip(x, low, high)
     unit = 2.0 * (held - low) / (high - low) - 1.0
-    i, j = np.triu_indices(x.shape[1], 1)
+    i, j = _pairs(x.shape[1])
     bends = [np.maximum(held - first, 0.0), np.maximum(held - second, 0.0)]
     return np.concatenate([np.ones((len(x), 1)), held, *bends, unit[:, i] * unit[:, j]], axis=1)
+
+
+@lru_cache(maxsize=1)
+def _pairs(count: int) -> tuple[I64, I64]:
+    return np.triu_indices(count, 1)
 
 
 @lru_cache(maxsize=1)

@@ -16,6 +16,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer import lanes
 from clicktimer.candidates import N_WAVE, Candidates, from_codes
 from clicktimer.compiled import compiled
 from clicktimer.kernel import F32
@@ -54,22 +55,43 @@ def cut(raw: F32, onsets: npt.NDArray[np.int64], rate_hz: int) -> I8:
     """
     every, wave_hz = rate_of(rate_hz)
     half = max(round(_BOX_S / 2 * rate_hz), 1)
-    taps = _low_pass(every)
-    ends = 2 * half + len(taps) // 2
     count = min(round((BEFORE_S + AFTER_S) * wave_hz), N_WAVE)
-    first = onsets - round(BEFORE_S * wave_hz) * every - ends
-    index = first[:, None] + np.arange((count - 1) * every + 1 + 2 * ends)[None, :]
-    x = np.where((index >= 0) & (index < raw.size), raw[np.clip(index, 0, raw.size - 1)], np.float32(0.0))
-    for _ in range(2):
-        total = np.cumsum(x, axis=1, dtype=np.float64)
-        mean = (total[:, 2 * half :] - np.pad(total, ((0, 0), (1, 0)))[:, : -2 * half - 1]) / (2 * half + 1)
-        x = (x[:, half:-half] - mean).astype(np.float32)
-    steps = np.lib.stride_tricks.sliding_window_view(x, len(taps), axis=1)[:, ::every]
-    out = np.einsum("nkt,t->nk", steps, taps)
-    top = np.abs(out).max(axis=1, keepdims=True)
     waves = np.zeros((len(onsets), N_WAVE), np.int8)
-    waves[:, :count] = np.rint(out * (np.float32(127.0) / np.maximum(top, 1e-9)))
+    _cut(raw, onsets - round(BEFORE_S * wave_hz) * every, every, half, _low_pass(every), waves[:, :count])
     return waves
+
+
+@compiled
+def _cut(raw: F32, firsts: npt.NDArray[np.int64], every: int, half: int, taps: F32, out: I8) -> None:
+    count, width = out.shape[1], taps.shape[0]
+    ends = 2 * half + width // 2
+    length = (count - 1) * every + 1 + 2 * ends
+    wave, kept = np.zeros(length, np.float32), np.zeros(count, np.float32)
+    for i in range(firsts.shape[0]):
+        begin = firsts[i] - ends
+        wave[:] = 0.0
+        for k in range(max(-begin, 0), min(raw.shape[0] - begin, length)):
+            wave[k] = raw[begin + k]
+        size = length
+        for _ in range(2):
+            total = 0.0
+            for k in range(2 * half):
+                total += wave[k]
+            size -= 2 * half
+            for k in range(size):
+                total += wave[k + 2 * half]
+                mean = total / (2 * half + 1)
+                total -= wave[k]
+                wave[k] = wave[k + half] - mean  # its own place is not needed again
+        top = np.float32(1e-9)
+        for k in range(count):
+            value = np.float32(0.0)
+            for j in range(width):
+                value += wave[k * every + j] * taps[j]
+            kept[k] = value
+            top = max(top, abs(value))
+        for k in range(count):
+            out[i, k] = np.rint(kept[k] * (np.float32(127.0) / top))
 
 
 @lru_cache(maxsize=8)
@@ -221,15 +243,24 @@ def _correlate(
     near: npt.NDArray[np.int64], clear: F32, out: F32,
 ) -> None:  # fmt: skip
     """How alike these waves are to some of them, (len(mine), len(rows)): the weighted mean over the bands of the size
-    of their correlation, at the lag where it is largest. The innermost loops run over lags, side by side in memory.
+    of their correlation, at the lag where it is largest.
     """
     most = 0
     for b in range(bands.shape[0]):
         most = max(most, bands[b, 1] + 2 * bands[b, 5])
+    most += lanes.LAGS
     re, im, power = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
     sum_re, sum_im, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
     total = np.zeros((mine.shape[0], near.shape[1]), np.float32)
     weights = np.zeros(mine.shape[0], np.float32)
+    bodies = np.zeros((2, mine.shape[0], parts.shape[2]), np.float32)
+    own = np.zeros((mine.shape[0], bands.shape[0]), np.float32)
+    for m in range(mine.shape[0]):
+        for k in range(parts.shape[2]):
+            bodies[0, m, k], bodies[1, m, k] = parts[mine[m], 0, k], parts[mine[m], 1, k]
+        for b in range(bands.shape[0]):
+            for k in range(bands[b, 0] + bands[b, 2], bands[b, 0] + bands[b, 3], bands[b, 4]):
+                own[m, b] += bodies[0, m, k] * bodies[0, m, k] + bodies[1, m, k] * bodies[1, m, k]
     for i in range(rows.shape[0]):
         row = rows[i]
         total[:, :] = 0.0
@@ -241,43 +272,29 @@ def _correlate(
             count = 2 * lags + 1
             # Silence on both sides, as far as a body is moved.
             re[:], im[:] = 0.0, 0.0
-            real, imaginary = parts[row, 0, offset : offset + length], parts[row, 1, offset : offset + length]
-            into_re, into_im = re[lags : lags + length], im[lags : lags + length]
             for j in range(length):
-                into_re[j] = real[j]
-                into_im[j] = imaginary[j]
+                re[lags + j] = parts[row, 0, offset + j]
+                im[lags + j] = parts[row, 1, offset + j]
             for j in range(most):
                 power[j] = re[j] * re[j] + im[j] * im[j]
-            energy[:] = 0.0
-            for at in range(first, last, stride):
-                here = power[at : at + count]
-                for lag in range(count):
-                    energy[lag] += here[lag]
+            # What comes in less what goes out; of whole numbers, so that nothing is lost on the way.
+            beyond = first + stride * ((last - first + stride - 1) // stride)
+            for lag in range(stride):
+                energy[lag] = 0.0
+                for at in range(first + lag, beyond + lag, stride):
+                    energy[lag] += power[at]
+            for lag in range(count - stride):
+                energy[lag + stride] = energy[lag] + (power[beyond + lag] - power[first + lag])
             for m in range(mine.shape[0]):
                 weight = np.float32(math.sqrt(clear[row, b] * clear[mine[m], b]))
                 if weight <= 0.0:
                     continue
                 weights[m] += weight
-                sum_re[:], sum_im[:] = 0.0, 0.0
-                own = np.float32(0.0)
-                for at in range(first, last, 2 * stride):  # two samples of the body at a time: half the way to memory
-                    next_one = min(at + stride, last - 1)
-                    there = np.float32(1.0 if at + stride < last else 0.0)
-                    re_1, im_1 = np.float32(parts[mine[m], 0, offset + at]), np.float32(parts[mine[m], 1, offset + at])
-                    re_2 = there * np.float32(parts[mine[m], 0, offset + next_one])
-                    im_2 = there * np.float32(parts[mine[m], 1, offset + next_one])
-                    own += re_1 * re_1 + im_1 * im_1 + re_2 * re_2 + im_2 * im_2
-                    # Cut to where they begin: an index that cannot be negative is what lets a loop be vectorised.
-                    x_1, y_1, x_2, y_2 = (
-                        re[at : at + count], im[at : at + count],
-                        re[next_one : next_one + count], im[next_one : next_one + count],
-                    )  # fmt: skip
-                    for lag in range(count):
-                        sum_re[lag] += x_1[lag] * re_1 + y_1[lag] * im_1 + x_2[lag] * re_2 + y_2[lag] * im_2
-                        sum_im[lag] += y_1[lag] * re_1 - x_1[lag] * im_1 + y_2[lag] * re_2 - x_2[lag] * im_2
+                body_re, body_im = bodies[0, m, offset : offset + length], bodies[1, m, offset : offset + length]
+                lanes.slide(re, im, body_re, body_im, first, last, stride, count, sum_re, sum_im)
                 for lag in range(count):
                     size = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
-                    sum_re[lag] = weight * np.sqrt(size / (energy[lag] * own + np.float32(1e-3)))
+                    sum_re[lag] = weight * np.sqrt(size / (energy[lag] * own[m, b] + np.float32(1e-3)))
                 # The highest of each few neighbours.
                 sum_im[:count] = sum_re[:count]
                 for shift in range(1, width):

@@ -166,3 +166,23 @@ def test_moving_sums_are_numpys(width: int, count: int) -> None:
     values = np.random.default_rng(width).standard_normal((count, 3)).astype(np.float32)
     windows = np.lib.stride_tricks.sliding_window_view(values, width, axis=0)
     np.testing.assert_allclose(kernel.moving_sum(values, width), windows.sum(axis=2), atol=1e-4)
+
+
+@given(st.integers(0, 1000), st.integers(1, 12), st.integers(1, 3))
+def test_geometric_means_are_means_of_decibels(seed: int, count: int, steps: int) -> None:
+    level = (10.0 ** np.random.default_rng(seed).uniform(-13, 0, (count * steps, 8))).astype(np.float32)
+    out = np.empty((steps, 8), np.float32)
+    kernel.geometric_means(level, count, out)
+    db = 10.0 * np.log10(level.reshape(steps, count, 8).astype(float) + 1e-14)
+    np.testing.assert_allclose(10.0 * np.log10(out), db.mean(axis=1), atol=1e-3)
+
+
+@given(st.integers(0, 1000), st.integers(0, 30))
+def test_mean_levels_are_numpys(seed: int, at: int) -> None:
+    level = np.random.default_rng(seed).random((60, 8)).astype(np.float32)
+    spans = np.array([[0, 2], [2, 5], [-6, -1], [-40, -10]])
+    out = np.empty((1, len(spans), 8), np.float32)
+    kernel.mean_levels(level, np.array([at]), spans, out)
+    for found, (first, end) in zip(out[0], spans, strict=True):
+        rows = np.maximum(np.arange(at + first, at + end), 0)
+        np.testing.assert_allclose(found, level[rows].mean(axis=0), rtol=1e-5)

@@ -17,10 +17,10 @@ ORDER: list[tuple[str, set[str]]] = [
     ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}
      | {"cautions", "compiled"}),
     ("1 sound", {"sound"}),
-    ("2 onsets", {"filters", "kernel", "candidates", "snap", "waves", "onsets", "tones"}),
+    ("2 onsets", {"filters", "lanes", "kernel", "candidates", "snap", "shape", "waves", "onsets", "tones"}),
     ("2a listening folder", {"store"}),
-    ("3 clicks", {"likeness", "pump", "sequence", "field", "weighing", "learning", "recurrence", "companions"}
-     | {"judging", "telling", "clicks", "drive", "company"}),
+    ("3 clicks", {"likeness", "counted", "pump", "sequence", "field", "weighing", "learning", "recurrence"}
+     | {"companions", "judging", "telling", "clicks", "drive", "company"}),
     ("4 cycles", {"cycles", "labels", "not_one_pump"}),
     ("5 run time", {"steady_tap", "run_time"}),
     ("6 verdict", {"verdict"}),
