@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,10 +16,14 @@ from clicktimer.candidates import Candidates
 from clicktimer.place import judge_place
 from clicktimer.prove.proof import Again
 from clicktimer.records import Click, Measurement, Samples
-from clicktimer.sound.cutting import Cut, cut_spans
+from clicktimer.sound import open_recording
+from clicktimer.sound.cutting import cut_spans
 
 BEFORE_S, AFTER_S = 0.3, 0.7
 """One second around each click: what sounds before it, the click, and what its room makes of it."""
+
+SAME_SECOND_S = 0.1
+"""A click that was set by hand, or settled, may lie so far from where it was when its second was kept."""
 
 MOST_CLICKS = 200
 """Of one recording; of more, so many evenly spread."""
@@ -26,13 +31,14 @@ MOST_CLICKS = 200
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """One click to hand over. click: as told or corrected; by: "detected" or "hand"; sound: from BEFORE_S before it."""
+    """One click to hand over. click: as told or corrected; by: "detected" or "hand"; sound: from onset_s before it."""
 
     click: Click
     by: str
     sound: Samples
     rate_hz: int
     level_db: float | None
+    onset_s: float = BEFORE_S
 
 
 def gather(again: Again, measured: Measurement) -> list[Given]:
@@ -40,27 +46,50 @@ def gather(again: Again, measured: Measurement) -> list[Given]:
 
     again: the blocks of the recording. A click nearer to an end or a gap than its second reaches is left out.
     """
-    m = measured
-    if m.correction is not None:
-        clicks = [(c.click, "detected" if c.change == "kept" else "hand") for c in m.correction.clicks]
-    else:
-        clicks = [(click, "detected") for click in m.clicks]
-    clicks = [(click, by) for click, by in clicks if click.how == "clicks"]
-    if len(clicks) > MOST_CLICKS:
-        clicks = [clicks[i] for i in np.linspace(0, len(clicks) - 1, MOST_CLICKS).astype(int)]
+    clicks = _counted(measured)
     cuts = cut_spans(again(), [(click.time_s - BEFORE_S, click.time_s + AFTER_S) for click, _ in clicks])
     return [
-        Given(click, by, cut.samples, cut.rate_hz, _level_db(cut))
+        Given(click, by, cut.samples, cut.rate_hz, _level_db(cut.samples, cut.rate_hz, BEFORE_S))
         for (click, by), cut in zip(clicks, cuts, strict=True)
         if cut is not None
     ]
 
 
-def _level_db(cut: Cut) -> float | None:
+def gather_kept(seconds: Sequence[tuple[float, Path]], measured: Measurement) -> list[Given]:
+    """The same from the seconds around clicks that a listening has kept: where each begins, s, and its file.
+
+    A click without such a second is left out. Raises InputError where a file cannot be read.
+    """
+    given = []
+    for click, by in _counted(measured):
+        begins_s, path = min(seconds, key=lambda one: abs(one[0] + BEFORE_S - click.time_s), default=(-1e9, Path()))
+        onset_s = click.time_s - begins_s
+        if abs(onset_s - BEFORE_S) > SAME_SECOND_S:
+            continue
+        blocks = list(open_recording(path).blocks())
+        if blocks:
+            sound, rate_hz = np.concatenate([b.samples for b in blocks]), blocks[0].rate_hz
+            given.append(Given(click, by, sound, rate_hz, _level_db(sound, rate_hz, onset_s), round(onset_s, 4)))
+    return given
+
+
+def _counted(measured: Measurement) -> list[tuple[Click, str]]:
+    """The clicks that count and by whom, in order of time, no more than MOST_CLICKS."""
+    if measured.correction is not None:
+        clicks = [(c.click, "detected" if c.change == "kept" else "hand") for c in measured.correction.clicks]
+    else:
+        clicks = [(click, "detected") for click in measured.clicks]
+    clicks = [(click, by) for click, by in clicks if click.how == "clicks"]
+    if len(clicks) > MOST_CLICKS:
+        clicks = [clicks[i] for i in np.linspace(0, len(clicks) - 1, MOST_CLICKS).astype(int)]
+    return clicks
+
+
+def _level_db(sound: Samples, rate_hz: int, onset_s: float) -> float | None:
     """Peak of the click over the rms of the 0.25 s before it, dB, all frequencies."""
-    at = round(BEFORE_S * cut.rate_hz)
-    before = cut.samples[: round((BEFORE_S - 0.05) * cut.rate_hz)]
-    peak = float(np.abs(cut.samples[at - round(0.005 * cut.rate_hz) : at + round(0.02 * cut.rate_hz)]).max())
+    at = round(onset_s * rate_hz)
+    before = sound[: round((onset_s - 0.05) * rate_hz)]
+    peak = float(np.abs(sound[at - round(0.005 * rate_hz) : at + round(0.02 * rate_hz)]).max(initial=0.0))
     rms = float(np.sqrt(np.mean(before.astype(np.float64) ** 2)))
     return round(20.0 * float(np.log10(peak / rms)), 1) if peak > 0.0 and rms > 0.0 else None
 
@@ -92,7 +121,7 @@ def about(
                 "file": name,
                 "kind": one.click.kind,
                 "by": one.by,
-                "onset_s": BEFORE_S,
+                "onset_s": one.onset_s,
                 "confidence": one.click.confidence,
                 "timing_sd_s": one.click.timing_sd_s,
                 "chatter": one.click.chatter,

@@ -11,6 +11,8 @@ import pytest
 from click.testing import CliRunner
 
 from clicktimer.cli import cli, run
+from clicktimer.live.taken import measure_into
+from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 
 FIXTURES = Path(__file__).parents[1] / "fixtures_audio"
@@ -42,6 +44,29 @@ def test_each_click_is_one_second_of_the_very_recording(tmp_path: Path):
     assert document["note"] == "a phone on the shelf"
     total_s = sum(len(samples_of(p)) for p in (tmp_path / "given").glob("*.flac")) / rate_hz
     assert total_s == len(truth["clicks"])
+
+
+def test_a_listening_gives_the_seconds_that_it_kept(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    whole = samples_of(RECORDING)
+    truth = json.loads((FIXTURES / "very-short-3s.truth.json").read_text("utf-8"))
+    for keep in ("default", "all"):
+        folder, target = tmp_path / keep, tmp_path / f"given {keep}"
+        measure_into(RECORDING, folder, MeasureOptions(), program="test", keep=keep)
+        assert run(["give", str(target), str(folder), "--yes"]) == 0
+        document = json.loads((target / "about-1.json").read_text("utf-8"))
+        assert [c["kind"] for c in document["clicks"]] == [c["kind"] for c in truth["clicks"]]
+        for told, true in zip(document["clicks"], truth["clicks"], strict=True):
+            cut = samples_of(target / told["file"])
+            begin = round((true["time_s"] - told["onset_s"]) * 48_000)
+            near = whole[begin - 100 : begin + 100 + len(cut)]
+            place = int(np.argmax([abs(cut @ near[b : b + len(cut)]) for b in range(200)]))
+            np.testing.assert_array_equal(cut, near[place : place + len(cut)])
+            assert told["peak_over_before_db"] > 6.0
+    measure_into(RECORDING, tmp_path / "none", MeasureOptions(), program="test", keep="none")
+    capsys.readouterr()
+    assert run(["give", str(tmp_path / "given none"), str(tmp_path / "none"), "--yes"]) == 1
+    assert "no sound of them was kept" in capsys.readouterr().err
+    assert not (tmp_path / "given none").exists()
 
 
 def test_nothing_is_written_without_a_yes(tmp_path: Path):

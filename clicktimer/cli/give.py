@@ -16,8 +16,10 @@ from clicktimer.errors import InputError, SettingsError
 from clicktimer.report.words import plain, wrap
 
 if TYPE_CHECKING:
+    from clicktimer.concluding import Listened
     from clicktimer.give import Given
     from clicktimer.labels import Label
+    from clicktimer.records import Measurement
 
 CONSENT = (
     "What will be written: one second of sound around each click (0.3 s before it, 0.7 s after), how loud click and "
@@ -31,9 +33,9 @@ AFTERWARDS = (
 )
 READ_ME = """Clicks of a real pressure switch, cut from a recording by clicktimer.
 
-Each .flac is one second of sound, the click {before:g} s after its beginning. about-N.json says of each its kind, who
-said so (the program, or a person), and how loud it and the room are. There is no other sound of the recording here, nor
-its name, place or date.
+Each .flac is one second of sound, the click {before:g} s after its beginning. about-N.json says of each
+where the click is (onset_s), its kind, who said so (the program, or a person), and how loud it and the
+room are. There is no other sound of the recording here, nor its name, place or date.
 
 Before you hand this on: listen to every file, and delete those in which somebody speaks.
 """
@@ -50,7 +52,8 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
     """Cut out the clicks of recordings, to hand over so that clicktimer gets better.
 
     FOLDER is made new; a name that ends in .zip makes one file of it. Only one second
-    around each click goes in. Nothing is sent anywhere: you hand it over, or not.
+    around each click goes in. A folder of clicktimer listen is taken as well as a
+    recording. Nothing is sent anywhere: you hand it over, or not.
     """
     target = Path(folder)
     if target.exists():
@@ -74,8 +77,8 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
         for number, recording in enumerate(recordings, start=1):
             count += _one(inside, number, recording, read[number - 1] if read else None, note)
         if not count:
-            click.echo("clicktimer: no clicks were told, so nothing was written; correct the labels first "
-                       "(measure --labels), then give --labels", err=True)  # fmt: skip
+            click.echo("clicktimer: no clicks were told, or no sound of them was kept, so nothing was written; correct "
+                       "the labels first (measure --labels), then give --labels", err=True)  # fmt: skip
             return NOT_MEASURED
         from clicktimer.give import BEFORE_S
 
@@ -90,10 +93,30 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
 def _one(inside: Path, number: int, recording: str, labels: tuple[str, tuple[Label, ...]] | None, note: str) -> int:
     """Write the clicks of one recording and what is told of it; return how many there are."""
     from clicktimer import __version__
-    from clicktimer.give import about, gather
+    from clicktimer.give import about
+    from clicktimer.report.machine import document_text, jsonable
+    from clicktimer.store.folder import is_listening
+
+    heard, measured, given = (_listening if is_listening(Path(recording)) else _recording)(recording, labels)
+    names = [f"recording-{number}-click-{i:03d}-{one.click.kind}.flac" for i, one in enumerate(given, start=1)]
+    for name, one in zip(names, given, strict=True):
+        _write(inside / name, one)
+    if given:
+        document: dict[str, Any] = about(
+            number, measured, given, names, candidates=heard.candidates, segments=heard.levels, version=__version__,
+            note=plain(note),
+        )  # fmt: skip
+        (inside / f"about-{number}.json").write_text(document_text(jsonable(document)), encoding="utf-8")
+    return len(given)
+
+
+Heard = tuple["Listened", "Measurement", "list[Given]"]
+
+
+def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> Heard:
+    from clicktimer.give import gather
     from clicktimer.pipeline import conclude, corrected, hear_blocks
     from clicktimer.prove import recording_again
-    from clicktimer.report.machine import document_text, jsonable
     from clicktimer.settings import MeasureOptions
     from clicktimer.sound import open_recording
 
@@ -105,17 +128,26 @@ def _one(inside: Path, number: int, recording: str, labels: tuple[str, tuple[Lab
         measured = conclude(heard, opened.finish(), options, opened.notices)
     if labels is not None:
         measured = corrected(measured, labels[1], options, name=labels[0])
-    given = gather(recording_again([recording]), measured)
-    names = [f"recording-{number}-click-{i:03d}-{one.click.kind}.flac" for i, one in enumerate(given, start=1)]
-    for name, one in zip(names, given, strict=True):
-        _write(inside / name, one)
-    if given:
-        document: dict[str, Any] = about(
-            number, measured, given, names, candidates=heard.candidates, segments=heard.levels, version=__version__,
-            note=plain(note),
-        )  # fmt: skip
-        (inside / f"about-{number}.json").write_text(document_text(jsonable(document)), encoding="utf-8")
-    return len(given)
+    return heard, measured, gather(recording_again([recording]), measured)
+
+
+def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> Heard:
+    """A listening folder: all of its sound where that was kept, else the seconds around its clicks."""
+    from clicktimer.give import gather, gather_kept
+    from clicktimer.live.whole import corrected_folder, heard_folder, measure_folder
+    from clicktimer.settings import MeasureOptions
+    from clicktimer.store.kept import seconds_kept, sound_again
+    from clicktimer.store.stored import read_folder
+
+    path, options = Path(folder), MeasureOptions()
+    with compiling_is_told():
+        measured = measure_folder(path, options)
+        if labels is not None:
+            measured = corrected_folder(path, measured, labels[1], options, name=labels[0])
+    again = sound_again(path)
+    stored = read_folder(path)
+    given = gather_kept(seconds_kept(stored), measured) if isinstance(again, str) else gather(again, measured)
+    return heard_folder(stored), measured, given
 
 
 def _write(path: Path, one: Given) -> None:

@@ -21,8 +21,6 @@ from clicktimer.store.stored import SessionNote, Stored, read_folder
 
 CLOCK_TOLD_S = 5.0
 """A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
-
-
 RESULT: Final = "result"
 """Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
 
@@ -37,6 +35,11 @@ class _FromFolder(Listened):
         self.gaps = stored.gaps
         self.end_s = stored.end_s
         self.stopped = False
+
+
+def heard_folder(stored: Stored) -> Listened:
+    """What one pass over the sound of a listening left behind, as the chain takes it from a recording."""
+    return _FromFolder(stored)
 
 
 def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""The listening folder's sound, read again: all of it, where all was kept, as the blocks of one recording."""
+"""The listening folder's sound, read again: all of it, where all was kept, as the blocks of one recording; else the
+seconds around clicks."""
 
 from __future__ import annotations
 
@@ -39,6 +40,12 @@ def sound_again(folder: Path) -> Callable[[], Iterable[Block]] | str:
     if covered_s < stored.end_s - lost_s - MISSING_S * len(ends):
         return NOT_WHOLE
     return lambda: _blocks(parts, stored)
+
+
+def seconds_kept(stored: Stored) -> list[tuple[float, Path]]:
+    """The seconds of sound around clicks that were kept: where each begins, s of the listening, and its file."""
+    files = [(from_s, stored.path / file) for from_s, _, why, file in stored.sounds if why != "all"]
+    return [(from_s, path) for from_s, path in files if path.is_file()]
 
 
 def _parts(folder: Path) -> list[tuple[float, Path]]:
