@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from clicktimer import small
 from clicktimer.field import Field
 from clicktimer.learning import AROUND_S, Solution, doubtful
 from clicktimer.recurrence import turn_of
@@ -130,7 +131,7 @@ def half_differs(field: Field, one: Solution, best: Solution) -> bool:
 
 def snap_of(field: Field, solution: Solution) -> float:
     """Median snap score of an answer's clicks."""
-    return float(np.median(field.snap[solution.path.kind > 0]))
+    return small.median(field.snap[solution.path.kind > 0])
 
 
 def two_kinds(solution: Solution) -> float:
@@ -148,7 +149,7 @@ def like_clockwork(field: Field, solution: Solution) -> bool:
     gaps = np.diff(field.cand.time_s[solution.path.kind > 0])
     if len(gaps) < _CLOCK_TICKS:
         return False
-    usual = float(np.median(gaps))
+    usual = small.median(gaps)
     return usual < _CLOCK_S and float(np.mean(np.abs(gaps - usual) < 0.03 * usual)) > 0.8
 
 
@@ -185,7 +186,7 @@ def two_steps(field: Field, solution: Solution) -> bool:
     gaps = np.diff(field.cand.time_s[solution.path.kind > 0])
     if not 2 <= len(gaps) < _FEW_GAPS:
         return False
-    pairs = [float(np.median(gaps[at::2])) for at in (0, 1)]
+    pairs = [small.median(gaps[at::2]) for at in (0, 1)]
     return min(pairs) < _MOMENT_S and max(pairs) > _MINUTES * min(pairs)
 
 
@@ -210,4 +211,4 @@ def outshines(one: Solution, other: Solution) -> bool:
 def _least_median(solution: Solution) -> float:
     """Median score of the clicks of that kind which stands out less."""
     kinds = zip(solution.members, solution.score, strict=True)
-    return min((float(np.median(score[members])) for members, score in kinds if len(members)), default=-np.inf)
+    return min((small.median(score[members]) for members, score in kinds if len(members)), default=-np.inf)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer import pump, sequence
+from clicktimer import pump, sequence, small
 from clicktimer.field import Field
 from clicktimer.kernel import F64
 from clicktimer.weighing import like_score, snap_likelihood
@@ -114,12 +114,12 @@ def worth_of(field: Field, solution: Solution) -> float:
     worth = float(np.minimum(chosen, 8.0).sum())
     doubt = 3.0 if solution.track is None else 1.5
     if solution.track is not None:
-        less = max(_DULL - float(np.median(field.snap[picks])), 0.0)
+        less = max(_DULL - small.median(field.snap[picks]), 0.0)
         worth -= 2.0 * doubtful(solution.track) * len(picks) * less
     for kind in (1, 2):
         members = np.flatnonzero(path.kind == kind)
         if len(members):  # what recurs may still be no switch: words and barks recur too
-            worth -= doubt * np.sqrt(len(members)) * max(0.5 - float(np.median(field.snap[members])), 0.0)
+            worth -= doubt * np.sqrt(len(members)) * max(0.5 - small.median(field.snap[members]), 0.0)
     worth -= _LEFT_OUT * _left_out(field, solution)
     if solution.track is None:
         return worth - 2.5 * len(path.silent_rows)
@@ -127,7 +127,7 @@ def worth_of(field: Field, solution: Solution) -> float:
     others[picks] = False
     rivals = np.sort(field.snap[others])
     above = len(rivals) - np.searchsorted(rivals, field.snap[picks] - 0.5) + 0.3
-    chance = above * (2.0 * _EDGE_S / field.duration_s + 0.7 / (len(field.population) + 1.0))
+    chance = above * (2.0 * _EDGE_S / field.duration_s + 0.7 / (field.snap_counts.sum() + 1.0))
     worth += float(np.clip(-np.log(chance), 0.0, 5.0).sum())
     worth += _sustained_bonus(field, solution)
     lone = lone_changes(path.silent_rows, field)

@@ -271,11 +271,14 @@ def _correlate(
             offset, length, first, last, stride, lags, width = bands[b]
             count = 2 * lags + 1
             # Silence on both sides, as far as a body is moved.
-            re[:], im[:] = 0.0, 0.0
+            size = length + 2 * lags + lanes.LAGS
+            re[:size], im[:size] = 0.0, 0.0
+            real, imaginary = parts[row, 0, offset : offset + length], parts[row, 1, offset : offset + length]
+            into_re, into_im = re[lags : lags + length], im[lags : lags + length]
             for j in range(length):
-                re[lags + j] = parts[row, 0, offset + j]
-                im[lags + j] = parts[row, 1, offset + j]
-            for j in range(most):
+                into_re[j] = real[j]
+                into_im[j] = imaginary[j]
+            for j in range(size):
                 power[j] = re[j] * re[j] + im[j] * im[j]
             # What comes in less what goes out; of whole numbers, so that nothing is lost on the way.
             beyond = first + stride * ((last - first + stride - 1) // stride)
@@ -293,8 +296,8 @@ def _correlate(
                 body_re, body_im = bodies[0, m, offset : offset + length], bodies[1, m, offset : offset + length]
                 lanes.slide(re, im, body_re, body_im, first, last, stride, count, sum_re, sum_im)
                 for lag in range(count):
-                    size = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
-                    sum_re[lag] = weight * np.sqrt(size / (energy[lag] * own[m, b] + np.float32(1e-3)))
+                    found = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
+                    sum_re[lag] = weight * np.sqrt(found / (energy[lag] * own[m, b] + np.float32(1e-3)))
                 # The highest of each few neighbours.
                 sum_im[:count] = sum_re[:count]
                 for shift in range(1, width):

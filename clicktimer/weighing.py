@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from clicktimer import likeness
-from clicktimer.field import Field
+from clicktimer import likeness, small
+from clicktimer.field import SNAP_LOWEST, SNAP_STEP, SNAP_STEPS, Field
 from clicktimer.kernel import F32, F64
 
 _SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
@@ -24,11 +24,8 @@ _MOST_PRINT, _MOST_AGAINST, _MOST_WAVE, _MOST_LEVEL = 4.0, 4.0, 7.0, 2.0
 
 def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
     """log( density of the snap score among these clicks / rate of the unexplained candidates of that score )."""
-    bins = np.arange(-12.5, 13.0, 0.5)
-    centre = bins[:-1] + 0.25
-    counts = np.histogram(field.population, bins)[0].astype(float)
-    if len(used):
-        counts -= np.histogram(field.snap[used], bins)[0]
+    centre = SNAP_LOWEST + SNAP_STEP * (np.arange(SNAP_STEPS) + 0.5)
+    counts = field.snap_counts - small.counts(field.snap[used], SNAP_LOWEST, SNAP_STEP, SNAP_STEPS)
     kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.0) ** 2)
     kernel /= kernel.sum(axis=1, keepdims=True)
     rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
@@ -37,8 +34,8 @@ def snap_likelihood(field: Field, members: np.ndarray, used: np.ndarray) -> F64:
     )  # of all switches of the develop half; better is no reason for doubt
     broad = 0.9 * np.exp(-0.5 * (below / _SNAP_SPREAD) ** 2) / 10.0 + 0.1 / 18.0
     if len(members) >= 2:
-        middle = float(np.median(field.snap[members]))
-        spread = max(1.4826 * float(np.median(np.abs(field.snap[members] - middle))), 2.0)
+        middle = small.median(field.snap[members])
+        spread = max(1.4826 * small.median(np.abs(field.snap[members] - middle)), 2.0)
         # Better than usual is no reason for doubt: the upper side is wide.
         wide = np.where(centre > middle, 2.5 * spread, spread)
         bell = np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (1.75 * spread * 2.5066)
@@ -93,17 +90,16 @@ def _wave_score(field: Field, members: np.ndarray, sample: _Sample, templates: i
     sums = np.cumsum(np.nan_to_num(columns), axis=0)
     alike = sums[use - 1, np.arange(columns.shape[1])] / use
     heard = ~np.isnan(columns[0])
-    bins = np.arange(0.0, 1.0001, 0.025)
-    centre = bins[:-1] + 0.0125
+    centre = 0.025 * (np.arange(40) + 0.5)
     kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 0.04) ** 2)
     kernel /= kernel.sum(axis=0, keepdims=True)
     prior = np.exp(-0.5 * ((centre - 0.45) / 0.09) ** 2)
     prior = prior / prior.sum() + 0.01 / len(centre)
-    other = kernel @ np.histogram(alike[sample.others & heard], bins)[0] + 3.0 * prior
+    other = kernel @ small.counts(alike[sample.others & heard], 0.0, 0.025, 40) + 3.0 * prior
     other /= other.sum() * 0.025
     mine = alike[at]
-    middle = float(np.median(mine))
-    spread = max(1.4826 * float(np.median(np.abs(mine - middle))), 0.07)
+    middle = small.median(mine)
+    spread = max(1.4826 * small.median(np.abs(mine - middle)), 0.07)
     wide = np.where(centre > middle, 1.0, spread)  # better than usual is no reason for doubt
     same = 0.92 * np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (spread * 2.5066) + 0.08
     score = np.clip(np.log(same / other), -_MOST_AGAINST, _MOST_WAVE)
@@ -114,14 +110,13 @@ def _wave_score(field: Field, members: np.ndarray, sample: _Sample, templates: i
 def _level_score(field: Field, sample: _Sample) -> F64:
     """log( density of the loudness among these clicks / among the others )."""
     level = field.cand.peak_db[sample.rows]
-    bins = np.arange(-100.0, 4.0, 2.0)
-    centre = bins[:-1] + 1.0
+    centre = -100.0 + 2.0 * (np.arange(51) + 0.5)
     kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 2.5) ** 2)
     kernel /= kernel.sum(axis=0, keepdims=True)
-    other = kernel @ np.histogram(level[sample.others], bins)[0] + 3.0 / len(centre)
+    other = kernel @ small.counts(level[sample.others], -100.0, 2.0, 51) + 3.0 / len(centre)
     other /= other.sum()
-    middle = float(np.median(level[sample.members]))
-    spread = max(1.4826 * float(np.median(np.abs(level[sample.members] - middle))), 2.5)
+    middle = small.median(level[sample.members])
+    spread = max(1.4826 * small.median(np.abs(level[sample.members] - middle)), 2.5)
     same = np.exp(-0.5 * ((centre - middle) / spread) ** 2)
     same = 0.85 * same / same.sum() + 0.15 / len(centre)
     score = np.clip(np.log(same / other), -_MOST_LEVEL, _MOST_LEVEL)
@@ -158,7 +153,7 @@ def _print_score(field: Field, members: np.ndarray, sample: _Sample) -> F64:
     ]
     # How far clicks of one kind lie apart depends on the recording: noise suppression and codecs change each
     # differently.
-    typical = float(np.clip(np.median(distance[sample.members]), 2.0, 3.5))
+    typical = float(np.clip(small.median(distance[sample.members]), 2.0, 3.5))
     same = _gamma(distance, 6.0, typical * 1.1) * 0.92 + 0.08 / 16.0
     return np.asarray(np.clip(np.log(same / other), -6.0, 6.0), np.float64)
 

@@ -17,7 +17,7 @@ ORDER: list[tuple[str, set[str]]] = [
     ("ground", {"records", "errors", "units", "dimensions", "quantities", "formats", "settings", "sentences", "marks"}
      | {"cautions", "compiled"}),
     ("1 sound", {"sound"}),
-    ("2 onsets", {"filters", "lanes", "kernel", "candidates", "snap", "shape", "waves", "onsets", "tones"}),
+    ("2 onsets", {"filters", "lanes", "kernel", "small", "candidates", "snap", "shape", "waves", "onsets", "tones"}),
     ("2a listening folder", {"store"}),
     ("3 clicks", {"likeness", "counted", "pump", "sequence", "field", "weighing", "learning", "recurrence"}
      | {"companions", "judging", "telling", "clicks", "drive", "company"}),
