@@ -12,7 +12,7 @@ from hypothesis.extra.numpy import arrays
 
 from clicktimer import small
 
-NUMBERS = st.floats(-8.0, 8.0, width=32)
+NUMBERS = st.integers(-64, 64).map(lambda eighths: eighths / 8.0)
 
 
 @given(arrays(np.float32, st.integers(1, 40), elements=NUMBERS))
