@@ -90,6 +90,33 @@ class Candidates:
         return Candidates(*arrays)
 
 
+class Gathered:
+    """Candidates that come a few at a time, put into arrays that double when they are full.
+
+    Thousands of small arrays take more room than what is in them; and what was never written to takes none.
+    """
+
+    def __init__(self) -> None:
+        self._arrays = {name: getattr(Candidates.none(), name) for name in Candidates.__slots__}
+        self._used = dict.fromkeys(self._arrays, 0)
+
+    def add(self, more: Candidates) -> None:
+        """Further candidates, later than those before."""
+        for name, array in self._arrays.items():
+            new = getattr(more, name)
+            used = self._used[name]
+            if used + len(new) > len(array):
+                larger = np.empty((max(2 * len(array), used + len(new), 64), *array.shape[1:]), array.dtype)
+                larger[:used] = array[:used]
+                self._arrays[name] = array = larger
+            array[used : used + len(new)] = new
+            self._used[name] = used + len(new)
+
+    def whole(self) -> Candidates:
+        """All of them, without a copy."""
+        return Candidates(*(array[: self._used[name]] for name, array in self._arrays.items()))
+
+
 @dataclass(frozen=True, slots=True)
 class LevelSegment:
     """The sound level by band at a coarse step, without a hole: codes (n, levels), first step at start_s."""

@@ -166,6 +166,7 @@ class Stretch:
     def levels(self) -> LevelSegment:
         """Return the level track so far."""
         codes = np.concatenate(self._level_codes) if self._level_codes else np.zeros((0, N_LEVELS), np.uint8)
+        self._level_codes = [codes]  # instead of its pieces: a day of them is no less
         return LevelSegment(self.start_s, self._level_frames * self.frame_len / self.rate_hz, codes, self.used)
 
     # -- what may be looked at before it is handed out ---------------------------------------------------------------

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from clicktimer import sentences
-from clicktimer.candidates import Candidates
+from clicktimer.candidates import Gathered
 from clicktimer.concluding import Listened, conclude, corrected
 from clicktimer.errors import StopHearingError
 from clicktimer.formats import format_time
@@ -19,8 +19,6 @@ from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.tones import ToneFinder
-
-_PARTS = 64
 
 __all__ = [
     "Listened", "Progress", "StopHearingError", "conclude", "corrected", "corrected_recording", "hear_blocks",
@@ -104,18 +102,14 @@ def measure_samples(
 def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
     """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
     finder, tones = OnsetFinder(), ToneFinder()
-    joined: list[Candidates] = []
-    parts: list[Candidates] = []
+    found = Gathered()
     gaps: list[Gap] = []
     end_s = 0.0
     stopped = False
     for block in blocks:
         if block.gap_before is not None:
             gaps.append(block.gap_before)
-        parts.append(finder.feed(block))
-        if len(parts) == _PARTS:  # thousands of small arrays take more room than what is in them
-            joined.append(Candidates.join(parts))
-            parts.clear()
+        found.add(finder.feed(block))
         tones.feed(block)
         end_s = block.start_s + len(block.samples) / block.rate_hz
         if progress is not None:
@@ -124,5 +118,5 @@ def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | Non
             except StopHearingError:
                 stopped = True
                 break
-    parts.append(finder.flush())
-    return Listened(Candidates.join([*joined, *parts]), finder, tuple(gaps), end_s, stopped, tones.lines())
+    found.add(finder.flush())
+    return Listened(found.whole(), finder, tuple(gaps), end_s, stopped, tones.lines())

@@ -74,7 +74,8 @@ def gather(segments: list[LevelSegment]) -> Levels | None:
     if not segments:
         return None
     used = min(s.used for s in segments) + segments[0].codes.shape[1] - 8
-    codes = np.concatenate([s.codes[:, :used] for s in segments])
+    parts = [s.codes[:, :used] for s in segments]
+    codes = parts[0] if len(parts) == 1 else np.concatenate(parts)
     first = np.concatenate([[0], np.cumsum([len(s.codes) for s in segments])])
     return levels_of(codes, first, np.array([s.start_s for s in segments]), np.array([s.step_s for s in segments]))
 

@@ -27,8 +27,11 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
     order = np.argsort(-field.snap, kind="stable")[:1200]
     vectors = likeness.seed_vectors(field.prints)[order]
     alike = vectors @ vectors.T
-    near = np.abs(field.cand.time_s[order][:, None] - field.cand.time_s[order][None, :]) < 1.2
-    alike[near & ~np.eye(len(order), dtype=bool)] = -1.0
+    time_s = field.cand.time_s[order]
+    for k in range(len(order)):  # row by row: in one the times of all pairs would take twenty megabytes
+        near = np.abs(time_s - time_s[k]) < 1.2
+        near[k] = False
+        alike[k, near] = -1.0
     groups = _groups(alike, np.clip(field.snap[order] + 5.0, 0.1, 12.0)) + _wave_groups(field, order)
     # Of many groups of noises that recur, only those are tried in pairs whose members stand out by themselves; for that
     # a sample of the others is enough.

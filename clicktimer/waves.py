@@ -39,7 +39,7 @@ _SLACK_S = 0.0003
 _OVERSAMPLED, _STRIDE = 8.0 / 3.0, 2
 """A band is sampled so much oftener than it must be: between two lags a correlation falls by 2 %, 6 at most. A body is
 compared at every second of its samples: products of two bands need no more."""
-_CHUNK = 2048
+_CHUNK = 512
 
 
 def rate_of(rate_hz: int) -> tuple[int, float]:
