@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.live.by_sound import Change
 from clicktimer.live.engine import Engine
 from clicktimer.live.session import RecordingSource, Said, Session
 from clicktimer.live.state import Alarms, Note, state_of, told_clicks
@@ -107,6 +108,23 @@ def test_a_sound_that_begins_with_a_snap_is_a_start_until_it_ends_without_a_clic
     # A sound that is over within a second and a half, and a snap without any, tell nothing.
     for short_s in (0.0, 0.8):
         assert [e for e in events_of(click_and_hum(hum_s=short_s)) if e.what == "kind"] == []
+
+
+def change(size: float, step_db: float, agreeing: float, bands: int, wander_db: float) -> Change:
+    nothing = np.zeros(1, np.float32)
+    return Change(size, step_db, agreeing, bands, wander_db, nothing > 0.0, nothing, nothing)
+
+
+def test_a_lesser_change_of_sound_tells_a_kind_only_with_a_sharper_snap():
+    for one, least in ((change(9.0, -6.0, 1.0, 9, 1.0), 2.0), (change(5.5, 3.0, 0.9, 5, 3.5), 4.5)):
+        assert one.plain(least)
+        assert not one.plain(least - 0.1)
+    # Whatever the snap: a level that wanders, few bands, bands that go both ways, a step that is hardly one.
+    for one in (
+        change(9.0, 6.0, 1.0, 9, 4.5), change(9.0, 6.0, 1.0, 4, 1.0), change(9.0, 6.0, 0.8, 9, 1.0),
+        change(9.0, 2.0, 1.0, 9, 1.0), change(4.5, 6.0, 1.0, 9, 1.0),
+    ):  # fmt: skip
+        assert not one.plain(9.0)
 
 
 def test_once_the_switch_is_known_its_clicks_are_told_by_their_likeness_and_nothing_else_is():
