@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from clicktimer.cycles import pair_cycles
-from clicktimer.day.amount import Amount
+from clicktimer.day.amount import Amount, likeliest
 from clicktimer.day.counted import count_starts, worst_hour
 from clicktimer.day.log import DayLog, whole_runs
 from clicktimer.day.norun import NoUseRun, no_use_run_of_day
@@ -221,3 +221,23 @@ def test_a_tank_with_a_long_name_stands_under_the_table():
     (row,) = [x for x in text.splitlines() if x.startswith("  your choice")]
     assert row.count("(") == 4
     assert "Your choice: 52 gal, charge 36 psi, switch 30/50." in text
+
+
+@pytest.mark.parametrize("within", [0.02, 0.06])
+def test_the_likeliest_value_is_near_the_truth_more_often_than_any_other(within: float):
+    """Against truth thrown by dice: each story as often as it is told, off by the blur."""
+    stories = [100.0] * 9 + [103.5] * 8 + [111.0] * 10 + [140.0] * 3
+    rng = np.random.default_rng(1)
+    true = rng.choice(stories, 20_000) * np.exp(0.004 * rng.standard_normal(20_000))
+
+    def near(told: float) -> float:
+        return float(np.mean(np.abs(np.log(told / true)) <= within))
+
+    told = likeliest(stories, within, 0.004)
+    assert near(told) >= max(near(float(v)) for v in np.linspace(95.0, 145.0, 501)) - 0.01
+    assert near(told) > near(float(np.median(stories))) + 0.05
+
+
+def test_the_likeliest_of_one_value_or_of_nothing_is_that():
+    assert likeliest([12.5] * 96, 0.03, 0.004) == 12.5
+    assert likeliest([0.0, 0.0, 3.0], 0.03, 0.004) == 0.0

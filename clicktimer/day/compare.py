@@ -10,7 +10,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from clicktimer.day.starts import LEAST_FOR_A_DAY_S
+from clicktimer.day.counted import by_chance
+from clicktimer.day.starts import DAY_S, LEAST_FOR_A_DAY_S
 from clicktimer.errors import InputError
 
 Finding = Literal["more", "less", "no change", "cannot tell"]
@@ -115,20 +116,22 @@ def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
     seen = _in(d, "starts", "per_day")
     if not isinstance(seen, Mapping):
         return None
-    # a count by itself varies from day to day by about its root
+    # Counted in full or not, another day like it would have had more or fewer by chance.
     value = seen.get("value")
     if not isinstance(value, int | float):
         return None
-    chance = 2.0 * math.sqrt(max(value, 1.0))
-    return float(value), min(float(seen["low"]), max(0.0, value - chance)), max(float(seen["high"]), value + chance)
+    days = max(1.0, float(_in(d, "source", "duration_s")) / DAY_S)
+    low, high = (end / days for end in by_chance(float(value) * days))
+    return float(value), min(float(seen["low"]), low), max(float(seen["high"]), high)
 
 
 def _worst_hour(d: Mapping[str, Any]) -> _Seen | None:
     value = _in(d, "starts", "worst_hour")
     if not isinstance(value, int | float) or not _whole_day(d):
         return None
-    chance = 2.0 * math.sqrt(max(value, 1.0))
-    return float(value), max(0.0, value - chance), value + chance
+    low, high = by_chance(float(value))
+    told_low, told_high = (_in(d, "starts", f"worst_hour_{end}") for end in ("low", "high"))
+    return _seen(value, min(low, told_low or low), max(high, told_high or high))
 
 
 def _duty(d: Mapping[str, Any]) -> _Seen | None:

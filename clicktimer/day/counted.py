@@ -20,6 +20,7 @@ from clicktimer.day.stories import LONG_RATIO
 from clicktimer.records import Cycle
 
 HOUR_S: Final = 3_600.0
+NONE_HIGH: Final = 3.7  # 97.5 % of a Poisson count of none
 DUTY_WIDER: Final = 1.6  # times the spread of the stories, for the time that the pump ran (on the develop seeds)
 DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, where r0 is not known (simulated)
 
@@ -53,6 +54,17 @@ def in_hours(starts_s: Floats, duration_s: float) -> Floats:
     """Starts in each hour of a log of this length, seconds."""
     hours = math.ceil(duration_s / HOUR_S)
     return np.bincount((starts_s // HOUR_S).astype(int), minlength=hours).astype(np.float64)
+
+
+def by_chance(count: float) -> tuple[float, float]:
+    """The 95 % interval in which a count of starts varies by chance alone, from one day or hour to another like it.
+
+    Twice its root either way (normal approximation of a Poisson count); of none, 3.7 (exact: -ln 0.025).
+
+    >>> by_chance(16)
+    (8.0, 24.0)
+    """
+    return (max(0.0, count - 2.0 * math.sqrt(count)), count + 2.0 * math.sqrt(count)) if count > 0 else (0.0, NONE_HIGH)
 
 
 def count_starts(log: DayLog, stories: Sequence[Repaired]) -> Counted:

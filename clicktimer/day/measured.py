@@ -35,14 +35,15 @@ def read_measured_day(
     started_at = m.source.started_at if m.source.started_how in ("given", "clock") else None
     started_s = started_seconds(started_at, parse_zone(zone))
     log = DayLog(m.cycles, max(m.source.duration_s, 1.0), m.gaps, started_s, zone)
-    reading = read_day(
-        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
-        bursts=sum(c.chatter > 1 for c in m.clicks),
-    )  # fmt: skip
     # A listening folder notes how the taps were: what it was measured with counts, said again or not.
     taps = options.taps or (m.settings.get("taps") or {}).get("value")
-    if taps is not None and m.run is not None and not m.run.one_sided:
-        reading = replace(reading, run=m.run, verdict=m.verdict)
+    said = m.run if taps is not None and m.run is not None and not m.run.one_sided else None
+    reading = read_day(
+        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
+        bursts=sum(c.chatter > 1 for c in m.clicks), said=said,
+    )  # fmt: skip
+    if said is not None:
+        reading = replace(reading, run=said, verdict=m.verdict)
     tank = size_tank(described.system, reading.run, described.units, m.cycles)
     m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
     return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading

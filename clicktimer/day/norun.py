@@ -26,7 +26,7 @@ COOL_FEW_SHARE: Final = 0.09
 fitted on the develop seeds of tests/benchmarks/days.py."""
 FEW: Final = 3
 LONG_SHARE: Final = 0.01  # so much shorter it may be, on top of what the runs leave open
-POSTERIOR_PART: Final = 0.7  # of the posterior's reach: its shapes are broader than the runs of a house
+POSTERIOR_PART: Final = 0.6  # of the posterior's reach: its shapes are broader than the runs of a house
 QUIET_SHARE: Final = 0.07  # half width of the interval from hours with every tap shut, at the least
 LEAST_RUNS: Final = 5
 WIDEST: Final = 0.20  # half width of the posterior, 95 %, as a share

@@ -76,10 +76,12 @@ def read_day(
     bursts: int = 0,
     marks_s: tuple[float, float] = (30.0, 60.0),
     with_motor: bool = True,
+    said: RunTime | None = None,
 ) -> DayReading:
     """Read a log. nobody: stretches of the day with every tap shut, "01:00-05:00". others: (name, times the drawdown).
 
-    bursts: clicks heard as a burst. Raises SettingsError where ``nobody`` is given and the start is not known.
+    bursts: clicks heard as a burst. said: the run with no water where the user said how the taps were, which is then
+    held against the motor's least run. Raises SettingsError where ``nobody`` is given and the start is not known.
     """
     zone = parse_zone(log.zone)
     quiet: tuple[tuple[float, float], ...] = ()
@@ -113,7 +115,7 @@ def read_day(
         log, no_use, rate_l_per_min=rate_l_per_min, rate_share=spread, power_w=None if motor is None else motor.power_w,
         phase=None if motor is None else motor.phase,
         maker_least_run_s=None if motor is None else motor.least_run_s, with_motor=with_motor, bursts=bursts,
-        stories=stories,
+        stories=stories, said=said,
     )  # fmt: skip
     water = None
     if not untrusted:

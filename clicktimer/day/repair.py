@@ -35,6 +35,11 @@ class Repaired:
     starts_s: Floats
     ends_s: Floats
 
+    @property
+    def ran_s(self) -> float:
+        """Seconds that the pump ran in all."""
+        return float((self.ends_s - self.starts_s).sum())
+
 
 def repair(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> Repaired:
     """The story from the middle of those that may be true, r0 known, in seconds."""
@@ -61,8 +66,12 @@ def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] =
 
 def middle(stories: Sequence[Repaired]) -> Repaired:
     """The story whose pump ran neither long nor short: by the time it ran in all."""
-    ran_s = [float((s.ends_s - s.starts_s).sum()) for s in stories]
-    return stories[int(np.argsort(ran_s, kind="stable")[len(ran_s) // 2])]
+    return stories[int(np.argsort([s.ran_s for s in stories], kind="stable")[len(stories) // 2])]
+
+
+def nearest(stories: Sequence[Repaired], ran_s: float) -> Repaired:
+    """The story whose pump ran nearest to this time in all, seconds."""
+    return min(stories, key=lambda s: abs(s.ran_s - ran_s))
 
 
 def at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:

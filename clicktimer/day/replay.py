@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from clicktimer.day.amount import Amount
+from clicktimer.day.amount import Amount, likeliest
 from clicktimer.day.counted import worst_hour
 from clicktimer.day.log import DayLog, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
@@ -24,6 +24,8 @@ LEAST_ON: Final = 3  # runs that r0 rests on; hours with nobody at home count wh
 HEAT_S: Final = 80.0
 HEAT_PART: Final = 0.35
 ADIABATIC_LOSS: Final = 0.255
+RUN_WITHIN: Final = 0.10  # the mean run is told as the value within so much of which it most likely lies: among few ...
+RUN_BLUR: Final = 0.03  # ... starts one more makes two heaps. And what a throw leaves out, in the log (develop seeds)
 LAW_SHARE: Final = 0.05  # what a constant rate and settled air leave out, either way (simulated)
 
 
@@ -138,11 +140,13 @@ def _amount(values: np.ndarray, count_half: float, least: float = 0.0) -> Amount
 
 
 def _mean_run(starts: np.ndarray, means_s: np.ndarray, no_use_run_s: float, times: float) -> Amount:
-    """The mean run over all throws, each with as much weight as it has runs; seconds."""
+    """The likeliest mean run by all throws, seconds; its interval is about their mean, each weighed by its runs."""
     good = np.isfinite(means_s)
     if not good.any():
         return Amount(0.0, 0.0, 0.0)
     middle_s = float(np.average(means_s[good], weights=np.maximum(starts[good], 1.0)))
     half = max(2.0 * float(np.std(means_s[good])) / middle_s, 0.05) + LAW_SHARE
     least, most = _heat(no_use_run_s, times)
-    return Amount(middle_s, middle_s * max(0.0, 1 - half - least), middle_s * (1 + half + most))
+    low_s, high_s = middle_s * max(0.0, 1 - half - least), middle_s * (1 + half + most)
+    value_s = likeliest(means_s[good].tolist(), RUN_WITHIN, RUN_BLUR)
+    return Amount(value_s, min(low_s, value_s), max(high_s, value_s))

@@ -11,12 +11,14 @@ import numpy as np
 
 from clicktimer.cycles import RECORDER_CLOCK_PPM
 from clicktimer.day.amount import Amount
-from clicktimer.day.counted import HOUR_S, Counted, count_starts, in_hours, worst_hour
+from clicktimer.day.counted import HOUR_S, Counted, by_chance, count_starts, in_hours, worst_hour
 from clicktimer.day.log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
 from clicktimer.day.repair import Repaired
 from clicktimer.day.steady import SteadyUse
 from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
+from clicktimer.records import RunTime
+from clicktimer.verdict import allowed_interval_s
 
 DAY_S: Final = 86_400.0
 CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source
@@ -85,16 +87,16 @@ def starts_a_day(count: float, heard_s: float) -> Seen:
     A day or more: the mean, plus and minus twice the root of the count. Less: the hours that were not heard may have
     had no start, or twice as many as those that were; on top comes the chance of counting.
     """
-    if count == 0 and heard_s < DAY_S:
-        return Seen(0.0, 0.0, 3.7 * DAY_S / heard_s)  # 97.5 % of a Poisson count of none
     days = heard_s / DAY_S
+    low, high = by_chance(count)
+    if count == 0 and heard_s < DAY_S:
+        return Seen(0.0, 0.0, high / days)
     if 0.98 <= days <= 1.02:
         return Seen(float(count), float(count), float(count))
-    value, chance = count / days, 2.0 * math.sqrt(count)
     if days > 1:
-        return Seen(value, max(0.0, (count - chance) / days), (count + chance) / days)
+        return Seen(count / days, low / days, high / days)
     unheard = (1.0 - days) / days
-    return Seen(value, float(count), count + 2.0 * unheard * (count + chance))
+    return Seen(count / days, float(count), count + 2.0 * unheard * high)
 
 
 def _starts_a_day(starts: Amount, heard_s: float) -> Seen:
@@ -115,11 +117,13 @@ def read_starts(
     with_motor: bool = True,
     bursts: int = 0,
     stories: Sequence[Repaired] = (),
+    said: RunTime | None = None,
 ) -> Starts:
     """Count the starts of a log and hold them against the motor's limits.
 
     rate_l_per_min: the pump's, None unknown; rate_share: half width of its interval over it. bursts: clicks that were
-    heard as a burst. stories: of the log, where r0 is known.
+    heard as a burst. stories: of the log, where r0 is known. said: the run with no water where the user said how the
+    taps were; else that of ordinary use is held against the motor's least run.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
     told = count_starts(log, stories)
@@ -132,8 +136,10 @@ def read_starts(
     if last is not None and last.cut_in_s is not None and last.cut_out_s is None and r0_s is not None:
         endless += int(log.duration_s - last.cut_in_s > ENDLESS_RATIO * r0_s)
     least = None
-    if r0_s is not None and no_use.low_s is not None and no_use.high_s is not None:
-        least = Seen(r0_s, no_use.low_s, no_use.high_s)
+    run = said or no_use.as_run_time()
+    if run is not None:
+        low_s, high_s = allowed_interval_s(run)  # as surely as the verdict holds it against the marks
+        least = Seen(run.seconds, 0.0 if run.one_sided else max(0.0, low_s), high_s)
     motor: tuple[MotorFinding, ...] = ()
     if with_motor:
         motor = judge_motor(

@@ -14,14 +14,20 @@ from typing import Final
 
 import numpy as np
 
-from clicktimer.day.amount import Amount, spread_of
+from clicktimer.day.amount import Amount, likeliest, spread_of
 from clicktimer.day.counted import DOUBT_RUNS, HOUR_S
 from clicktimer.day.log import DayLog, whole_runs
 from clicktimer.day.norun import NoUseRun
-from clicktimer.day.repair import Repaired, as_heard, middle, possible
+from clicktimer.day.repair import Repaired, as_heard, nearest, possible
 from clicktimer.day.steady import LAW_SD
 
 ENDLESS_RATIO: Final = 5.0
+WITHIN: Final = (0.02, 0.03)
+"""The water is told as the value within this share of which the truth most likely lies: the first where no more than
+the first DOUBTFUL share of the clicks is in doubt, the second from the second on. They and BLUR are fitted on the
+develop seeds of tests/benchmarks/days.py."""
+DOUBTFUL: Final = (0.03, 0.08)
+BLUR: Final = 0.004  # in the log: what a story with all its clicks right is still off by
 CURVE: Final = (-0.17, 0.23)
 """A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
 
@@ -68,9 +74,11 @@ def read_water(
         return None
     if r0_s is not None:
         stories = stories or possible(log.cycles, r0_s, log.gaps)
-        best = middle(stories)
-        doubtful = round(float(np.median([s.false + s.missed for s in stories])))
-        log = replace(log, cycles=best.cycles)
+        in_doubt = [s.false + s.missed for s in stories]
+        doubtful = round(float(np.median(in_doubt)))
+        clicks = sum((c.cut_in_s is not None) + (c.cut_out_s is not None) for c in log.cycles)
+        within = float(np.interp(np.mean(in_doubt) / clicks, DOUBTFUL, WITHIN))
+        log = replace(log, cycles=nearest(stories, likeliest([s.ran_s for s in stories], within, BLUR)).cycles)
     else:
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
@@ -86,8 +94,8 @@ def read_water(
     long_s = float(runs.runs_s[~usual].sum())
     if r0_s is not None:
         from_s, to_s = _first_and_last(stories)
-        all_s = spread_of([float((s.ends_s - s.starts_s).sum()) for s in stories])
-        between_s = spread_of(_pumped_s(stories, from_s, to_s, r0_s))
+        all_s = _likeliest([s.ran_s for s in stories], within)
+        between_s = _likeliest(_pumped_s(stories, from_s, to_s, r0_s), within)
     else:
         from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
@@ -125,6 +133,13 @@ def read_water(
         unit, between, from_s, to_s, total, hours, tuple(least), tuple(most), tankful,
         amount(long_s) if long_s else None, doubtful, text,
     )  # fmt: skip
+
+
+def _likeliest(values_s: Sequence[float], within: float) -> tuple[float, float, float]:
+    """The likeliest value, and how far below and above it the interval of the stories reaches."""
+    middle_s, below_s, above_s = spread_of(values_s)
+    value_s = likeliest(values_s, within, BLUR)
+    return value_s, max(0.0, value_s - middle_s + below_s), max(0.0, middle_s + above_s - value_s)
 
 
 def _first_and_last(stories: Sequence[Repaired]) -> tuple[float, float]:

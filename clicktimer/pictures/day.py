@@ -16,7 +16,7 @@ from clicktimer.formats import UnitSystem
 from clicktimer.marks import MARKS_S
 from clicktimer.pictures import day_panels, style
 from clicktimer.pictures.picture import Picture
-from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, unknown_breaks
+from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, tank_name, unknown_breaks
 from clicktimer.report.words import length_text
 from clicktimer.sentences import JOINED_TIMES, seconds_text
 
@@ -120,7 +120,8 @@ def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) ->
         found.append(_Panel(
             "day-replay", "The same day with another tank; under each its run with no water in use",
             "How often the pump would have started with another tank, with the interval of each; ring: the tank that "
-            "is there. Under each the run with no water in use.", _replay_alt(day), 1.5, day_panels.replay, 0.42,
+            "is there. Under each the run with no water in use.", _replay_alt(day, units), 1.5,
+            partial(day_panels.replay, units=units), 0.42 if units == "us" else 0.56,
         ))  # fmt: skip
     return tuple(found)
 
@@ -194,9 +195,10 @@ def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
     return text
 
 
-def _replay_alt(day: DayReading) -> str:
+def _replay_alt(day: DayReading, units: UnitSystem) -> str:
     parts = [
-        f"{r.name} {r.starts.value:.0f} starts ({day_panels.ends_text(r.starts)}), run {counted(r.no_use_run_s)} s"
+        f"{tank_name(r.name, units)} {r.starts.value:.0f} starts ({day_panels.ends_text(r.starts)}), "
+        f"run {counted(r.no_use_run_s)} s"
         for r in sorted(day.replayed, key=lambda r: r.times)
     ]
     return "; ".join(parts) + "."

@@ -13,7 +13,9 @@ from clicktimer.day.log import whole_runs
 from clicktimer.day.read import DayReading
 from clicktimer.day.wallrows import Piece, WallRows
 from clicktimer.day.walltime import parse_zone, wall
+from clicktimer.formats import UnitSystem
 from clicktimer.pictures import style
+from clicktimer.report.day_words import tank_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -202,7 +204,7 @@ def ends_text(a: Amount) -> str:
     return f"{math.floor(a.low)} to {math.ceil(a.high)}"
 
 
-def replay(axes: Axes, day: DayReading) -> None:
+def replay(axes: Axes, day: DayReading, *, units: UnitSystem = "us") -> None:
     """Starts of the same day with other tanks, each with its interval; the tank that is there is a ring."""
     told = sorted(day.replayed, key=lambda r: r.times)
     for x, r in enumerate(told):
@@ -212,6 +214,9 @@ def replay(axes: Axes, day: DayReading) -> None:
             axes.plot([x - 0.09, x + 0.09], [end, end], color=style.BLUE, lw=1.4, zorder=2)
         axes.plot(x, r.starts.value, marker="o", ms=6 if here else 5, color=style.PAPER if here else style.BLUE,
                   markeredgecolor=style.BLUE, markeredgewidth=1.5, zorder=3)  # fmt: skip
-    names = [f"{style.drawable(r.name, 14)}\n{ends_text(r.no_use_run_s)} s" for r in told]
+    # A stock size in litres is written over its gallons: side by side they would run into the next.
+    named = [tank_name(r.name, units).replace(" (", "\n(") for r in told]
+    named = [n if "\n" in n else style.drawable(n, 14) for n in named]
+    names = [f"{n}\n{ends_text(r.no_use_run_s)} s" for n, r in zip(named, told, strict=True)]
     axes.set_xticks(range(len(told)), names, fontsize=style.SMALL_PT if len(told) <= 8 else style.SMALL_PT - 1.5)
     axes.set(ylabel="starts", ylim=(0.0, None), xlim=(-0.5, len(told) - 0.5))

@@ -13,7 +13,7 @@ from clicktimer.day.walltime import clock, parse_zone
 from clicktimer.formats import UnitSystem
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
 from clicktimer.report.day_starts import starts_blocks
-from clicktimer.report.day_words import counted, in_units, most_flow, seeping_text, unknown_breaks, up, when
+from clicktimer.report.day_words import counted, in_units, most_flow, seeping_text, tank_name, unknown_breaks, up, when
 from clicktimer.report.words import length_text, wrap
 from clicktimer.sentences import JOINED_TIMES, seconds_text
 
@@ -62,7 +62,7 @@ def day_sections(
     if changes:
         sections.append(("Change", changes))
     if day.replayed or day.replay_withheld:
-        sections.append(("The same day with another tank", _replay_blocks(day)))
+        sections.append(("The same day with another tank", _replay_blocks(day, units)))
     return sections
 
 
@@ -164,21 +164,31 @@ def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     return [Words(text), Words(w.text)]
 
 
-def _replay_blocks(day: DayReading) -> list[Block]:
+def _replay_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     if day.replay_withheld:
         return [Words(day.replay_withheld)]
     # A long name would push the figures off the line: it stands under the table.
-    long = [r.name for r in day.replayed if len(r.name) > LONGEST_NAME]
+    sizes = {r.name: tank_name(r.name, units).partition(" (")[0] for r in day.replayed}
+    long = [name for name, shown in sizes.items() if len(shown) > LONGEST_NAME]
     short = {name: "your choice" if len(long) == 1 else f"choice {i}" for i, name in enumerate(long, 1)}
     chosen: list[Block] = [Words(f"{label[:1].upper()}{label[1:]}: {name}.") for name, label in short.items()]
     rows = [
-        (short.get(r.name, r.name), counted(r.starts), counted(r.worst_hour), counted(r.run_s), counted(r.no_use_run_s))
+        (
+            short.get(r.name, sizes[r.name]),
+            counted(r.starts),
+            counted(r.worst_hour),
+            counted(r.run_s),
+            counted(r.no_use_run_s),
+        )
         for r in day.replayed
     ]
     header = ("tank", "starts", "worst hour", "mean run, s", "no water, s")
+    # In the table the gallons would push the figures off the line.
+    sold = ", ".join(f"{shown} is {name}" for name, shown in sizes.items() if tank_name(name, units) != name)
     return [
         Rows(header, rows, ("<", ">", ">", ">", ">")),
         *chosen,
+        *([Words(f"As they are sold: {sold}.")] if sold else []),
         Words(
             "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch "
             "and charge as given."

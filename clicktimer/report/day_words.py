@@ -11,6 +11,7 @@ from clicktimer.day.left_out import Why
 from clicktimer.day.read import DayReading
 from clicktimer.day.walltime import clock, parse_zone
 from clicktimer.formats import UnitSystem, format_interval, places_of
+from clicktimer.tank.rows import STOCK_SIZES_GAL
 from clicktimer.units import L_PER_US_GAL
 
 LEFT_OUT: Final[dict[Why, str]] = {
@@ -46,6 +47,12 @@ def in_units(amount: Amount, unit: str, units: UnitSystem) -> str:
         per, name = 1.0, unit
     value, _, rest = format_interval(amount.value / per, amount.low / per, amount.high / per).partition(" ")
     return f"{value} {name} {rest}".rstrip()
+
+
+def tank_name(name: str, units: UnitSystem) -> str:
+    """The name of a tank that a day was run through; a stock size in litres has its gallons beside: "76 L (20 gal)"."""
+    stock_gal = {f"{gal:g} gal": gal for gal in STOCK_SIZES_GAL}
+    return name if units == "us" or name not in stock_gal else f"{stock_gal[name] * L_PER_US_GAL:.0f} L ({name})"
 
 
 def counted(a: Amount) -> str:

@@ -26,7 +26,7 @@ KINDS = (
     "ordinary", "lean", "waterlogged", "small", "large", "seeping 0.05", "seeping 0.1", "seeping 0.2", "seeping 0.5",
     "seeping 0.8", "failing air", "irrigation", "softener", "weak well",
 )  # fmt: skip
-REPLAYED: dict[World, tuple[float, ...]] = {"isothermal": (0.5, 1.0, 2.0, 4.0), "field": (0.5, 1.0, 2.0)}
+REPLAYED: dict[World, tuple[float, ...]] = {"isothermal": (0.5, 1.0, 2.0, 4.0), "field": (0.5, 1.0, 2.0, 4.0)}
 """Other tanks, in times the tank that is there."""
 
 
