@@ -55,7 +55,7 @@ def shortlist(candidates: Candidates, levels: pump.Levels, duration_s: float) ->
     first, burst = _bursts(candidates.take(keep), snaps[keep])
     keep = keep[first]
     short = candidates.take(keep)
-    prints, waves = likeness.linear_prints(short), Waves(short)
+    prints, waves = likeness.prints_of(short), Waves(short)
     return Field(short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], counts, waves)
 
 
@@ -84,7 +84,7 @@ def _bursts(short: Candidates, snaps: F32) -> tuple[np.ndarray, np.ndarray]:
 
 def _followers(short: Candidates, snaps: F32, strong: np.ndarray) -> list[tuple[int, int]]:
     """Pairs of strong candidates within a second of which the later may be the rest of the earlier, by their prints."""
-    vectors = likeness.seed_vectors(likeness.linear_prints(short.take(strong)))
+    vectors = likeness.seed_vectors(likeness.prints_of(short.take(strong)))
     time_s = short.time_s[strong]
     pairs = []
     for at in range(len(strong)):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.candidates import N_BANDS, N_SLICES, Candidates, from_codes
+from clicktimer.candidates import N_BANDS, N_SLICES, U8, Candidates, from_codes
 from clicktimer.compiled import compiled
 from clicktimer.kernel import F32
 
@@ -23,50 +23,50 @@ _MOST_DB = 15.0
 """A single cell can be wrong by no more than this: a cough in one slice must not outweigh all the others."""
 
 
-_NONE, _NOT_CLEAR = np.float32(1e-20), -80.0
+_NONE = np.float32(1e-20)
+_CLEAR = 7
+"""Half decibels by which an energy is more than twice the room's: then what is over the room can be told."""
+_CODES = np.arange(256, dtype=np.uint8)
+_ENERGY = (10.0 ** (from_codes(_CODES) / np.float32(10.0))).astype(np.float32)
+_ENERGY_LN = (from_codes(_CODES) * (np.log(10.0) / 10.0)).astype(np.float32)
+_LESS_ROOM_LN = np.log(1.0 - 10.0 ** (np.maximum(np.arange(256), 1) / -20.0)).astype(np.float32)
+"""What taking off the room does to the logarithm of an energy that stands so many half decibels over it."""
+_LEAST_HAD_LN = np.float32(np.log(0.3))
+"""An energy is never held to be less than this much of the room: in it the room itself comes and goes."""
 
 
 @dataclass(frozen=True, slots=True)
 class Prints:
-    """Linear prints: energy (n, slices, bands), room (n, bands), both mean square; used: bands that exist.
-
-    clear_ln: natural logarithm of the energy less the room, where that stands clear of the room, else -99. have_ln: of
-    the energy, or of what the room lets be told of it. Both (n, slices, bands), worked out but once.
+    """Prints and the room around them, (n, slices, bands) and (n, bands), in codes of half decibels (see to_codes), and
+    the number of bands that exist.
     """
 
-    energy: F32
-    room: F32
+    codes: U8
+    room: U8
     used: int
-    clear_ln: F32
-    have_ln: F32
 
     def __len__(self) -> int:
-        return int(self.energy.shape[0])
+        return int(self.codes.shape[0])
+
+    def energy(self, index: np.ndarray | slice) -> F32:
+        """Mean square of some prints, (index, slices, bands)."""
+        return np.asarray(_ENERGY[self.codes[index]])
+
+    def room_energy(self, index: np.ndarray | slice) -> F32:
+        """Mean square of the room around some prints, (index, 1, bands)."""
+        return np.asarray(_ENERGY[self.room[index]][:, None, :])
 
 
-def linear_prints(candidates: Candidates) -> Prints:
-    """The prints of candidates as energies."""
-    energy = (10.0 ** (from_codes(candidates.prints) / np.float32(10.0))).astype(np.float32)
-    room = (10.0 ** (from_codes(candidates.room) / np.float32(10.0))).astype(np.float32)
+def prints_of(candidates: Candidates) -> Prints:
+    """The prints of candidates."""
     used = int(candidates.bands.min()) if len(candidates) else N_BANDS
-    around = room[:, None, :]
-    clear_ln = np.where(energy > 2.0 * around, np.log(np.maximum(energy - around, _NONE)), np.float32(-99.0))
-    have_ln = np.log(np.maximum(energy, np.float32(0.3) * around) + _NONE)
-    return Prints(energy, room, used, clear_ln.astype(np.float32), have_ln.astype(np.float32))
-
-
-def taken(prints: Prints, index: np.ndarray) -> Prints:
-    """Some of the prints."""
-    return Prints(
-        prints.energy[index], prints.room[index], prints.used, prints.clear_ln[index], prints.have_ln[index]
-    )
+    return Prints(candidates.prints, candidates.room, used)
 
 
 def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
     """The mean print of some clicks, each set to the same level, room taken off: (slices, bands), energy, sum 1."""
-    signal = np.maximum(
-        prints.energy[members] - prints.room[members][:, None, :], 0.02 * prints.room[members][:, None, :]
-    )
+    room = prints.room_energy(members)
+    signal = np.maximum(prints.energy(members) - room, np.float32(0.02) * room)
     signal[:, :, prints.used :] = 0.0
     signal /= signal[:, :4].sum(axis=(1, 2), keepdims=True) + 1e-20
     # The geometric mean: one member with a thump in it must not make the pattern.
@@ -94,25 +94,26 @@ def _median(values: F32, count: int) -> float:
 
 @compiled
 def _distances(
-    energy: F32, room: F32, clear_ln: F32, have_ln: F32, index: npt.NDArray[np.int64], used: int, pattern: F32,
-    pattern_ln: F32, out: F32, gains: F32,
+    codes: U8, room_codes: U8, index: npt.NDArray[np.int64], used: int, pattern: F32, pattern_ln: F32, energy_of: F32,
+    ln_of: F32, less_room_ln: F32, out: F32, gains: F32,
 ) -> None:  # fmt: skip
-    slices = energy.shape[1]
+    slices = codes.shape[1]
     diffs = np.empty(slices * used, dtype=np.float32)
     for k in range(index.shape[0]):
         i = index[k]
         # Level: the ratio of sums over the cells in which the candidate stands clear of its room.
-        top = 0.0
         count = 0
         for s in range(slices):
             for b in range(used):
-                if clear_ln[i, s, b] > _NOT_CLEAR and pattern[s, b] > 1e-4:
-                    diffs[count] = clear_ln[i, s, b] - pattern_ln[s, b]
+                over = np.int64(codes[i, s, b]) - np.int64(room_codes[i, b])
+                if over >= _CLEAR and pattern[s, b] > 1e-4:
+                    diffs[count] = ln_of[codes[i, s, b]] + less_room_ln[over] - pattern_ln[s, b]
                     count += 1
         if count < 4:
+            top = 0.0
             for s in range(slices):
                 for b in range(used):
-                    top += max(energy[i, s, b] - room[i, b], 0.0)
+                    top += max(energy_of[codes[i, s, b]] - energy_of[room_codes[i, b]], 0.0)
             gain = np.log(top + 1e-20)
         else:
             gain = _median(diffs, count)
@@ -120,12 +121,13 @@ def _distances(
         scale = np.float32(np.exp(gain))
         total = 0.0
         weight = 0.0
-        for s in range(slices):
-            for b in range(used):
-                want = pattern[s, b] * scale + room[i, b]
-                have = max(energy[i, s, b], np.float32(0.3) * room[i, b])
-                if want > _VISIBLE * room[i, b] or have > _VISIBLE * room[i, b]:
-                    d = 4.342944819 * (have_ln[i, s, b] - np.log(want))
+        for b in range(used):
+            room = energy_of[room_codes[i, b]]
+            least_ln = ln_of[room_codes[i, b]] + _LEAST_HAD_LN
+            for s in range(slices):
+                want = pattern[s, b] * scale + room
+                if want > _VISIBLE * room or energy_of[codes[i, s, b]] > _VISIBLE * room:
+                    d = 4.342944819 * (max(ln_of[codes[i, s, b]], least_ln) - np.log(want))
                     d = min(max(d, -_MOST_DB), _MOST_DB)
                     total += d * d
                     weight += 1.0
@@ -138,18 +140,17 @@ def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> 
     index = np.arange(len(prints)) if index is None else index
     out, gains = np.zeros(len(index), np.float32), np.zeros(len(index), np.float32)
     _distances(
-        prints.energy, prints.room, prints.clear_ln, prints.have_ln, index, prints.used, pattern,
-        np.log(pattern + _NONE), out, gains,
+        prints.codes, prints.room, index, prints.used, pattern, np.log(pattern + _NONE), _ENERGY, _ENERGY_LN,
+        _LESS_ROOM_LN, out, gains,
     )  # fmt: skip
     return out, gains
 
 
 def seed_vectors(prints: Prints, index: np.ndarray | None = None) -> F32:
     """What stands above the room, in dB, as one vector each of length 1: for finding what recurs among many."""
-    energy = prints.energy if index is None else prints.energy[index]
-    room = prints.room if index is None else prints.room[index]
-    over = 10.0 * np.log10(np.maximum(energy / (room[:, None, :] + 1e-20), 1.0))
-    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(energy), N_SLICES * prints.used)
+    some = slice(None) if index is None else index
+    over = np.maximum(from_codes(prints.codes[some]) - from_codes(prints.room[some])[:, None, :], 0.0)
+    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(over), N_SLICES * prints.used)
     over = over - over.mean(axis=1, keepdims=True)
     length = np.linalg.norm(over, axis=1, keepdims=True) + 1e-6
     return np.asarray(over / length, np.float32)

@@ -123,7 +123,7 @@ class Waves:
         """Where several rates were joined, only the waves of the most frequent one are compared."""
         self.size = len(candidates)
         self.rows = np.zeros(0, np.int64)
-        self._columns: dict[int, F32] = {}
+        self._columns: dict[int, npt.NDArray[np.float16]] = {}
         rates, counts = np.unique(candidates.wave_hz[candidates.wave_hz > 0.0], return_counts=True)
         if not len(rates):
             return
@@ -134,16 +134,6 @@ class Waves:
         edges = [(low, min(high, 0.47 * wave_hz)) for low, high in _BANDS_HZ if low < 0.4 * wave_hz]
         self._plan, self._parts = _parted(kept, wave_hz, edges)
         self._clear = _clear(candidates.take(self.rows), edges)
-
-    def take(self, index: npt.NDArray[np.int64]) -> Waves:
-        """Those of some candidates, in order, without preparing them again."""
-        some = Waves(Candidates.none())
-        some.size = len(index)
-        some.rows = np.flatnonzero(np.isin(index, self.rows))
-        if len(some.rows):
-            kept = np.searchsorted(self.rows, index[some.rows])
-            some._plan, some._parts, some._clear = self._plan, self._parts[kept], self._clear[kept]
-        return some
 
     def has(self, member: int) -> bool:
         """Whether the wave of a candidate is known."""
@@ -159,13 +149,13 @@ class Waves:
         wanted = [int(m) for m in members]
         new = np.array([m for m in dict.fromkeys(wanted) if m not in self._columns], np.int64)
         if len(new):
-            columns = np.full((len(new), self.size), np.nan, np.float32)
+            columns = np.full((len(new), self.size), np.nan, np.float16)
             known = np.isin(new, self.rows)
             if known.any():
                 found = self._compare(new[known], np.arange(len(self.rows)))
                 columns[np.ix_(np.flatnonzero(known), self.rows)] = found
             self._columns.update(zip(new.tolist(), columns, strict=True))
-        return np.stack([self._columns[m] for m in wanted])
+        return np.stack([self._columns[m] for m in wanted]).astype(np.float32)
 
     def among(self, member: int, index: npt.NDArray[np.int64]) -> F32:
         """The same for some candidates only, (len(index),): most of them are never asked for."""

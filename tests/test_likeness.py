@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from clicktimer.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
-from clicktimer.likeness import Prints, distances, linear_prints, pattern_of, seed_vectors
+from clicktimer.likeness import Prints, distances, pattern_of, prints_of, seed_vectors
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
@@ -40,12 +40,12 @@ def varied(shape_db: Floats, count: int, seed: int, sd_db: float = 1.0) -> list[
 
 
 def pattern(shape_db: Floats = BRIGHT_DB, seed: int = 1) -> Any:
-    prints = linear_prints(candidates(varied(shape_db, 8, seed), [QUIET_DB] * 8))
+    prints = prints_of(candidates(varied(shape_db, 8, seed), [QUIET_DB] * 8))
     return pattern_of(prints, np.arange(8))
 
 
 def distance_of(shapes_db: list[Floats], rooms_db: list[Floats]) -> Floats:
-    return distances(linear_prints(candidates(shapes_db, rooms_db)), pattern())[0].astype(float)
+    return distances(prints_of(candidates(shapes_db, rooms_db)), pattern())[0].astype(float)
 
 
 def test_a_pattern_sums_to_one_and_is_the_shape() -> None:
@@ -59,7 +59,7 @@ def test_a_pattern_sums_to_one_and_is_the_shape() -> None:
 @pytest.mark.parametrize("gain_db", [-25.0, -10.0, 0.0, 15.0])
 def test_the_same_click_at_another_level_is_near(gain_db: float) -> None:
     (shape,) = varied(BRIGHT_DB, 1, 9)
-    found, gain = distances(linear_prints(candidates([shape + gain_db, shape], [QUIET_DB, QUIET_DB])), pattern())
+    found, gain = distances(prints_of(candidates([shape + gain_db, shape], [QUIET_DB, QUIET_DB])), pattern())
     assert found[0] < 2.5
     assert gain[0] - gain[1] == pytest.approx(gain_db, abs=0.5)
 
@@ -106,12 +106,12 @@ def test_a_single_cell_gone_wrong_does_not_make_a_stranger() -> None:
 def test_one_member_with_a_thump_in_it_does_not_make_the_pattern() -> None:
     shapes = varied(BRIGHT_DB, 7, 6)
     shapes[3][:, 0] += 25.0
-    prints = linear_prints(candidates(shapes, [QUIET_DB] * 7))
+    prints = prints_of(candidates(shapes, [QUIET_DB] * 7))
     assert distances(prints, pattern_of(prints, np.arange(7)))[0][[0, 1, 2, 4, 5, 6]].max() < 4.0
 
 
 def test_bands_that_the_recording_does_not_hold_are_left_out() -> None:
-    narrow = linear_prints(candidates(varied(BRIGHT_DB, 4, 7), [QUIET_DB] * 4, used=5))
+    narrow = prints_of(candidates(varied(BRIGHT_DB, 4, 7), [QUIET_DB] * 4, used=5))
     assert narrow.used == 5
     ours = pattern_of(narrow, np.arange(4))
     assert not ours[:, 5:].any()
@@ -119,7 +119,7 @@ def test_bands_that_the_recording_does_not_hold_are_left_out() -> None:
 
 
 def test_an_index_gives_the_same_as_the_whole() -> None:
-    prints = linear_prints(candidates(varied(BRIGHT_DB, 4, 1) + varied(DULL_DB, 4, 2), [QUIET_DB] * 8))
+    prints = prints_of(candidates(varied(BRIGHT_DB, 4, 1) + varied(DULL_DB, 4, 2), [QUIET_DB] * 8))
     some = np.array([6, 1, 3])
     whole, part = distances(prints, pattern()), distances(prints, pattern(), some)
     np.testing.assert_array_equal(whole[0][some], part[0])
@@ -129,18 +129,18 @@ def test_an_index_gives_the_same_as_the_whole() -> None:
 def test_distances_against_a_plain_reckoning() -> None:
     """Written out in decibels for loud prints in a quiet room, where nothing is hidden and no cell is cut off."""
     shapes = varied(BRIGHT_DB, 5, 11, sd_db=2.0)
-    prints = linear_prints(candidates(shapes, [QUIET_DB] * 5))
+    prints = prints_of(candidates(shapes, [QUIET_DB] * 5))
     ours = pattern()
     found, _ = distances(prints, ours)
     for i in range(5):
-        have, want = 10 * np.log10(prints.energy[i]), 10 * np.log10(ours)
+        have, want = 10 * np.log10(prints.energy(np.array([i]))[0]), 10 * np.log10(ours)
         off = have - want - np.median((have - want)[ours > 1e-4])
         plain = np.sqrt((np.sum(off**2) + 2 * 25.0) / (off.size + 2))
         assert found[i] == pytest.approx(plain, abs=0.3)
 
 
 def test_vectors_for_seeds_are_of_length_one_and_tell_kinds_apart() -> None:
-    prints: Prints = linear_prints(candidates(varied(BRIGHT_DB, 5, 1) + varied(DULL_DB, 5, 2), [QUIET_DB + 30.0] * 10))
+    prints: Prints = prints_of(candidates(varied(BRIGHT_DB, 5, 1) + varied(DULL_DB, 5, 2), [QUIET_DB + 30.0] * 10))
     vectors = seed_vectors(prints)
     np.testing.assert_allclose(np.linalg.norm(vectors, axis=1), 1.0, atol=1e-3)
     alike = vectors @ vectors.T
