@@ -20,7 +20,8 @@ from clicktimer.live.refill import shut_times_s
 from clicktimer.live.session import RecordingSource, Session
 from clicktimer.live.state import state_of
 from clicktimer.live.whole import measure_folder
-from clicktimer.records import Block, Click, Kind, Measurement
+from clicktimer.records import Block, Click, Cycle, Kind, Measurement
+from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store import tables
@@ -147,6 +148,16 @@ def test_a_click_that_was_not_the_start_is_taken_back_and_the_start_is_waited_fo
     assert guide.prompt == "wait for the pump to stop"
     led(guide, session, (22.0, kind(20.0, "cut-out")))
     assert words[-2].startswith("Refill 1 of 2 is done")
+
+
+@pytest.mark.parametrize("count", [2, 3, 4])
+def test_the_first_refill_is_said_not_to_count_only_where_it_does_not(count: int):
+    words: list[str] = []
+    Refill(words.append, count).begin()
+    runs = [Cycle(40.0 * n, 40.0 * n + 20.0, 20.0, 19.99, 20.01, 20.0, True) for n in range(count)]
+    run = no_use_run(runs, taps="shut")
+    assert run is not None
+    assert ("first one does not count" in words[0]) == (run.count == count - 1)
 
 
 def test_without_a_key_the_marks_follow_the_start_that_was_told_and_not_a_click_before_it():

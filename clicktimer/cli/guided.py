@@ -72,10 +72,12 @@ class SteadyTap:
 
 
 REFILL_WORDS = (
-    "Refill test: {count} refills; the first one does not count. For each: open one tap a little, wait for the pump to "
+    "Refill test: {count} refills; {first}. For each: open one tap a little, wait for the pump to "
     "start, shut every tap at once, and wait until the pump stops. Enter moves on by hand where a click was not told; "
     "q and Enter ends the test with what there is."
 )
+LEAST_WITHOUT_FIRST: Final = 3
+"""Of so many refills or more the first is left out of the run (see run_time.py)."""
 NOT_UNDERSTOOD = (
     '"{typed}" is not understood, and nothing was marked. Enter alone moves on; 5 gal or 20 l and Enter notes water '
     "that was caught; q and Enter ends the test."
@@ -113,7 +115,9 @@ class Refill:
     def begin(self, say: Say | None = None) -> None:
         """Tell the person what to do first; ``say`` is the way to tell from now on."""
         self.say = say or self.say
-        self.say(REFILL_WORDS.format(count=self.count))
+        few = self.count < LEAST_WITHOUT_FIRST
+        first = "with so few all of them count" if few else "the first one does not count"
+        self.say(REFILL_WORDS.format(count=self.count, first=first))
         self._ask_open()
 
     def look(self, session: Session, said: Sequence[Said], typed: str | None) -> None:
