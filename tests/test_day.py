@@ -21,7 +21,7 @@ from clicktimer.day.steady import steady_uses
 from clicktimer.day.walltime import hours_of_day, parse_span, parse_zone, spans_s, started_seconds, wall
 from clicktimer.day.water import read_water
 from clicktimer.errors import InputError, SettingsError
-from clicktimer.records import Click, Cycle, Gap
+from clicktimer.records import Click, Cycle, Gap, RunTime
 from clicktimer.report.comparison import side_texts
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
@@ -468,6 +468,35 @@ def test_what_a_few_hours_or_a_test_cannot_say_of_a_day_is_not_compared():
         assert (short[name].after, short[name].finding) == (None, "cannot tell")
     tested = {**of_a_day, "program": {"settings": {"taps": {"value": "shut", "from": "option"}}}}
     assert {d.name for d in compare(tested, tested).differences} == {"run with no water in use", "seeping"}
+
+
+@pytest.mark.parametrize(("days", "finding"), [(1, "no change"), (7, "more")])
+def test_starts_are_compared_by_the_chance_of_as_many_days_as_were_heard(days: int, finding: str):
+    """60 and 80 starts a day: with Poisson counts 1.7 deviations apart after a day, 4.5 after a week."""
+
+    def heard(count: int) -> dict[str, object]:
+        told = {"count": count * days, "per_day": {"value": count, "low": count, "high": count}}
+        return {**document(20.0, 1.0), "source": {"name": "a", "duration_s": days * DAY_S}, "starts": told}
+
+    starts = {d.name: d for d in compare(heard(60), heard(80)).differences}["starts a day"]
+    assert starts.finding == finding
+    assert starts.before_low == pytest.approx(60 - 2 * math.sqrt(60 / days))
+    # the same rule scales a count to a day
+    if days > 1:
+        assert starts.after_high == pytest.approx(starts_a_day(80 * days, days * DAY_S).high)
+
+
+def test_the_motor_is_held_against_the_run_that_was_said():
+    """60 s is asked of motors; a run by one open tap reads up to 8 % long, so that 63 to 65 s does not settle it."""
+    ins_s = [600.0 + 1800.0 * i for i in range(40)]
+    clicks = [Click(t + e, k, 0.95) for t in ins_s for e, k in ((0.0, "cut-in"), (64.0, "cut-out"))]
+    log = DayLog(pair_cycles(clicks, start_s=0.0, end_s=DAY_S), DAY_S)
+    answers = []
+    for how in ("taps shut", "steady tap"):
+        said = RunTime(64.0, 63.0, 65.0, 5, how, False, 0.01, 0.5)
+        found = read_day(log, said=said).starts.motor
+        answers.append({f.answer for f in found if f.what == "least_run_s" and f.limits[0].value == 60.0})
+    assert answers == [{"within"}, {"too close to call"}]
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ from clicktimer.cycles import pair_cycles
 from clicktimer.day.compare import compare
 from clicktimer.day.log import DayLog
 from clicktimer.day.read import DayReading, other_tanks, read_day
+from clicktimer.formats import UnitSystem
 from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
 from clicktimer.report.day_json import reading_json
 from clicktimer.report.day_text import render_day
@@ -206,3 +207,28 @@ def test_minutes_say_nothing_of_a_days_starts():
     assert isinstance(starts, dict)
     old = {**short, "starts": {**starts, "per_day": {"value": 160.0, "low": 1.0, "high": 900.0}}}
     assert next(d for d in compare(old, longer).differences if d.name == "starts a day").before is None
+
+
+def test_a_run_over_five_times_r0_whose_clicks_are_in_doubt_is_told_as_that():
+    """Two starts an hour, each of 40 s; an end and the next start are missed, so that a rest looks a run."""
+    ins_s = [600.0 + 1800.0 * i + 90.0 * (i % 4) for i in range(40)]
+    clicks = [Click(t, "cut-in", 0.95) for t in ins_s] + [Click(t + 40.0, "cut-out", 0.95) for t in ins_s]
+    heard = sorted((c for c in clicks if c.time_s not in (ins_s[20] + 40.0, ins_s[21])), key=lambda c: c.time_s)
+    day = read_day(DayLog(pair_cycles(heard, start_s=0.0, end_s=DAY_S), DAY_S))
+    assert day.starts.endless == 1
+    text = " ".join(render_day(day, "one.flac").split())
+    assert re.search(r"longest run [^.]* \(in doubt\)\.", text.replace("±0.", "±"))
+    assert "1 run went on for more than five times the run with no water. It may be no such run" in text
+    assert "A pump that runs on" in text  # the caution stays: the doubt may be wrong
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_stock_sizes_are_told_in_the_unit_asked_for_with_the_gallons_beside(units: UnitSystem):
+    text = render_day(a_day()[1], "one.flac", units=units)
+    table = text.partition("The same day with another tank")[2].partition("Cautions")[0]
+    assert ("44 gal " in table) == (units == "us")
+    assert ("167 L is 44 gal" in " ".join(table.split())) == (units == "metric")  # 44 x 3.785411784
+    assert ("  167 L " in table) == (units == "metric")
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert "no water, s\n" in table
+    assert not re.search(r"^ +\d+\)$", table, re.MULTILINE)  # no interval is broken off

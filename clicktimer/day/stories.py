@@ -33,7 +33,7 @@ TILTS: Final = (-0.5, 0.2, 0.9)
 of missed against false clicks at several places (logs; on the develop seeds of tests/benchmarks/days.py)."""
 RUN_BLUR: Final = (0.04, 0.25)  # of log run: as near as steady use repeats, as wide as a house's draws
 REST_BLUR: Final = (0.06, 0.40)
-RUN_FALL: Final = 3.0  # how fast runs longer than any heard become rarer, in the log
+RUN_FALL: Final = 2.0  # how fast runs longer than any heard become rarer, in the log (on the same seeds)
 USUAL_ODDS: Final = 0.111  # of being false: a click of confidence 0.9
 
 

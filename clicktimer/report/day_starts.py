@@ -8,6 +8,7 @@ from typing import Final
 
 from clicktimer.day.amount import Amount
 from clicktimer.day.read import DayReading
+from clicktimer.day.starts import ENDLESS_RATIO
 from clicktimer.formats import UnitSystem, format_time
 from clicktimer.motors import MAKER_WINS, MotorFinding
 from clicktimer.report.blocks import Block, Words
@@ -31,14 +32,16 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.shortest_run_s is not None and s.shortest_run_s != s.longest_run_s:
         lengths.append(f"shortest run {_timed(s.shortest_run_s)}")
     if s.longest_run_s is not None:
-        lengths.append(f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}")
+        doubted = any(r.why == "clicks in doubt" and r.at_s == s.longest_at_s for r in day.left_out)
+        longest = f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}"
+        lengths.append(longest + (" (in doubt)" if doubted else ""))
     if lengths:
         text += f" {', '.join(lengths)}.".replace(f" {lengths[0][0]}", f" {lengths[0][0].upper()}", 1)
     lines: list[Block] = [Words(text)]
     if day.left_out:
         lines.append(Words(f"Left out or in doubt: {left_out_words(day)}."))
     if s.endless:
-        lines.append(Words(f"{s.endless} runs went on for more than five times the run with no water."))
+        lines.append(Words(_endless(day)))
     if s.chatter:
         times = f"{s.chatter} time{'' if s.chatter == 1 else 's'}"
         words = "clicks came close together (within 2 s): the switch chatters, or another sound lies on it."
@@ -66,6 +69,18 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     return lines
 
 
+def _endless(day: DayReading) -> str:
+    """Runs over five times the run with no water, and which of them may not be one run."""
+    count = day.starts.endless
+    text = f"{count} run{'' if count == 1 else 's'} went on for more than five times the run with no water."
+    r0_s = day.no_use.seconds or 0.0
+    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * r0_s for r in day.left_out)
+    if not doubted:
+        return text
+    which = "It" if count == 1 else "They" if doubted == count else f"{doubted} of them"
+    return f"{text} {which} may be no such run: a false click, or clicks missed in between, look the same."
+
+
 def _timed(a: Amount) -> str:
     half_s = (a.high - a.low) / 2
     return format_time(a.value) + (f" ({half_width_text(half_s)})" if half_s > 0 else "")
@@ -86,14 +101,14 @@ def _motor_line(f: MotorFinding) -> str:
     seen_low, seen_high = math.floor(f.seen.low + 1e-9), math.ceil(f.seen.high - 1e-9)
     figure = f"{f.seen.value:.0f}" if seen_low == seen_high else f"{seen_low} to {seen_high}"
     if f.what == "least_run_s":
-        head, bound, past = f"A run of {figure} s", f"least of {limit} s", "shorter than"
+        head, bound, past, kept = f"A run of {figure} s", f"least of {limit} s", "shorter than", "no shorter than"
     else:
         head = f"{figure} starts {'a day' if f.what == 'starts_per_day' else 'in an hour'}"
-        bound, past = f"most of {limit}", "more than"
+        bound, past, kept = f"most of {limit}", "more than", "within"
     if f.answer == "cannot tell" and all(m.above for m in f.limits):
         return f"{head}: whether the {bound} for motors {f.limits[0].power_text()} applies is not known."
     words = {
-        "within": f"within the {bound}", "outside": f"{past} the {bound}",
+        "within": f"{kept} the {bound}", "outside": f"{past} the {bound}",
         "too close to call": f"too close to call against the {bound}",
     }.get(f.answer, f"to be held against the {bound}")  # fmt: skip
     return f"{head}: {words}."

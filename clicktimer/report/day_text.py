@@ -33,7 +33,7 @@ def render_day(
 ) -> str:
     """Return the report of a day as text that ends in a newline."""
     log = day.log
-    lines = wrap(f"{name}, {length_text(log.duration_s)}, {day.starts.count} starts")
+    lines = wrap(f"{name}, {length_text(log.duration_s)}, {day.starts.count} starts heard")
     lines += ["", emphasis(_title(day)), *lines_of(day_run_blocks(day))]
     lines += ["", emphasis("The day"), *_strip(day)]
     if unknown_breaks(day):
