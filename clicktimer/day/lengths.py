@@ -15,6 +15,7 @@ import numpy as np
 from clicktimer.day.log import Floats
 
 BROAD: Final = 0.15  # of a density: lengths that this log has not shown yet
+FAR_PART: Final = 0.02  # of the broad density: of 1000 runs three go on for any time; common practice, no source
 STEP: Final = 0.02  # of log length
 MOST_POINTS: Final = 24
 LEAST_LOG_DENSITY: Final = -60.0
@@ -52,14 +53,25 @@ class Lengths:
 
 
 def lengths_of(
-    heard_s: Floats, weights: Floats, blur: tuple[float, float], floor_s: float, broad: tuple[float, float, float]
+    heard_s: Floats,
+    weights: Floats,
+    blur: tuple[float, float],
+    floor_s: float,
+    broad: tuple[float, float, float],
+    far: float | None = None,
 ) -> Lengths:
-    """broad: logs of the shortest and longest length that a broad density covers, and how fast it falls in the log."""
+    """broad: logs of the shortest and longest length that a broad density covers, and how fast it falls in the log.
+
+    far: log of the length from which on a small part of it does not fall: a hose that runs for an hour.
+    """
     grid: Floats = np.arange(math.log(max(floor_s, 0.2)) - 0.2, math.log(2e6), STEP)
     keep = (heard_s >= max(floor_s, 0.2)) & (weights > 0.02)
     heard_s, weights = heard_s[keep], weights[keep]
     flat = np.where((grid >= broad[0]) & (grid <= broad[1]), np.exp(-broad[2] * (grid - broad[0])), 1e-9)
     flat /= flat.sum() * STEP
+    if far is not None and far < broad[1]:
+        beyond = np.where((grid >= far) & (grid <= broad[1]), 1.0, 0.0)
+        flat = (1 - FAR_PART) * flat + FAR_PART * beyond / (beyond.sum() * STEP)
     own = float(sum(0.5 / (b * math.sqrt(2 * math.pi)) for b in blur))
     density = flat.copy()
     total = float(weights.sum())

@@ -25,7 +25,7 @@ SHORT_RATIO: Final = 0.88  # a run below this much of r0 is none (heat of the ai
 LONG_RATIO: Final = 5.0
 LOOK_BACK: Final = 8
 ROUNDS: Final = 3
-PRIOR_CLICKS: Final = 100.0  # learning how many clicks are wrong begins as if so many had been seen ...
+PRIOR_CLICKS: Final = 40.0  # learning how many clicks are wrong begins as if so many had been seen ...
 PRIOR_SHARE: Final = 0.04  # ... of which so many were missed, and as many false; common practice, no source
 PRIOR_EVEN: Final = 10.0  # ... and as if so many missed and so many false ones had been told apart
 TILTS: Final = (-0.5, 0.2, 0.9)
@@ -102,7 +102,7 @@ class Clicks:
         run, rest = self.run & self.next, self.rest & self.next
         self.runs = lengths_of(
             self.gap_s[run], self.run_weight[run], RUN_BLUR, SHORT_RATIO * self.r0_s,
-            (log_r0 - 0.1, max(longest, log_r0 + 2.0), RUN_FALL),
+            (log_r0 - 0.1, max(longest, log_r0 + 2.0), RUN_FALL), math.log(LONG_RATIO * self.r0_s),
         )  # fmt: skip
         self.rests = lengths_of(self.gap_s[rest], self.rest_weight[rest], REST_BLUR, 0.0, (0.0, longest, 0.0))
 
