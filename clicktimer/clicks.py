@@ -21,12 +21,14 @@ from clicktimer.field import Field, shortlist
 from clicktimer.judging import LEAST_EACH
 from clicktimer.learning import Solution, doubtful, learn, worth_of
 from clicktimer.records import Click
-from clicktimer.recurrence import by_recurrence, cored, together, turn_of, with_pump
+from clicktimer.recurrence import by_recurrence, cored, seeds_of, stepped, together, turn_of, with_pump
 from clicktimer.settings import PumpState
 from clicktimer.telling import EDGE_SD_S, told
 
 _CORED = 3
 """So many of the best answers, with the pump's sound and without, are learnt anew from their core."""
+_SAME_TRACK, _MORE_TRACKS = 0.97, 3
+"""Two tracks that agree on so much of the time are one; and so many more are tried, from sounds that recur."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _HALF_AS_GOOD = 0.8
@@ -114,8 +116,10 @@ def _answers(
     start = {"off": (0.0, -12.0), "on": (-12.0, 0.0), None: (0.0, 0.0)}[pump_at_start]
     # Where the pump is heard it is asked, not the user: a wrong word must not bend what the level tells.
     unsaid = (0.0, 0.0)
+    seeds = seeds_of(field)
+    tracks = [*tracks, *_other_tracks(tracks, [stepped(field, seed) for seed in seeds])]
     found = [learn(field, track, None, unsaid) for track in tracks]
-    recurring = by_recurrence(field, start)
+    recurring = by_recurrence(field, seeds, start)
     found += recurring
     found += [with_pump(field, s, unsaid) for s in recurring if s is not None]
     found += together(field, tracks, [s for s in recurring if s is not None], unsaid)
@@ -135,6 +139,15 @@ def _answers(
         # ever so often, is not its switch.
         answers = [(worth, s) for worth, s in answers if s.track is not None]
     return answers
+
+
+def _other_tracks(known: list[pump.Track], more: list[pump.Track | None]) -> list[pump.Track]:
+    """Those that are not much like any before."""
+    others: list[pump.Track] = []
+    for track in more:
+        if track is not None and not any(np.mean(track.on == k.on) > _SAME_TRACK for k in [*known, *others]):
+            others.append(track)
+    return others[:_MORE_TRACKS]
 
 
 def _weighed(field: Field, found: Sequence[Solution | None]) -> list[tuple[float, Solution]]:

@@ -22,6 +22,8 @@ LEAST_CHANCE = 0.9
 SURE_CHANCE = 0.97
 DOUBTED = 0.75
 """A sequence with a click of less chance than this is not sure of its order; and none of less is ever told."""
+_FEW_DOUBTED, _KINDS_APART = 0.15, 6.0
+"""Such a share of the clicks may be in doubt where the kinds of the others are so many nats apart by their sound."""
 _APART = 3.0
 """Snap score by which clicks stand apart from everything else."""
 _RESEMBLES = -4.0
@@ -56,16 +58,30 @@ def none_before(field: Field, solution: Solution) -> bool:
     """Whether the first told click can be the first there was, so that the user's word on the start settles all kinds.
 
     One missed click before it would turn every kind round: so nothing before it may resemble the clicks, it must be
-    beyond doubt itself, and no other click may be in doubt.
+    beyond doubt itself, and no other click may be in doubt, or few of them where the others' kinds can be heard.
     """
     path = solution.path
     picks = np.flatnonzero(path.kind)
     chance = np.maximum(path.chance_in[picks], path.chance_out[picks])
-    if chance.min() < DOUBTED or chance[0] < LEAST_CHANCE or len(path.silent_rows):
+    if chance[0] < LEAST_CHANCE or len(path.silent_rows):
+        return False
+    doubted = int(np.count_nonzero(chance < DOUBTED))
+    if doubted > _FEW_DOUBTED * len(picks):
+        return False
+    if doubted and kinds_apart(solution, picks[chance >= DOUBTED]) < _KINDS_APART:
         return False
     before = field.cand.time_s < field.cand.time_s[picks[0]] - 1.2
     resembles = np.maximum(solution.score[0], solution.score[1]) > _RESEMBLES
     return not bool((before & resembles).any())
+
+
+def kinds_apart(solution: Solution, picks: np.ndarray) -> float:
+    """By how many nats the clicks resemble their own kind more than the other: of the kind that does so less, in the
+    middle.
+    """
+    own = solution.path.kind[picks]
+    lead = np.where(own == 1, 1.0, -1.0) * (solution.score[0][picks] - solution.score[1][picks])
+    return min(small.median(lead[own == kind]) for kind in (1, 2)) if {1, 2} <= set(own.tolist()) else 0.0
 
 
 def as_good(solution: Solution, worth: float, each: float) -> bool:

@@ -258,8 +258,9 @@ class Stretch:
         energy[:, -1] = np.maximum(energy[:, -1], self._floors[at])
         codes = to_codes(energy)
         codes[:, :, self.used :] = 0
-        found = shape.shapes(self._raw, (at + self._first_frame) * self.frame_len - self._raw_first, self.rate_hz,
-                             self.settings.apart_s)  # fmt: skip
+        near = (at + self._first_frame) * self.frame_len - self._raw_first
+        reach = self._stands_for(at) * self.frame_len
+        found = shape.shapes(self._raw, near, self.rate_hz, self.settings.apart_s, reach)
         time_s = self.start_s + (found.onset + self._raw_first) / self.rate_hz
         sd_s = 0.0002 + 0.004 / np.sqrt(np.clip(found.over_noise, 1.0, 1e4)) + 0.2 * found.approach_s
         peak_db = 20.0 * np.log10(np.maximum(found.peak, 1e-7))
@@ -268,6 +269,16 @@ class Stretch:
             peak_db.astype(np.float32), codes[:, :N_SLICES], codes[:, N_SLICES:-1], codes[:, -1],
             np.full(n, self.used, np.uint8), found.approach_s, np.zeros(n, np.float32), np.zeros((0, N_WAVE), np.int8),
         ))  # fmt: skip
+
+    def _stands_for(self, at: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+        """Frames from each candidate in which its loudest point may lie.
+
+        No other candidate lies within ``apart``. What rises just before that is loudest a little later, which counts
+        as long as nothing rises more in between: that might be a candidate of its own.
+        """
+        about = self._rise[at[:, None] + np.arange(self.apart - self._after, self.apart + self._after + 1)]
+        ended = about[:, self._after + 1 :].max(axis=1) <= about[:, : self._after + 1].max(axis=1)
+        return self.apart + np.where(ended, self._after, 0)
 
     def _with_waves(self, found: Candidates) -> Candidates:
         """The same with the waves of those that stand out as snaps: over a long time about one in a second."""

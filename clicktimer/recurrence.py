@@ -18,12 +18,14 @@ _LEADERS = 80
 _KEPT = 8
 _SAMPLED = 500
 _MOST_CORE, _CORE_ALIKE = 16, 0.65
+_MOST_STEPPED, _LEAST_STEPPED, _STEPPED = 16, 3, 3.0
+"""Members of a group that are asked whether the level changes at them, the most alike first, and the t value for it."""
 _TEMPLATES = 6
 """Of a group of which one does not know yet whether it is a click, fewer waves are compared."""
 
 
-def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | None]:
-    """Answers without the pump's sound, from pairs of sounds that recur."""
+def seeds_of(field: Field) -> list[Seed]:
+    """Sounds that recur, each with how much every candidate resembles it; those that stand out most come first."""
     order = np.argsort(-field.snap, kind="stable")[:1200]
     vectors = likeness.seed_vectors(field.prints)[order]
     alike = vectors @ vectors.T
@@ -38,8 +40,12 @@ def by_recurrence(field: Field, start: tuple[float, float]) -> list[Solution | N
     members = [order[group[:40]] for group in groups]
     alone = [_alone(field, some) for some in members]
     best = np.argsort(-np.array(alone), kind="stable")[:_SEEDS]
-    seeds = [Seed(members[k], like_score(field, members[k], _all_but(field, members[k]), templates=_TEMPLATES))
-             for k in best]  # fmt: skip
+    return [Seed(members[k], like_score(field, members[k], _all_but(field, members[k]), templates=_TEMPLATES))
+            for k in best]  # fmt: skip
+
+
+def by_recurrence(field: Field, seeds: list[Seed], start: tuple[float, float]) -> list[Solution | None]:
+    """Answers without the pump's sound, from pairs of sounds that recur."""
     tries: list[tuple[float, int, int, set[int]]] = []
     for a in range(len(seeds)):
         for b in range(0 if start[0] != start[1] else a, len(seeds)):
@@ -131,13 +137,35 @@ def turn_of(field: Field, solution: Solution) -> float:
     first, second = solution.members
     if len(first) < 2 or len(second) < 2:
         return 0.0
-    change = field.levels.change_db_at(field.row) / field.levels.spread_db
     sign = np.concatenate([np.ones(len(first)), -np.ones(len(second))])
-    signed = np.clip(change[np.concatenate([first, second])] * sign[:, None], -6.0, 6.0)
+    return _turn(field, np.concatenate([first, second]), sign)
+
+
+def _turn(field: Field, members: np.ndarray, sign: np.ndarray) -> float:
+    """The t value of the change of level at some candidates, each taken with its sign."""
+    change = field.levels.change_db_at(field.row[members]) / field.levels.spread_db
+    signed = np.clip(change * sign[:, None], -6.0, 6.0)
     total = signed.sum(axis=0)
     own = np.array([float(row @ (total - row)) / (float(np.linalg.norm(total - row)) + 1e-9) for row in signed])
     t = float(own.mean() / (own.std() / np.sqrt(len(own)) + 0.3))
     return t if float(total.sum()) > 0 else -t
+
+
+def stepped(field: Field, seed: Seed) -> pump.Track | None:
+    """The pump, where the level changes one way at most of the sounds that recur: they are one of its two clicks.
+
+    Its other click may be heard less often, or not at all. That the changes at some candidates are the largest of all,
+    which is where a pump is looked for otherwise, need not be so: a door or a kettle makes larger ones.
+    """
+    members = seed.members[: _MOST_STEPPED]
+    if len(members) < _LEAST_STEPPED:
+        return None
+    turn = _turn(field, members, np.ones(len(members)))
+    if abs(turn) < _STEPPED:
+        return None
+    rows, none = field.row[members], np.zeros(0, np.int64)
+    low, high = pump.levels_around(field.levels, *((rows, none) if turn > 0 else (none, rows)))
+    return pump.refine(field.levels, low, high)
 
 
 def with_pump(field: Field, solution: Solution, start: tuple[float, float]) -> Solution | None:

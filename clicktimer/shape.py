@@ -16,7 +16,7 @@ from clicktimer.compiled import compiled
 from clicktimer.kernel import F32, F64, I64
 
 _HALF_S, _SMOOTH_S, _HOLD_S = 0.0008, 0.0005, 0.001
-_LEAD_S, _LAG_S = 0.016, 0.024
+_LEAD_S, _LAG_S = 0.016, 0.028
 _NOISE_S = 0.012
 _EARLIEST_S, _RINGS_S = 0.003, 0.016
 """The loudest point lies no further before the rise than this; and how long after the rise a sound may ring."""
@@ -40,15 +40,16 @@ class Shapes:
     over_noise: F64
 
 
-def shapes(raw: F32, near: I64, rate_hz: int, apart_s: float) -> Shapes:
+def shapes(raw: F32, near: I64, rate_hz: int, apart_s: float, reach: I64) -> Shapes:
     """The shapes of the sounds near the given samples of raw; what lies outside of raw is silence.
 
-    apart_s: no other sound lies within this distance of one of them.
+    apart_s: its loudest point lies within this time after each of them; or, where it is louder by far, within reach,
+    (n,) samples.
     """
     spans = [_HALF_S, _SMOOTH_S, _HOLD_S, _LEAD_S, _LAG_S, _NOISE_S, _EARLIEST_S, apart_s, _RINGS_S]
     samples = np.maximum(np.rint(np.array(spans) * rate_hz).astype(np.int64), 1)
     found = np.zeros((len(near), 6))
-    _shapes(raw, near, samples, _ONSET, _APPROACH, _SLIDE_S * rate_hz, found)
+    _shapes(raw, near, reach, samples, _ONSET, _APPROACH, _SLIDE_S * rate_hz, found)
     attack_s, decay_s, approach_s = (found[:, 1:4] / rate_hz).astype(np.float32).T
     onset, peak = found[:, 0].astype(np.int64), found[:, 4].astype(np.float32)
     return Shapes(onset, attack_s, decay_s, approach_s, peak, found[:, 5])
@@ -66,7 +67,9 @@ def _quiet_until(energy: F64, top: int, threshold: float, hold: int) -> int:
 
 
 @compiled
-def _shapes(raw: F32, near: I64, spans: I64, onset: float, approach: float, slide: float, found: F64) -> None:
+def _shapes(
+    raw: F32, near: I64, reach: I64, spans: I64, onset: float, approach: float, slide: float, found: F64
+) -> None:
     half, smooth, hold, lead, lag, quiet, earliest, apart, rings = spans
     length = lead + lag + 2 * (half + smooth)
     count = length - 2 * half - smooth
@@ -102,6 +105,10 @@ def _shapes(raw: F32, near: I64, spans: I64, onset: float, approach: float, slid
         for k in range(start, stop):
             if energy[k] > energy[top]:
                 top = k
+        nearer = energy[top]
+        for k in range(stop, min(zero + reach[i], count)):
+            if approach * energy[k] > nearer and energy[k] > energy[top]:
+                top, stop = k, k + 1
         highest = energy[top]
         least = min(4.0 * noise, 0.5 * highest)
         last = _quiet_until(energy, top, max(onset * highest, least), hold)
