@@ -187,6 +187,25 @@ def test_a_wrong_command_is_bad_input(chain: FakeChain, arguments: list[str], ca
     assert "Error" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "meant"),
+    [
+        (["mesure", "a.wav"], "did you mean measure?"),
+        (["Tank"], "did you mean tank?"),
+        (["site", "chek"], "did you mean check?"),
+        (["my run.wav"], 'clicktimer measure "my run.wav"'),
+        (["xyzzy"], "there are: measure, hear"),
+        (["measure", "a.wav", "--tap-shut"], "--taps-shut"),
+    ],
+)
+def test_a_mistyped_word_is_answered_with_the_one_that_was_meant(
+    capsys: pytest.CaptureFixture[str], arguments: list[str], meant: str
+):
+    assert run(arguments) == 2
+    (last,) = [line for line in capsys.readouterr().err.splitlines() if line.startswith("Error")]
+    assert meant in last
+
+
 def test_what_the_user_says_reaches_the_chain(chain: FakeChain):
     run(["measure", "a.wav", "b.wav", "--joined", "--steady-tap", "--pump-at-start", "off", "--marks", "20/45",
          "--started", "2031-05-04 06:30", "--tank", "33 gal", "--tank", "20 gal"])  # fmt: skip

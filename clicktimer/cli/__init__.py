@@ -17,6 +17,7 @@ from typing import IO, Any
 import click
 
 from clicktimer.cli.failures import BROKEN_PIPE, STOPPED, explain, explain_defect
+from clicktimer.cli.nearest import NearestGroup
 from clicktimer.errors import ClicktimerError
 
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -41,7 +42,7 @@ class ReaderGoneError(Exception):
     """Whoever read our output has closed it. Not BrokenPipeError, which click would turn into exit code 1."""
 
 
-class LazyCommands(click.Group):
+class LazyCommands(NearestGroup):
     """A group whose commands are imported when they are asked for."""
 
     def make_context(self, *args: Any, **kwargs: Any) -> click.Context:

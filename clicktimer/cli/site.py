@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from clicktimer.cli.failures import BAD_INPUT, MEASURED
+from clicktimer.cli.nearest import NearestGroup
 from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.report.words import plain, wrap
 
@@ -22,7 +23,7 @@ INTRODUCTION = (
 )
 
 
-@click.group("site", short_help="Write down what is known of a house, once, in a site file.")
+@click.group("site", cls=NearestGroup, short_help="Write down what is known of a house, once, in a site file.")
 def site_command() -> None:
     """Write down what is known of a house, once, in a site file.
 
