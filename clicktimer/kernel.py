@@ -94,14 +94,9 @@ def rise_of_frames(
 
     The mean of the bands' rises in dB is taken as the logarithm of their product: one logarithm a frame.
     """
-    bands = level.shape[1]
-    half = max(used // 2, 1)
-    # The better half of the bands counts, less a discount: a pump's hiss hides the others. It cannot lead below this.
-    worth_sorting = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
-    up = np.zeros(bands, dtype=np.float64)
-    tiny = 1e-14
-    per_before, per_after = 1.0 / before, 1.0 / after
-    for n in range(level.shape[0]):
+    count, bands = level.shape
+    tiny = np.float32(1e-14)
+    for n in range(count):
         fast = 8.0 * step if seen[0] < 400 else step  # find the room quickly at first
         if seen[0] == 0:
             for b in range(bands):
@@ -112,21 +107,33 @@ def rise_of_frames(
         for b in range(bands):
             floor[b] = max(floor[b] * (raise_by if level[n, b] > floor[b] else lower_by), tiny)
             floors[n, b] = floor[b]
-            base = max(back_sum[n, b] * per_before, floor[b]) + tiny
-            up[b] = min(max((up_sum[n, b] * per_after + tiny) / base, 1.0), cap)
+    # All ratios in one flat loop, which the processor takes several at a time.
+    ratio = np.empty(count * bands, np.float32)
+    after_flat, before_flat, floor_flat = up_sum.reshape(-1), back_sum.reshape(-1), floors.reshape(-1)
+    per_before, per_after = np.float32(1.0 / before), np.float32(1.0 / after)
+    least, most = np.float32(1.0), np.float32(cap)
+    for k in range(ratio.size):
+        base = max(before_flat[k] * per_before, floor_flat[k]) + tiny
+        ratio[k] = min(max((after_flat[k] * per_after + tiny) / base, least), most)
+    half = max(used // 2, 1)
+    # The better half of the bands counts, less a discount: a pump's hiss hides the others. It cannot lead below this.
+    worth_sorting = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
+    left = np.empty(bands, np.float32)
+    for n in range(count):
         product = 1.0
         for b in range(used):
-            product *= up[b]
+            product *= ratio[n * bands + b]
         mean_db = 10.0 * math.log10(product) / used
         if product > worth_sorting:
+            left[:] = ratio[n * bands : (n + 1) * bands]
             best = 1.0
             for _ in range(half):
                 top = 0
                 for b in range(1, used):
-                    if up[b] > up[top]:
+                    if left[b] > left[top]:
                         top = b
-                best *= up[top]
-                up[top] = 0.0
+                best *= left[top]
+                left[top] = 0.0
             mean_db = max(mean_db, 10.0 * math.log10(best) / half - better_discount)
         rise[n] = mean_db
 

@@ -127,6 +127,9 @@ class Stretch:
         self._coef = coef
         divisors = [d for d in range(1, self.frame_len + 1) if self.frame_len % d == 0]
         self._every = min(divisors, key=lambda d: abs(d - rate / _LOW_HZ))
+        from scipy.fft import rfft  # several pieces at once, where numpy takes one after the other
+
+        self._rfft = rfft
         low_rate = rate / self._every
         self._low_len = self._level_frames * self.frame_len // self._every
         bins = np.fft.rfftfreq(self._low_len, 1.0 / low_rate)
@@ -309,7 +312,8 @@ class Stretch:
         if steps > 0:
             starts = np.array([self._low_start(done + k) for k in range(steps)])
             pieces = self._low[starts[:, None] + np.arange(self._low_len)[None, :]] * self._low_window
-            power = np.abs(np.fft.rfft(pieces, axis=1)) ** 2
+            spectrum = self._rfft(pieces)
+            power = spectrum.real**2 + spectrum.imag**2
             scale = self._low_len * float((self._low_window**2).sum()) / 2.0
             sums = np.add.reduceat(power, self._low_bins, axis=1)[:, :-1] / scale
             high = np.empty((steps, N_BANDS), np.float32)

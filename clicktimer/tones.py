@@ -89,6 +89,9 @@ class _Stretch:
         self._from, self._to = int(LOWEST_HZ / bin_hz), min(int(HIGHEST_HZ / bin_hz), self._length // 2 - 30)
         self._around = round(AROUND_HZ / bin_hz)
         self._bin_hz = bin_hz
+        from scipy.fft import rfft  # several pieces at once, where numpy takes one after the other
+
+        self._rfft = rfft
         self._window = np.hanning(self._length).astype(np.float32)
         self._waiting: list[Samples] = []
         self._held = 0
@@ -124,7 +127,7 @@ class _Stretch:
             self._note(mixed)
 
     def _note(self, pieces: F32) -> None:
-        spectrum = np.fft.rfft(pieces * self._window, axis=1)[:, : self._to + 2 * self._around]
+        spectrum = self._rfft(pieces * self._window)[:, : self._to + 2 * self._around]
         db = (spectrum.real**2 + spectrum.imag**2 + 1e-12).astype(np.float32)
         np.log10(db, out=db)
         db *= np.float32(10.0)
