@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clicktimer.cli import run
+from clicktimer.document.differences import differ_text, differences
 from clicktimer.document.html import embedded_data
 from tests.recordings import path_of
 
@@ -74,21 +75,24 @@ def test_a_report_with_a_site_file_names_them_all_and_agrees_with_itself(
     assert "2030-01-01" not in text, "the site file's date is not that of the measurement"
     assert "Yield: 3 gpm" in text
     assert "Standing water" in text
-    assert json.loads((here / "it.json").read_text("utf-8"))["run"]["seconds"] == data_of(here / "it.html")["result"][
-        "run"
-    ]["seconds"]
+    assert (
+        json.loads((here / "it.json").read_text("utf-8"))["run"]["seconds"]
+        == data_of(here / "it.html")["result"]["run"]["seconds"]
+    )
     capsys.readouterr()
     assert run(["report", "--check", "it.html"]) == 0
     assert capsys.readouterr().out.startswith("AGREES")
 
 
-def test_a_check_finds_another_recording_a_changed_figure_and_a_changed_word(
+def test_a_check_tells_another_recording_a_changed_figure_a_changed_text_and_a_changed_word(
     here: Path, capsys: pytest.CaptureFixture[str]
 ):
     assert run(["report", "tank.flac", "--taps-shut", "--no-prove", "-o", "it.html"]) == 0
     page = (here / "it.html").read_text("utf-8")
     seconds = data_of(here / "it.html")["result"]["run"]["seconds"]
     (here / "figure.html").write_text(page.replace(f'"seconds": {seconds}', '"seconds": 71.5'), "utf-8")
+    sentence = data_of(here / "it.html")["result"]["verdict"]["text"]
+    (here / "sentence.html").write_text(page.replace(sentence[-30:], "all is well."), "utf-8")
     (here / "word.html").write_text(page.replace("they wear the pump out</h2>", "all is well</h2>"), "utf-8")
     assert (here / "word.html").read_text("utf-8") != page
     (here / "tank.flac").rename(here / "cellar.flac")
@@ -96,7 +100,9 @@ def test_a_check_finds_another_recording_a_changed_figure_and_a_changed_word(
     capsys.readouterr()
     for arguments, said in (
         (["it.html"], "is not the recording"),
-        (["figure.html", "cellar.flac"], "run.seconds: 71.5 in the document"),
+        (["figure.html", "cellar.flac"], "Measured again: 2 figures differ. run.seconds: 71.5 in the document"),
+        (["sentence.html", "cellar.flac"], 'every figure agrees, but 1 text differs. verdict.text: "…'),
+        (["sentence.html", "cellar.flac"], 'all is well." in the document, "…'),
         (["word.html", "cellar.flac"], "changed by hand"),
     ):
         assert run(["report", "--check", *arguments]) == 1
@@ -247,3 +253,18 @@ def test_whatever_is_embedded_a_check_never_ends_in_a_defect(quiet_report: Path,
     changed = quiet_report.with_name("changed.html")
     changed.write_text(page.replace(text, json.dumps(data).replace("<", "\\u003c")), "utf-8")
     assert run(["report", "--check", str(changed)]) in (0, 1, 2)
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "said"),
+    [
+        ({"a": 1.5}, {"a": 2}, "1 figure differs."),
+        ({"a": None}, {"a": 2}, "1 figure differs."),
+        ({"a": 1, "b": "x"}, {"a": 2, "b": "y"}, "1 figure and 1 text differ."),
+        ({"a": True}, {"a": False}, "1 other entry differs."),
+        ({"a": ["x", "y"], "b": [1]}, {"a": ["z", "w"], "b": [1, 2]}, "2 texts and 1 other entry differ."),
+        ({"a": "x"}, {"a": "y"}, "every figure agrees, but 1 text differs."),
+    ],
+)
+def test_what_differs_is_told_by_its_kind(before: Any, now: Any, said: str):
+    assert differ_text(list(differences(before, now))) == f"Measured again: {said}"

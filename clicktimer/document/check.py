@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 from clicktimer.document.again import Asked, Progress, Result, lying_in, measure_asked
 from clicktimer.document.compose import FORMAT, FORMAT_VERSION, Presented, compose, result_json
+from clicktimer.document.differences import differ_text, differences, only_texts
 from clicktimer.document.evidence import FileFact, file_facts, gather_evidence
 from clicktimer.document.html import embedded_data, render_html
 from clicktimer.document.pdf import attached_data, render_pdf
@@ -22,7 +23,6 @@ NOT_WHOLE: Final = "{name}: the figures embedded in it are not as clicktimer wri
 NOT_THERE: Final = "the recording {name} is not beside the report; lay it there, or name it behind --check FILE"
 OTHER: Final = "{name} is not the recording that the report is of (its SHA-256 is another): the report does not agree."
 AGREES: Final = "Measured again: every figure agrees."
-DIFFERS: Final = "Measured again: {count} figure{s} differ{verb}."
 WORDS_AGREE: Final = "The words are those that clicktimer writes of these figures."
 PICTURES_DIFFER: Final = (
     "Some pictures or sounds are not byte for byte the same: other versions of the libraries draw them otherwise."
@@ -71,11 +71,11 @@ def check_document(
         if before.sha256 != now.sha256:
             return Checked(False, (*told, OTHER.format(name=now.name)))
     result = _named(measure_asked(lying_in(was.asked, path.parent), paths, progress=progress), was)
-    differences = list(_differences(was.result, result_json(result, program=program)))
-    if differences:
-        many = len(differences) > 1
-        head = DIFFERS.format(count=len(differences), s="s" if many else "", verb="" if many else "s")
-        return Checked(False, (*told, head, *differences[:MOST_TOLD]))
+    found = list(differences(was.result, result_json(result, program=program)))
+    if found:
+        told += [differ_text(found), *(difference.text for difference in found[:MOST_TOLD])]
+        # Another build may say the same in other words.
+        return Checked(was.program != program and only_texts(found), tuple(told))
     told.append(AGREES)
     same, sentences = _same_words(path, was, result, paths)
     return Checked(same or was.program != program, (*told, *sentences))
@@ -122,25 +122,6 @@ def _named(result: Result, was: Embedded) -> Result:
     name = told.get("name") if isinstance(told, Mapping) else None
     source = replace(result.measured.source, name=str(name))
     return replace(result, measured=replace(result.measured, source=source))
-
-
-def _differences(before: Any, now: Any, at: str = "") -> Iterator[str]:
-    """Where two JSON documents differ, in words; the program's version is told by itself."""
-    if at == "program.version":
-        return
-    if isinstance(before, Mapping) and isinstance(now, Mapping):
-        for key in (*before, *(k for k in now if k not in before)):
-            yield from _differences(before.get(key), now.get(key), f"{at}.{key}".lstrip("."))
-    elif isinstance(before, list) and isinstance(now, list) and len(before) == len(now):
-        for i, (one, other) in enumerate(zip(before, now, strict=True), start=1):
-            yield from _differences(one, other, f"{at} {i}")
-    elif before != now:
-        yield f"{at}: {_shown(before)} in the document, {_shown(now)} now"
-
-
-def _shown(value: Any) -> str:
-    text = "nothing" if value is None else json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= 60 else text[:59] + "…"
 
 
 def _same_words(
