@@ -60,7 +60,8 @@ class Prints:
 def prints_of(candidates: Candidates) -> Prints:
     """The prints of candidates."""
     used = int(candidates.bands.min()) if len(candidates) else N_BANDS
-    return Prints(candidates.prints, candidates.room, used)
+    # Of one layout in memory, whatever they come from: the order of a sum, and so its last digit, depends on it.
+    return Prints(np.ascontiguousarray(candidates.prints), np.ascontiguousarray(candidates.room), used)
 
 
 def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
