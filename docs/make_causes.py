@@ -76,7 +76,8 @@ def _cause(cause: Cause, known: Table) -> str:
     for e in sorted(cause.evidence, key=lambda e: -e.weight):
         group = f" (group {e.group})" if e.group else ""
         lines.append(f"| `{e.fact}` | {' or '.join(e.values)} | {e.weight:+g}{group} | {e.says} |")
-    lines += ["", f"**What settles it.** {cause.settle}", ""]
+    known_too = "".join(f" With `{name}` known: {text}" for name, text in cause.settle_known.items())
+    lines += ["", f"**What settles it.** {cause.settle}{known_too}", ""]
     check = known.check(cause.check)
     lines += [f"**Check by hand.** [{check.title}](#{_anchor(check.title)})", ""]
     if cause.licensed:
@@ -110,7 +111,8 @@ def _facts(known: Table, origins: tuple[str, ...], *, with_origin: bool = False)
 
 def _fact(fact: Fact, origin: str) -> str:
     between = f" {origin} | {', '.join(fact.values)} |" if origin else ""
-    return f"| `{fact.name}` |{between} {fact.asks} | {fact.how} |"
+    known_too = "".join(f" With `{name}` known: {text}" for name, text in fact.how_known.items())
+    return f"| `{fact.name}` |{between} {fact.asks} | {fact.how}{known_too} |"
 
 
 def _anchor(title: str) -> str:

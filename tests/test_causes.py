@@ -19,6 +19,7 @@ from clicktimer.causes.facts import gather
 from clicktimer.causes.found import Found, make_found
 from clicktimer.causes.ranking import FITS, LEAD, likely_causes, rank
 from clicktimer.causes.table import Cause, Evidence, Table, observations, table
+from clicktimer.cautions import SURROUNDINGS
 from clicktimer.errors import SettingsError
 from clicktimer.records import Notice, RunTime, Verdict
 from clicktimer.report.causes import causes_json, causes_lines, cautions_shown
@@ -449,3 +450,23 @@ def test_the_page_of_causes_is_what_the_table_says() -> None:
     assert written == make_page("make_causes").page(), "run: python docs/make_causes.py"
     for fact in observations():
         assert f"`{fact.name}`" in written
+
+
+def test_what_was_given_is_not_asked_for_again() -> None:
+    open_case = " ".join(" ".join(causes_lines(rank(facts(run="short", air_valve="right")))).split())
+    with_tank = " ".join(" ".join(causes_lines(rank(facts(run="short", air_valve="right", tank_count="one")))).split())
+    assert "the tank's volume" in open_case
+    assert "the tank's volume" not in with_tank
+    assert "pump rate" in with_tank
+    found = " ".join(" ".join(causes_lines(rank(facts(run="below-mark", tank="too-small", tank_count="one")))).split())
+    assert "To be sure: The pump rate by water caught" in found
+    assert "the tank's volume" not in found
+
+
+def test_a_caution_that_two_checks_share_is_said_in_full_once() -> None:
+    text = " ".join(" ".join(causes_lines(rank(facts(run="short")))).split())
+    assert text.count("Check by hand:") == 2
+    assert text.count(SURROUNDINGS) == 1
+    assert "Here as above: Never enter a well pit: bad air kills." in text
+    for caution in cautions_shown(rank(facts(run="short"))):
+        assert text.count(caution) == 1

@@ -146,6 +146,13 @@ def test_what_a_run_says_of_a_33_gal_tank_on_8_gpm(run: RunTime, finding: str) -
     assert (told.settle != "") == (finding != "too-small-but-healthy") or finding == "healthy"
 
 
+@pytest.mark.parametrize(("run_s", "hurry"), [(46.0, False), (25.0, True)])
+def test_a_tank_that_is_too_small_is_no_more_urgent_than_its_run(run_s: float, hurry: bool) -> None:
+    told = judge_tank_there(a_run(run_s), a_system(pump_gpm=8.0 * 46.0 / run_s))
+    assert told.finding == "too-small-but-healthy"
+    assert ("A larger one is needed" in told.text, "Rarely a trouble" in told.text) == (hurry, not hurry)
+
+
 def test_both_roots_are_told_with_their_fast_refill_range() -> None:
     told = judge_tank_there(a_run(38.0), a_system())
     # 38 s at 8 gpm is 5.07 gal. By hand, settled: 5.0667/(33 x 0.0048949) - 14.696 = 16.67;

@@ -19,7 +19,8 @@ YES, NO = "yes", "no"
 class Fact:
     """Something that can be known. values: what it may be. effort: 0 look or listen ... 3 a licensed person.
 
-    learn: facts with the same word here are learnt by the same look.
+    how_known: what ``how`` is instead where a fact of that name is known. learn: facts with the same word here are
+    learnt by the same look.
     """
 
     name: str
@@ -29,6 +30,11 @@ class Fact:
     how: str
     effort: int
     learn: str = ""
+    how_known: Mapping[str, str] = field(default_factory=dict)
+
+    def how_for(self, facts: Mapping[str, str]) -> str:
+        """Return how to learn it, by what is known already."""
+        return _by_what_is_known(self.how, self.how_known, facts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +68,10 @@ class Check:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One cause, as the table describes it (see the head of causes.toml). what: the table's ``is``."""
+    """One cause, as the table describes it (see the head of causes.toml). what: the table's ``is``.
+
+    settle_known: what ``settle`` is instead where a fact of that name is known.
+    """
 
     name: str
     title: str
@@ -74,6 +83,11 @@ class Cause:
     check: str
     licensed: str
     method: bool = False
+    settle_known: Mapping[str, str] = field(default_factory=dict)
+
+    def settle_for(self, facts: Mapping[str, str]) -> str:
+        """Return the one measurement that settles it, by what is known already."""
+        return _by_what_is_known(self.settle, self.settle_known, facts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +121,8 @@ class Table:
         for fact, value, where in pairs:
             if value not in values.get(fact, ()):
                 raise LookupError(f"{where}: no fact {fact} = {value}")
+        if not {name for one in (*self.facts, *self.causes) for name in _named_known(one)} <= values.keys():
+            raise LookupError("a wording for a fact that is not there")
         names = [x.name for group in (self.facts, self.complaints, self.causes, self.checks) for x in group]
         checks, complaints = {c.name for c in self.checks}, {c.name for c in self.complaints}
         for cause in self.causes:
@@ -127,6 +143,14 @@ class Table:
     def check(self, name: str) -> Check:
         """Return a check by its name. Raises LookupError."""
         return next(check for check in self.checks if check.name == name)
+
+
+def _named_known(one: Fact | Cause) -> Mapping[str, str]:
+    return one.how_known if isinstance(one, Fact) else one.settle_known
+
+
+def _by_what_is_known(usual: str, known: Mapping[str, str], facts: Mapping[str, str]) -> str:
+    return next((text for name, text in known.items() if name in facts), usual)
 
 
 @cache
@@ -166,6 +190,7 @@ def _fact(entry: Mapping[str, Any]) -> Fact:
         how=entry["how"],
         effort=entry["effort"],
         learn=entry.get("learn", ""),
+        how_known=entry.get("how-known", {}),
     )
 
 
@@ -184,4 +209,5 @@ def _cause(entry: Mapping[str, Any]) -> Cause:
         check=entry["check"],
         licensed=entry["licensed"],
         method=entry.get("method", False),
+        settle_known=entry.get("settle-known", {}),
     )

@@ -16,6 +16,8 @@ BASIS = (
     "counts for nothing."
 )
 
+EACH = "Each is described as it would be if it were the one."
+AS_ABOVE = "Here as above: {begins}"
 NO_CHECK = (
     "No check by hand is listed: for a run somewhat below the mark nobody should drain a tank. The JSON (--json) has "
     "them, with their cautions."
@@ -40,6 +42,8 @@ def causes_blocks(result: CausesResult | None) -> list[Block]:
     if result.status == "does-not-apply":
         lines += _why_not(result)
     else:
+        if result.status == "open" and len(result.shown) > 1:
+            lines.append(Words(EACH))
         for number, ranked in enumerate(result.shown, start=1):
             lines += [SPACE, *_cause_lines(number, ranked)]
         lines += [SPACE, *_settle_lines(result), Words(BASIS)]
@@ -56,7 +60,7 @@ def _why_not(result: CausesResult) -> list[Block]:
     lines: list[Block] = []
     for ranked in result.shown:
         lines.append(Words(f"Seen: {_said(ranked.supports)}.", "-"))
-        lines.append(Words(f"To be sure: {ranked.cause.settle}", "-"))
+        lines.append(Words(f"To be sure: {ranked.cause.settle_for(result.facts)}", "-"))
         if ranked.cause.licensed:
             lines.append(Words(ranked.cause.licensed, "!"))
     return lines
@@ -81,9 +85,9 @@ def _said(evidence: tuple[Evidence, ...]) -> str:
 def _settle_lines(result: CausesResult) -> list[Block]:
     if result.stop:
         return [Words("Do not look for more by hand while it is so: off at the disconnect, and call.", "!")]
-    hows = [fact.how for fact in result.settle]
+    hows = [fact.how_for(result.facts) for fact in result.settle]
     if not hows and result.shown:
-        hows = [result.shown[0].cause.settle]
+        hows = [result.shown[0].cause.settle_for(result.facts)]
     lines: list[Block] = []
     for place, how in enumerate(hows):
         head = "To be sure" if result.status == "leads" else "To settle it" if place == 0 else "Or"
@@ -92,12 +96,17 @@ def _settle_lines(result: CausesResult) -> list[Block]:
 
 
 def _check_lines(result: CausesResult) -> list[Block]:
-    """The checks for the causes shown; what is far down the list has its check in the JSON alone."""
+    """The checks for the causes shown, each caution once; what is far down the list has its check in the JSON alone."""
     lines: list[Block] = []
+    said = set(result.first)
     for check in result.checks[:MOST_CHECKS]:
         lines += [SPACE, Words(f"Check by hand: {check.title}")]
-        for caution in (c for c in check.caution_texts if c not in result.first):
+        for caution in (c for c in check.caution_texts if c not in said):
             lines.append(Words(caution, "!"))
+        again = [c for c in check.caution_texts if c in said and c not in result.first]
+        if again:  # in full once; how it begins is enough the next time
+            lines.append(Words(AS_ABOVE.format(begins=" ".join(c.split(". ")[0] + "." for c in again)), "!"))
+        said |= set(check.caution_texts)
         for number, step in enumerate(check.steps, start=1):
             lines.append(Words(step, f"{number}.", 4))
         for ranked in result.shown:
@@ -141,13 +150,13 @@ def causes_json(result: CausesResult | None) -> dict[str, Any] | None:
                 "method": r.cause.method,
                 "supports": [_evidence_json(e) for e in r.supports],
                 "against": [_evidence_json(e) for e in r.against],
-                "settle": r.cause.settle,
+                "settle": r.cause.settle_for(result.facts),
                 "licensed": r.cause.licensed,
                 "check": r.cause.check,
             }
             for r in result.ranked
         ],
-        "settle": [{"fact": f.name, "how": f.how} for f in result.settle],
+        "settle": [{"fact": f.name, "how": f.how_for(result.facts)} for f in result.settle],
         "checks": [
             {"name": c.name, "title": c.title, "steps": list(c.steps), "cautions": list(c.caution_texts)}
             for c in result.checks

@@ -95,9 +95,10 @@ def there_text(told: TankThere, run: RunTime, system: System, units: UnitSystem)
         else:
             text += f"That is a healthy tank, and its run reaches {mark}."
     elif told.finding == "too-small-but-healthy":
-        text += (
-            f"That is a healthy tank, but too small for this pump: its run stays below {mark}. A larger one is needed."
-        )
+        text += f"That is a healthy tank, but too small for this pump: its run stays below {mark}. "
+        # As the verdict puts it: between the marks nobody has to hurry.
+        rarely = allowed_interval_s(run)[0] >= system.marks_s[0]
+        text += "Rarely a trouble: a larger one at the next change will do." if rarely else "A larger one is needed."
     elif told.finding == "more-than-label":
         text += (
             "That is more than the tank can give: water was in use during the run, the pump gives less than stated, "
