@@ -121,7 +121,8 @@ class Table:
         for fact, value, where in pairs:
             if value not in values.get(fact, ()):
                 raise LookupError(f"{where}: no fact {fact} = {value}")
-        if not {name for one in (*self.facts, *self.causes) for name in _named_known(one)} <= values.keys():
+        known = {name for f in self.facts for name in f.how_known} | {n for c in self.causes for n in c.settle_known}
+        if not known <= values.keys():
             raise LookupError("a wording for a fact that is not there")
         names = [x.name for group in (self.facts, self.complaints, self.causes, self.checks) for x in group]
         checks, complaints = {c.name for c in self.checks}, {c.name for c in self.complaints}
@@ -143,10 +144,6 @@ class Table:
     def check(self, name: str) -> Check:
         """Return a check by its name. Raises LookupError."""
         return next(check for check in self.checks if check.name == name)
-
-
-def _named_known(one: Fact | Cause) -> Mapping[str, str]:
-    return one.how_known if isinstance(one, Fact) else one.settle_known
 
 
 def _by_what_is_known(usual: str, known: Mapping[str, str], facts: Mapping[str, str]) -> str:
