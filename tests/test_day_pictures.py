@@ -68,6 +68,12 @@ def test_a_day_of_23_or_25_hours_is_one_row(date: str, hours: int):
     assert sum(p.to_h - p.from_h for p in rows.pieces(0.0, hours * 3600.0)) == pytest.approx(hours)
 
 
+@pytest.mark.parametrize("began_s", [None, 1_780_272_000.0])
+def test_some_milliseconds_over_a_day_make_no_empty_row(began_s: float | None):
+    assert WallRows(DAY_S + 0.02, began_s).count == 1
+    assert WallRows(DAY_S + 30.0, began_s).count == 2
+
+
 def test_without_a_start_rows_are_24_hours_from_the_beginning():
     rows = WallRows(1.5 * DAY_S, None)
     assert rows.count == 2

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 import click
+import pypdf
 import pytest
 
 import clicktimer
@@ -142,3 +143,11 @@ def test_every_page_can_be_reached_from_the_readme():
         links = re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8"))
         todo += [(page.parent / link).resolve() for link in links if "://" not in link]
     assert {p.resolve() for p in PAGES if p.parent.name == "docs"} <= {p.resolve() for p in seen}
+
+
+def test_no_table_of_the_sample_report_is_broken_across_pages():
+    # Without care the table of tanks would: it begins near the foot of the second page.
+    pages = [page.extract_text() for page in pypdf.PdfReader(ROOT / "docs" / "report-sample.pdf").pages]
+    for first, last in (("runs, taps shut", "the tank there"), ("SHA-256", "Detector"), ("where from", "site file")):
+        (at,) = [i for i, page in enumerate(pages) if first in page]
+        assert last in pages[at]

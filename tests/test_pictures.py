@@ -19,6 +19,7 @@ from clicktimer.day.compare import Comparison, Difference
 from clicktimer.pictures import Picture, click_pair, compare_picture, pair_spans_s, run_bars, run_scale, time_line
 from clicktimer.pictures import style as own_style
 from clicktimer.pictures.click_pair import rise_db, spectrogram_db
+from clicktimer.pictures.time_line import _row_s, fold, rows_of
 from clicktimer.records import Click, CorrectedClick, Correction, Gap, Measurement, RunTime, Verdict
 from clicktimer.sound.cutting import Cut
 from tests.handmade import SOURCE, a_day, cycle, measurements, nothing_heard, short_cycling
@@ -203,8 +204,9 @@ def test_two_results_are_told_with_the_digits_that_their_intervals_allow():
         Difference("seeping", "L/min", 1.1356, 0.0, -1.19, -1.07, "less", 1.079, 1.192, 0.0, 0.039),
         Difference("starts a day", "", 125.0, None, None, None, "cannot tell", 102.6, 147.4, None, None),
     )
-    us, metric = compare_picture(Comparison("a", "b", rows, "")), compare_picture(
-        Comparison("a", "b", rows, ""), units="metric"
+    us, metric = (
+        compare_picture(Comparison("a", "b", rows, "")),
+        compare_picture(Comparison("a", "b", rows, ""), units="metric"),
     )
     assert "Seeping, L/min: before 1.14 (1.07 to 1.20), after at most 0.039: less by 1.07 to 1.19." in metric.alt
     assert "Seeping, gpm: before 0.30 (0.28 to 0.32), after at most 0.011: less by 0.28 to 0.32." in us.alt
@@ -303,3 +305,20 @@ def test_letters_that_the_font_lacks_are_never_a_silent_box():
     assert own_style.drawable("Käller № 3 ±½") == "Käller № 3 ±½"
     assert own_style.drawable("水\x1b[31m") == "??[31m"
     assert len(own_style.drawable("x" * 4000)) == 60
+
+
+@pytest.mark.parametrize(
+    ("duration_s", "row_s", "rows"),
+    [
+        (1200.0, 1200.0, 1), (1200.02, 1200.02, 1), (1500.0, 300.0, 5), (1500.02, 300.0, 5), (1510.0, 300.0, 6),
+        (3600.02, 300.0, 12), (3660.0, 600.0, 7), (43_200.02, 3600.0, 12),
+    ],
+)  # fmt: skip
+def test_some_milliseconds_over_a_row_make_no_empty_row(duration_s: float, row_s: float, rows: int):
+    assert _row_s(duration_s) == pytest.approx(row_s)
+    assert rows_of(duration_s, row_s) == rows
+    pieces = list(fold(0.0, duration_s, row_s, rows))
+    assert [row for row, _, _ in pieces] == list(range(rows))
+    assert sum(b - a for _, a, b in pieces) == pytest.approx(duration_s)  # nothing is lost
+    ((row, a, b),) = fold(duration_s, duration_s, row_s, rows)  # a click at the very end is drawn
+    assert (row, a, row * row_s + a) == (rows - 1, b, pytest.approx(duration_s))

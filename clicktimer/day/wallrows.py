@@ -16,6 +16,8 @@ from zoneinfo import ZoneInfo
 
 DAY_S: Final = 86_400.0
 HOUR_S: Final = 3_600.0
+LEAST_LAST_S: Final = 0.25
+"""So little at the end, as codecs add it, makes no row of its own; no click is told so near to the end."""
 
 Lane = Literal["whole", "first", "second"]
 
@@ -59,7 +61,7 @@ class WallRows:
         around = (self._begin_s - 2 * DAY_S, end_s + 2 * DAY_S)
         self._steady = [_Steady(*around, 0.0)] if zone is None or not self.known else _stretches(*around, zone)
         self._first_day = math.floor(self._wall_s(self._begin_s) / DAY_S)
-        last_s = max(self._wall_s(self._begin_s), self._wall_s(end_s - 1e-6))
+        last_s = max(self._wall_s(self._begin_s), self._wall_s(end_s - LEAST_LAST_S))
         self.count = math.floor(last_s / DAY_S) - self._first_day + 1
         turns = [
             (a.to_s + min(a.offset_s, b.offset_s), a.to_s + max(a.offset_s, b.offset_s), a.offset_s > b.offset_s)

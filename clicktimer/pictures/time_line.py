@@ -22,6 +22,8 @@ ONE_ROW_S: Final = 1200.0
 MOST_ROWS: Final = 12
 ROWS_S: Final = (300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0, 43_200.0, 86_400.0)
 """How long a row may be; the first that makes no more than twelve rows is taken, else a day."""
+LEAST_LAST: Final = 0.01
+"""Of a row: a remainder shorter than this gets no row of its own; the row before it is so much longer."""
 TICKS_S: Final = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 10_800.0, 21_600.0)
 LONGEST_NAMED: Final = 14  # runs that are told one by one
 NAME_IN: Final = 0.42  # so much room the length of a run takes
@@ -46,23 +48,29 @@ def time_line(m: Measurement) -> Picture:
 
 
 def _row_s(duration_s: float) -> float:
-    if duration_s <= ONE_ROW_S:
+    if duration_s <= (1 + LEAST_LAST) * ONE_ROW_S:
         return max(duration_s, 1.0)
-    return next((row for row in ROWS_S if duration_s <= MOST_ROWS * row), ROWS_S[-1])
+    return next((row for row in ROWS_S if duration_s <= (MOST_ROWS + LEAST_LAST) * row), ROWS_S[-1])
 
 
-def fold(from_s: float, to_s: float, row_s: float) -> Iterator[tuple[int, float, float]]:
+def rows_of(duration_s: float, row_s: float) -> int:
+    """How many rows a listening fills, both in seconds."""
+    return max(1, math.ceil(duration_s / row_s - LEAST_LAST))
+
+
+def fold(from_s: float, to_s: float, row_s: float, rows: int) -> Iterator[tuple[int, float, float]]:
     """Cut a stretch at the ends of the rows: row, and from and to as seconds from the row's beginning."""
-    row = int(from_s // row_s)
-    while row * row_s < to_s or (row == int(from_s // row_s) and from_s == to_s):
-        yield row, max(0.0, from_s - row * row_s), min(row_s, to_s - row * row_s)
-        row += 1
+    first, last = (min(int(at_s // row_s), rows - 1) for at_s in (from_s, to_s))
+    for row in range(first, last + 1):
+        begin_s, end_s = row * row_s, (row + 1) * row_s if row < rows - 1 else math.inf
+        if begin_s < to_s or row == first:
+            yield row, max(0.0, from_s - begin_s), min(end_s, to_s) - begin_s
 
 
 def _on_line(m: Measurement, from_s: float, to_s: float, row_s: float) -> Iterator[tuple[int, float, float]]:
     """The part of a stretch that lies in the listening, folded; nothing where none does."""
     low, high = max(from_s, 0.0), min(to_s, m.source.duration_s)
-    return fold(low, high, row_s) if low <= high else iter(())
+    return fold(low, high, row_s, rows_of(m.source.duration_s, row_s)) if low <= high else iter(())
 
 
 def _clicks(m: Measurement) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
@@ -73,8 +81,8 @@ def _clicks(m: Measurement) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
 
 
 def _draw(m: Measurement, row_s: float) -> Figure:
-    single = m.source.duration_s <= row_s
-    rows = max(1, math.ceil(m.source.duration_s / row_s - 1e-9))
+    rows = rows_of(m.source.duration_s, row_s)
+    single = rows == 1
     deep = 0.75 if single else rows * 0.25
     entries = _key(m, single)
     low = 0.45 + style.key_room_in(entries)
@@ -82,8 +90,9 @@ def _draw(m: Measurement, row_s: float) -> Figure:
     left = LEFT_ONE_IN if single else LEFT_ROWS_IN
     axes = style.axes_in(figure, left, low, WIDE_IN - left, deep)
     style.strip_down(axes)
-    axes.set(xlim=(0.0, row_s), ylim=(rows - 0.35 if not single else 0.5, -0.65 if not single else -1.0))
-    for row, a, b in fold(0.0, m.source.duration_s, row_s):
+    longest_s = max(row_s, m.source.duration_s - (rows - 1) * row_s)
+    axes.set(xlim=(0.0, longest_s), ylim=(rows - 0.35 if not single else 0.5, -0.65 if not single else -1.0))
+    for row, a, b in fold(0.0, m.source.duration_s, row_s, rows):
         axes.plot([a, b], [row, row], color=style.REST, lw=0.8, zorder=1)
     _gaps(axes, m, row_s)
     _runs(axes, m, row_s, single)
