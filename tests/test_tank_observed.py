@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from clicktimer.cli import cli
 from clicktimer.errors import QuantityError, SettingsError
 from clicktimer.records import Cycle, RunTime
-from clicktimer.report.tank import tank_json, tank_lines
+from clicktimer.report.tank import tank_lines
+from clicktimer.report.tank_json import tank_json
 from clicktimer.tank.day import day_starts, most_starts_per_day
 from clicktimer.tank.doubts import doubts
 from clicktimer.tank.handtimed import STOPWATCH_SD_S, steady_timed_by_hand

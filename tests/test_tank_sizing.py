@@ -15,7 +15,8 @@ from clicktimer.cli import cli
 from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.records import RunTime
-from clicktimer.report.tank import render_tank, tank_json, tank_lines
+from clicktimer.report.tank import render_tank, tank_lines
+from clicktimer.report.tank_json import tank_json
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.doubts import doubts
 from clicktimer.tank.handtimed import run_timed_by_hand

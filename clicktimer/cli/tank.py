@@ -53,7 +53,8 @@ def tank_command(
     from clicktimer.report import tank_more
     from clicktimer.report.causes import causes_json, causes_lines, cautions_shown
     from clicktimer.report.day import day_json, day_lines
-    from clicktimer.report.tank import render_tank, tank_json
+    from clicktimer.report.tank import render_tank
+    from clicktimer.report.tank_json import tank_json
     from clicktimer.tank.day import day_starts
     from clicktimer.tank.prices import compare_prices, read_prices
     from clicktimer.tank.sizing import size_tank, under_use

@@ -19,8 +19,8 @@ from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
 from clicktimer.report.day_words import counted, seeping_text
-from clicktimer.report.tank import size_text
 from clicktimer.report.tank_more import price_blocks
+from clicktimer.report.tank_sizes import size_text
 from clicktimer.report.words import length_text, most_starts_text
 from clicktimer.tank.sentences import Finding
 from clicktimer.verdict import allowed_interval_s, band_name, basis_of, same_side

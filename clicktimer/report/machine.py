@@ -100,6 +100,6 @@ def bare_name(name: str) -> str:
 def _tank(tank: Any) -> Any:
     if tank is None or isinstance(tank, Mapping):
         return tank
-    from clicktimer.report.tank import tank_json
+    from clicktimer.report.tank_json import tank_json
 
     return tank_json(tank)

@@ -1,26 +1,21 @@
 """The tank section: what was found of the tank there, which size reaches the mark, the table of sizes.
 
-``tank_lines`` is the section as lines of at most 80 columns; ``render_tank`` adds the cautions and stands alone;
-``tank_json`` is the same for programs, with units in its keys.
+``tank_lines`` is the section as lines of at most 80 columns; ``render_tank`` adds the cautions and stands alone.
+The same for programs is in tank_json.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import asdict
-from typing import Any, Final
+from typing import Final
 
 from clicktimer.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.formats import format_flow, format_height, format_pressure, format_switch, format_time, format_volume
-from clicktimer.report.blocks import SPACE, Block, Rows, Words, lines_of
-from clicktimer.report.day import day_json
+from clicktimer.report.blocks import SPACE, Block, Words, lines_of
+from clicktimer.report.tank_sizes import size_text, sizes_table
 from clicktimer.report.words import most_starts_text
-from clicktimer.tank.day import day_starts
-from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import Finding, TankThere, straddles
 from clicktimer.tank.sizing import TankSizing
-from clicktimer.tank.system import system_settings
-from clicktimer.units import kpa_to_psi, l_to_gal
 
 FINDING_TITLE: dict[Finding, str] = {
     "healthy": "HEALTHY",
@@ -58,7 +53,7 @@ def tank_blocks(sizing: TankSizing) -> list[Block]:
             lines.append(Words(f"By the measured run, no steady use can cause more than {starts} starts an hour."))
         lines.append(SPACE)
     lines.append(Words(_choice_text(sizing)))
-    lines += [SPACE, _table(sizing), SPACE]
+    lines += [SPACE, sizes_table(sizing), SPACE]
     lines.append(Words(_basis_text(sizing)))
     for note in sizing.notes:
         lines.append(Words(note, "-"))
@@ -112,67 +107,6 @@ def _choice_text(sizing: TankSizing) -> str:
     return text + ". Too large is harmless, too small wears the pump: when in doubt, take the larger."
 
 
-def size_text(row: TankRow, sizing: TankSizing) -> str:
-    """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
-    return f"{format_volume(row.volume_l, sizing.units)} (a run of {_run_cell(row)})"
-
-
-def _run_cell(row: TankRow) -> str:
-    if row.run_s is None or row.run_fast_s is None:
-        return "-"
-    low, high = _seconds(row.run_fast_s), _seconds(row.run_s)
-    return f"{high} s" if low == high else f"{low} to {high} s"
-
-
-def _seconds(time_s: float) -> str:
-    return f"{time_s:.1f}" if time_s < 10 else f"{time_s:.0f}"
-
-
-def _starts_cell(row: TankRow) -> str:
-    if row.most_starts_per_h is None or row.most_starts_fast_per_h is None:
-        return "-"
-    low, high = f"{row.most_starts_per_h:.0f}", f"{row.most_starts_fast_per_h:.0f}"
-    return low if low == high else f"{low} to {high}"
-
-
-def _table(sizing: TankSizing) -> Rows:
-    """The sizes as a table; the one chosen and the one there are marked in words."""
-    rows = [(row, _mark(row, sizing)) for row in sizing.stock]
-    if sizing.there is not None:
-        rows.append((sizing.there, "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"))
-    cells = [
-        (
-            format_volume(row.volume_l, sizing.units),
-            f"{_volume(row.drawdown_fast_l, sizing)} to {_volume(row.drawdown_l, sizing, unit=True)}",
-            _run_cell(row),
-            _starts_cell(row),
-            mark,
-        )
-        for row, mark in rows
-    ]
-    # Without a pump rate there are no runs to show.
-    shown = (0, 1, 2, 3, 4) if sizing.system.pump is not None else (0, 1, 4)
-    header = ("tank", "gives", "runs, taps shut", "most starts/h", "")
-    return Rows(
-        [header[i] for i in shown],
-        [[line[i] for i in shown] for line in cells],
-        [">" if i < 4 else "<" for i in shown],
-        gap=3,
-    )
-
-
-def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:
-    shown = l_to_gal(volume_l) if sizing.units == "us" else volume_l
-    name = " gal" if sizing.units == "us" else " L"
-    return f"{shown:.1f}{name if unit else ''}"
-
-
-def _mark(row: TankRow, sizing: TankSizing) -> str:
-    if row == sizing.choice:
-        return f"reaches {format_time(sizing.target_s)}"
-    return "next one up" if row == sizing.next_up else ""
-
-
 def _basis_text(sizing: TankSizing) -> str:
     """Every value used, and whether somebody gave it."""
     system, units = sizing.system, sizing.units
@@ -208,105 +142,3 @@ def _origin(sizing: TankSizing, name: str) -> str:
 
 def _from_site(sizing: TankSizing, name: str) -> str:
     return ", site file" if sizing.system.came_from(name) == "site file" else ""
-
-
-def tank_json(sizing: TankSizing) -> dict[str, Any]:
-    """Return the sizing as plain data for JSON: volumes in gal and L, pressures in psi (gauge), times in s, null = "
-    "unknown."""
-    run = sizing.run
-    day = day_starts(sizing)
-    return {
-        "inputs": system_settings(sizing.system),
-        "units": sizing.units,
-        "target_s": _r(sizing.target_s),
-        "stock_precharge_psig": _r(kpa_to_psi(sizing.stock_charge_kpag)),
-        "fraction": _r(sizing.fraction),
-        "fraction_fast": _r(sizing.fraction_fast),
-        **_volumes("needed", sizing.needed_l),
-        **_volumes("needed_fast", sizing.needed_fast_l),
-        "stock": [_row_json(row) for row in sizing.stock],
-        "choice": None if sizing.choice is None else _row_json(sizing.choice),
-        "next_up": None if sizing.next_up is None else _row_json(sizing.next_up),
-        "there": None if sizing.there is None else _row_json(sizing.there),
-        "run": None
-        if run is None
-        else {"seconds": run.seconds, "low_s": run.low_s, "high_s": run.high_s, "one_sided": run.one_sided},
-        "measured_most_starts_per_h": _r(sizing.measured_most_starts_per_h),
-        "judgement": None if sizing.judgement is None else _there_json(sizing.judgement),
-        "notes": list(sizing.notes),
-        "missing": [asdict(m) for m in sizing.missing],
-        "starts": None if day is None else day_json(day),
-        "pump_rate_measured": None if sizing.pump_measured is None else _measured_json(sizing),
-        "advised": None
-        if sizing.advised is None
-        else {
-            "run_s": sizing.advised.run_s,
-            **_volumes("needed", sizing.advised.needed_l),
-            "status": sizing.advised.status,
-        },
-    }
-
-
-def _measured_json(sizing: TankSizing) -> dict[str, Any]:
-    told, stated = sizing.pump_measured, sizing.system.stated_pump
-    if told is None:
-        return {}
-    return {
-        "how": told.rate.how,
-        "gpm": _r(l_to_gal(told.rate.l_per_min)),
-        "sd_gpm": None if told.rate.sd_l_per_min is None else _r(l_to_gal(told.rate.sd_l_per_min)),
-        "each_gpm": [_r(l_to_gal(rate)) for rate in told.each_l_per_min],
-        "left_out": told.left_out,
-        "falling": told.falling,
-        "stated_gpm": None if stated is None else _r(l_to_gal(stated.l_per_min)),
-    }
-
-
-def _r(value: float | None) -> float | None:
-    # Six decimals: the same bytes on every machine, whatever its last bit of a power.
-    return None if value is None else round(value, 6)
-
-
-def _volumes(name: str, volume_l: float | None) -> dict[str, float | None]:
-    return {f"{name}_gal": None if volume_l is None else _r(l_to_gal(volume_l)), f"{name}_l": _r(volume_l)}
-
-
-def _row_json(row: TankRow) -> dict[str, Any]:
-    return {
-        **_volumes("volume", row.volume_l),
-        **_volumes("drawdown", row.drawdown_l),
-        **_volumes("drawdown_fast", row.drawdown_fast_l),
-        "run_s": _r(row.run_s),
-        "run_fast_s": _r(row.run_fast_s),
-        "most_starts_per_h": _r(row.most_starts_per_h),
-        "most_starts_fast_per_h": _r(row.most_starts_fast_per_h),
-        **_volumes("held_at_cut_in", row.held_l),
-    }
-
-
-def _there_json(told: TankThere) -> dict[str, Any]:
-    def pressures(pair: tuple[float, float] | None) -> dict[str, float | None] | None:
-        return None if pair is None else {"settled": _r(kpa_to_psi(pair[0])), "fast": _r(kpa_to_psi(pair[1]))}
-
-    def span(pair: tuple[float, float] | None) -> list[float | None] | None:
-        return None if pair is None else [_r(l_to_gal(pair[0])), _r(l_to_gal(pair[1]))]
-
-    return {
-        "finding": told.finding,
-        "text": told.text,
-        "settle": told.settle,
-        **_volumes("drawn", told.drawn_l),
-        **_volumes("drawn_low", told.drawn_low_l),
-        **_volumes("drawn_high", told.drawn_high_l),
-        **_volumes("label", told.label_l),
-        **_volumes("label_fast", told.label_fast_l),
-        "gauge_sd_fraction": _r(told.gauge_sd),
-        "ratio": _r(told.ratio),
-        "undercharged_psig": pressures(told.undercharged_kpag),
-        "overcharged_psig": pressures(told.overcharged_kpag),
-        "implied_pump_rate_gpm": span(told.implied_pump_l_per_min),
-        "implied_volume_gal": span(told.implied_volume_l),
-        "healthy_pump_rate_gpm": None
-        if told.healthy_pump_l_per_min is None
-        else _r(l_to_gal(told.healthy_pump_l_per_min)),
-    }
