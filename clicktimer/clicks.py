@@ -151,9 +151,8 @@ def _other_tracks(known: list[pump.Track], more: list[pump.Track | None]) -> lis
 
 
 def _weighed(field: Field, found: Sequence[Solution | None]) -> list[tuple[float, Solution]]:
-    likely = [
-        s for s in found if s and not judging.pump_unheard(field, s) and not judging.level_denies(field, s)
-    ]
+    denied = (judging.pump_unheard, judging.level_denies, judging.dull)
+    likely = [s for s in found if s and not any(rule(field, s) for rule in denied)]
     return sorted(((worth_of(field, s), s) for s in likely), key=lambda pair: -pair[0])
 
 

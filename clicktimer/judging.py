@@ -30,7 +30,9 @@ _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
 _CLOCK_S = 3.0
 _CLOCK_TICKS = 8
-_PLAIN_TURN, _LEAST_TURN = 6.0, 3.0
+_PLAIN_TURN, _PLAINEST_TURN, _LEAST_TURN = 6.0, 18.0, 3.0
+_HARDLY_APART, _NO_SNAP = 0.5, -1.2
+"""On the develop half no kind of true click has a snap score below -1.0 where the level is so doubtful."""
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
 _BY_CHANCE, _LEAST_SPREAD = 1.2, 0.05
@@ -98,9 +100,19 @@ def plain(field: Field, solution: Solution, worth: float) -> bool:
         and count >= 4
         and doubtful(solution.track) < _MOST_DOUBTFUL
         and len(path.silent_rows) <= 0.3 * count
-        and worth >= 2.0 * LEAST_EACH * count
-        and turn_of(field, solution) >= _PLAIN_TURN
+        and worth >= LEAST_EACH * count
+        and turn_of(field, solution) >= (_PLAIN_TURN if worth >= 2.0 * LEAST_EACH * count else _PLAINEST_TURN)
     )
+
+
+def dull(field: Field, solution: Solution) -> bool:
+    """Whether a level that is hardly apart comes and goes with sounds of which one kind is no snap at all.
+
+    A bark, a phrase or a plate that is put down begins with a snap, perhaps, and it ends; and its level lies between.
+    """
+    if solution.track is None or doubtful(solution.track) < _HARDLY_APART:
+        return False
+    return min(small.median(field.snap[m]) for m in solution.members if len(m)) < _NO_SNAP
 
 
 def pump_unheard(field: Field, solution: Solution) -> bool:

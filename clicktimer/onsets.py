@@ -265,7 +265,7 @@ class Stretch:
         reach = self._stands_for(at) * self.frame_len
         found = shape.shapes(self._raw, near, self.rate_hz, self.settings.apart_s, reach)
         time_s = self.start_s + (found.onset + self._raw_first) / self.rate_hz
-        sd_s = 0.0002 + 0.004 / np.sqrt(np.clip(found.over_noise, 1.0, 1e4)) + 0.2 * found.approach_s
+        sd_s = 0.0002 + 0.004 / np.sqrt(np.clip(found.over_noise, 1.0, 1e4)) + 0.5 * found.approach_s
         peak_db = 20.0 * np.log10(np.maximum(found.peak, 1e-7))
         return self._with_waves(Candidates(
             time_s, self._rise[at].copy(), sd_s.astype(np.float32), found.attack_s, found.decay_s,
