@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import graphlib
 import re
 import sys
 import tomllib
@@ -84,6 +85,25 @@ def test_no_stage_imports_a_later_one(path: Path):
             assert here == "cli", f"{here} imports {there}"
         elif there != here:
             assert RANK[there] <= RANK[here], f"{here} imports {there}"
+
+
+def imported_modules(path: Path, names: dict[str, Path]) -> set[str]:
+    """Modules of the package that a file imports, anywhere in it, by their full names."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            full = {a.name: f"{node.module}.{a.name}" for a in node.names}
+            found |= {name if name in names else node.module for name in full.values()}
+    return found & names.keys()
+
+
+def test_no_two_modules_import_each_other_not_even_for_types_or_inside_functions():
+    names = {".".join(p.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): p for p in MODULES}
+    graph = {name: imported_modules(path, names) - {name} for name, path in names.items()}
+    assert sum(map(len, graph.values())) > len(names), "the imports were found"
+    graphlib.TopologicalSorter(graph).prepare()  # raises CycleError, which names them
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: p.relative_to(PACKAGE).as_posix())

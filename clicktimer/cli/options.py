@@ -18,7 +18,7 @@ from clicktimer.site.described import NAMES, STANDS_FOR, SystemOptions, describe
 from clicktimer.tank.system import Origin
 
 if TYPE_CHECKING:
-    from clicktimer.site.read import Site
+    from clicktimer.site.values import Site
 
 __all__ = ["SystemOptions", "parse_system_options", "system_options"]
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from clicktimer.document.again import Asked, Result
     from clicktimer.document.compose import Presented
-    from clicktimer.site.read import Site
+    from clicktimer.site.values import Site
 
 KINDS = (".html", ".htm", ".pdf")
 

@@ -14,7 +14,7 @@ from clicktimer.report.words import plain, wrap
 
 if TYPE_CHECKING:
     from clicktimer.site.fields import SiteField
-    from clicktimer.site.read import Value
+    from clicktimer.site.values import Value
 
 INTRODUCTION = (
     "Every question may be skipped: press Enter. Write quantities with their unit, as in the examples. Look, but touch "

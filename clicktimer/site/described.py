@@ -26,7 +26,7 @@ from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System
 from clicktimer.tank.written import parse_tank
 
 if TYPE_CHECKING:
-    from clicktimer.site.read import Site
+    from clicktimer.site.values import Site
 
 Text = str | tuple[str, ...]
 
@@ -189,28 +189,3 @@ def _found(given: Mapping[str, Text], places: Mapping[str, Origin]) -> Found:
         seen = tuple(n for n in seen if n not in not_seen)
     air_valve = given.get("air_valve")
     return make_found(None if air_valve is None else str(air_valve).strip().casefold(), seen, not_seen)
-
-
-def well_of(site: Site) -> Any:
-    """Build the Well that a site file describes, without its yield test. Raises SettingsError for what cannot be."""
-    from clicktimer.quantities import parse_flow_l_per_min as flow
-    from clicktimer.well.lengths import parse_bore_m, parse_depth_m
-    from clicktimer.well.reading import make_well
-
-    values = site.values
-
-    def read(key: str, parse: Any, **more: Any) -> Any:
-        return parse(str(values[key]), **more) if key in values else None
-
-    fractures = values.get("fracture", ())
-    well, _ = make_well(
-        stated_l_per_min=read("yield", flow),
-        fractures_l_per_min=tuple(flow(text) for text in fractures) if isinstance(fractures, tuple) else (),
-        bore_m=read("bore", parse_bore_m),
-        well_depth_m=read("well-depth", parse_depth_m),
-        pump_depth_m=read("pump-depth", parse_depth_m),
-        static_level_m=read("static-level", parse_depth_m, zero_ok=True),
-        margin_m=read("margin", parse_depth_m, zero_ok=True),
-        origin="site file",
-    )
-    return well

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
+from clicktimer.formats import UnitSystem
 from clicktimer.quantities import parse_flow_l_per_min, parse_volume_l
 from clicktimer.site.described import SystemOptions
 from clicktimer.site.fields import FIELDS
-from clicktimer.site.read import Site
+from clicktimer.site.values import Site
 from clicktimer.well.assess import Asked, WellReport, assess_well
 from clicktimer.well.household import household_needs
 from clicktimer.well.lengths import parse_bore_m, parse_depth_m
 from clicktimer.well.reading import make_well
 from clicktimer.well.rules import find_rule, parse_need
+from clicktimer.well.site import Well
+from clicktimer.well.yieldtest import YieldTest
 
 OF_THE_WELL = {f.key for f in FIELDS if f.group == "Well"}
 OF_THE_PEOPLE = {"people", "bedrooms", "per-person"}
@@ -45,32 +48,43 @@ def steady_uses_l_per_min(values: Mapping[str, Any]) -> tuple[float, ...]:
     return tuple(parse_flow_l_per_min(str(text)) for text in values.get("use", ()))
 
 
-def well_report(values: Mapping[str, Any], described: SystemOptions) -> WellReport:
-    """Assess the well by a site file's values. Raises SettingsError for what cannot be, InputError for a bad test."""
+def well_of(
+    values: Mapping[str, Any], *, draw_l_per_min: float | None = None, units: UnitSystem = "us"
+) -> tuple[Well, YieldTest | None]:
+    """The well that a site file describes, and its yield test; draw_l_per_min: what the pump drew during it.
 
-    def read(key: str, parse: Any, **more: Any) -> Any:
-        return parse(str(values[key]), **more) if key in values else None
-
-    system = described.system
-    well, test = make_well(
-        stated_l_per_min=read("yield", parse_flow_l_per_min),
+    Raises SettingsError for what cannot be, InputError for a test that cannot be read.
+    """
+    return make_well(
+        stated_l_per_min=_read(values, "yield", parse_flow_l_per_min),
         fractures_l_per_min=tuple(parse_flow_l_per_min(text) for text in values.get("fracture", ())),
         test_file=values.get("yield-test"),
-        bore_m=read("bore", parse_bore_m),
-        well_depth_m=read("well-depth", parse_depth_m),
-        pump_depth_m=read("pump-depth", parse_depth_m),
-        static_level_m=read("static-level", parse_depth_m, zero_ok=True),
-        margin_m=read("margin", parse_depth_m, zero_ok=True),
-        draw_l_per_min=None if system.pump is None else system.pump.l_per_min,
-        units=described.units,
+        bore_m=_read(values, "bore", parse_bore_m),
+        well_depth_m=_read(values, "well-depth", parse_depth_m),
+        pump_depth_m=_read(values, "pump-depth", parse_depth_m),
+        static_level_m=_read(values, "static-level", parse_depth_m, zero_ok=True),
+        margin_m=_read(values, "margin", parse_depth_m, zero_ok=True),
+        draw_l_per_min=draw_l_per_min,
+        units=units,
         origin="site file",
     )
+
+
+def well_report(values: Mapping[str, Any], described: SystemOptions) -> WellReport:
+    """Assess the well by a site file's values. Raises SettingsError for what cannot be, InputError for a bad test."""
+    system = described.system
+    draw_l_per_min = None if system.pump is None else system.pump.l_per_min
+    well, test = well_of(values, draw_l_per_min=draw_l_per_min, units=described.units)
     asked = Asked(
         rules=(*map(find_rule, values.get("rule", ())), *map(parse_need, values.get("need", ()))),
         homes=values.get("homes", 1),
         people=values.get("people"),
         bedrooms=values.get("bedrooms"),
-        per_person_l=read("per-person", parse_volume_l),
-        storage_l=read("storage", parse_volume_l) or 0.0,
+        per_person_l=_read(values, "per-person", parse_volume_l),
+        storage_l=_read(values, "storage", parse_volume_l) or 0.0,
     )
     return assess_well(well, system, asked, test=test, units=described.units)
+
+
+def _read(values: Mapping[str, Any], key: str, parse: Callable[..., float], **more: Any) -> float | None:
+    return parse(str(values[key]), **more) if key in values else None

@@ -10,30 +10,23 @@ import difflib
 import re
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from clicktimer.errors import ClicktimerError, InputError, SettingsError
+from clicktimer.site.described import describe
 from clicktimer.site.fields import FIELDS, MOST_COUNT, TANK_KEYS, SiteField, field_named
+from clicktimer.site.house import well_of
 from clicktimer.site.lines import line_of, one_line
+from clicktimer.site.values import Site, Value
 from clicktimer.tank.written import write_tank
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
-Value = str | int | tuple[str, ...]
 LARGEST_BYTES = 100_000
 MOST_LINES = 1000
-
-
-@dataclass(frozen=True, slots=True)
-class Site:
-    """A checked site file. name: of the file, without folders. values: by key; a tank is written as its option is."""
-
-    name: str
-    values: Mapping[str, Value]
 
 
 def read_site(path: str | Path) -> Site:
@@ -277,11 +270,9 @@ def _why(error: Mapping[str, Any], known: list[str], *, top: bool) -> str:
 
 def _contradiction(site: Site) -> str | None:
     """What is wrong between fields that are each right: the system, or the well, that cannot be."""
-    from clicktimer.site.described import describe, well_of
-
     try:
         describe(site=site)
-        well_of(site)
+        well_of({key: value for key, value in site.values.items() if key != "yield-test"})
     except ClicktimerError as error:
         return str(error)
     return None

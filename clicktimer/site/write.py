@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from clicktimer.site.fields import FIELDS
-from clicktimer.site.read import Value
+from clicktimer.site.values import Value
 
 HEAD = (
     "# What is known of this house's tank, switch, pump and well, for clicktimer (--site FILE).\n"
