@@ -172,6 +172,10 @@ class Stretch:
         self._level_codes = [codes]  # instead of its pieces: a day of them is no less
         return LevelSegment(self.start_s, self._level_frames * self.frame_len / self.rate_hz, codes, self.used)
 
+    def forget_levels(self) -> None:
+        """Let go of the level track so far: ``levels`` gives only what comes after it."""
+        self._level_codes.clear()
+
     # -- what may be looked at before it is handed out ---------------------------------------------------------------
 
     def rises(self) -> tuple[int, npt.NDArray[np.float32]]:

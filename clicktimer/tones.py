@@ -154,6 +154,11 @@ class _Stretch:
         self._freq.append(freq)
         self._over.append(high)
 
+    def forget(self) -> None:
+        """Let go of the lines so far."""
+        self._freq.clear()
+        self._over.clear()
+
     def lines(self) -> ToneSegment:
         if self._held >= self._need:
             self._work()

@@ -59,7 +59,7 @@ class LiveFinder(OnsetFinder):
         """Let go of the level track so far, all of which was handed out: ``levels`` gives only what comes after it."""
         self._done_segments.clear()
         if self.stretch is not None:
-            self.stretch._level_codes.clear()
+            self.stretch.forget_levels()
 
     def stretch_start_s(self) -> float | None:
         """Where the present stretch of sound began; None between stretches."""
@@ -89,6 +89,5 @@ class LiveTones(ToneFinder):
                 new.append((one.start_s, ToneSegment(from_s, one.step_s, one.freq_codes, one.over_codes)))
         self._done.clear()
         if self._stretch is not None:
-            self._stretch._freq.clear()
-            self._stretch._over.clear()
+            self._stretch.forget()
         return new
