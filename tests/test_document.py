@@ -314,7 +314,7 @@ def test_same_input_same_bytes(case: str):
 
 HOSTILE = [
     "</script><script>alert(1)</script><img src=x onerror=alert(2)>",
-    "#set page(fill: red); #panic[x] $x$ *b* _i_ @ref <label> \\ `raw` = head #read(\"report.typ\")",
+    '#set page(fill: red); #panic[x] $x$ *b* _i_ @ref <label> \\ `raw` = head #read("report.typ")',
     "{{ 7 * 7 }} {% include 'report.css' %}",
     "W" * 4000,
     "בעל הבית ברחוב הטחנה، مالك البيت",

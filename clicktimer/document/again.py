@@ -93,9 +93,7 @@ def lying_in(asked: Asked, folder: Path) -> Asked:
     """What was asked, read from a document; the files that it names lie in this folder."""
     if "yield-test" not in asked.house:
         return asked
-    return replace(
-        asked, house={**asked.house, "yield-test": str(folder / Path(str(asked.house["yield-test"])).name)}
-    )
+    return replace(asked, house={**asked.house, "yield-test": str(folder / Path(str(asked.house["yield-test"])).name)})
 
 
 def measure_asked(asked: Asked, paths: Sequence[str], *, progress: Progress | None = None) -> Result:

@@ -101,9 +101,8 @@ def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
             if told.ratio is not None and told.label_l is not None:
                 yield words.RATIO, f"{units.v(told.drawn_l)} / {units.v(told.label_l)}", f"{told.ratio:.2f}"
         target = format_time(sizing.target_s)
-        yield words.NEW_TANK.format(charge=format_pressure(sizing.stock_charge_kpag, sizing.units)), "", (
-            f"{sizing.fraction:.5f}, fast {sizing.fraction_fast:.5f}"
-        )
+        charge = format_pressure(sizing.stock_charge_kpag, sizing.units)
+        yield words.NEW_TANK.format(charge=charge), "", f"{sizing.fraction:.5f}, fast {sizing.fraction_fast:.5f}"
         for name, share, needed in (
             (words.NEEDED, sizing.fraction, sizing.needed_l),
             (words.NEEDED_FAST, sizing.fraction_fast, sizing.needed_fast_l),
@@ -113,5 +112,3 @@ def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
                 yield name.format(target=target), reckoning, f"{units.v(needed)} {units.volume}"
     if run is not None and sizing.measured_most_starts_per_h is not None and not run.one_sided:
         yield words.MOST_STARTS, f"900 s / {run.seconds:.3f} s", f"{sizing.measured_most_starts_per_h:.1f}"
-
-

@@ -124,9 +124,7 @@ def _named(result: Result, was: Embedded) -> Result:
     return replace(result, measured=replace(result.measured, source=source))
 
 
-def _same_words(
-    path: Path, was: Embedded, result: Result, paths: Sequence[str]
-) -> tuple[bool, list[str]]:
+def _same_words(path: Path, was: Embedded, result: Result, paths: Sequence[str]) -> tuple[bool, list[str]]:
     """Write the document anew and hold it against the one that is there."""
     evidence = gather_evidence(paths, result.measured, every=was.presented.all_clicks)
     files = zip(evidence.files, was.recordings, strict=True)

@@ -93,8 +93,10 @@ def compose(result: Result, asked: Asked, presented: Presented, evidence: Eviden
         first=first_page(result, marks_s),
         sections=sections,
         signing=(
-            Fact(words.SIGNER, _short(presented.who)), Fact(words.LICENCE, ""),
-            Fact(words.SIGNED, ""), Fact(words.SIGNED_DATE, ""),
+            Fact(words.SIGNER, _short(presented.who)),
+            Fact(words.LICENCE, ""),
+            Fact(words.SIGNED, ""),
+            Fact(words.SIGNED_DATE, ""),
         ),
         produced=f"clicktimer {program}",
         labels=words.LABELS,
@@ -234,4 +236,3 @@ def result_json(result: Result, *, program: str) -> dict[str, Any]:
 
         document["well"] = well_json(result.well)
     return document
-

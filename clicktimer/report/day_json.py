@@ -33,7 +33,10 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "near": day.no_use.near,
             "steady": [
                 {
-                    "from_s": u.from_s, "to_s": u.to_s, "count": u.count, **ends("no_use_run_s", u.no_use_run_told),
+                    "from_s": u.from_s,
+                    "to_s": u.to_s,
+                    "count": u.count,
+                    **ends("no_use_run_s", u.no_use_run_told),
                     **ends("duty", u.duty_told),
                 }
                 for u in day.no_use.steady
@@ -55,13 +58,19 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "text": s.text,
         },
         "starts": _starts(day),
-        "water": None if day.water is None else {
-            **jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)
-        },
+        "water": None
+        if day.water is None
+        else {**jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)},
         "changes": day.changes,
         "replay": [
-            {"name": r.name, "times": r.times, "starts": r.starts, "worst_hour": r.worst_hour, "run_s": r.run_s,
-             **ends("no_use_run_s", r.no_use_run_s)}
+            {
+                "name": r.name,
+                "times": r.times,
+                "starts": r.starts,
+                "worst_hour": r.worst_hour,
+                "run_s": r.run_s,
+                **ends("no_use_run_s", r.no_use_run_s),
+            }
             for r in day.replayed
         ],
         "replay_withheld": day.replay_withheld or None,

@@ -46,9 +46,7 @@ def render_day(
     return "\n".join(lines) + "\n"
 
 
-def day_sections(
-    day: DayReading, units: UnitSystem = "us", *, brief: bool = False
-) -> list[tuple[str, list[Block]]]:
+def day_sections(day: DayReading, units: UnitSystem = "us", *, brief: bool = False) -> list[tuple[str, list[Block]]]:
     """Return what follows the run: seeping, starts, water, change, other tanks, each with its heading.
 
     brief: the motor's limits without where each comes from.
