@@ -132,7 +132,7 @@ def _status(
     if method:
         told = method[0].cause
         return "does-not-apply", (
-            f"Not judged, because this method does not apply: {told.title[:1].lower()}{told.title[1:]}. {told.what}"
+            f"Not judged, because this method does not apply: {lower_title(told.title)}. {told.what}"
         )
     if not complaints:
         if facts.get("run") == "good" or facts.get("tank") == "healthy":
@@ -147,15 +147,16 @@ def _status(
     close = second is not None and first.score - second.score < LEAD and second.standing != "unlikely"
     strong = any(e.weight >= STRONG for e in first.supports)
     if first.standing == "fits" and strong and not close and not doubted:
-        return "leads", f"What fits best: {_lower(first.cause.title)}."
+        return "leads", f"What fits best: {lower_title(first.cause.title)}."
     near = [r for r in ranked if r.standing != "unlikely" and first.score - r.score < LEAD][:MOST_SHOWN]
     if len(near) > 1 or doubted:
-        titles = [_lower(r.cause.title) for r in (near if len(near) > 1 else ranked[:2])]
+        titles = [lower_title(r.cause.title) for r in (near if len(near) > 1 else ranked[:2])]
         return "open", f"Open: what is known cannot tell between these: {'; '.join(titles)}."
-    return "open", f"Open: the evidence is thin. What fits best so far: {_lower(first.cause.title)}."
+    return "open", f"Open: the evidence is thin. What fits best so far: {lower_title(first.cause.title)}."
 
 
-def _lower(title: str) -> str:
+def lower_title(title: str) -> str:
+    """Return a title as it stands inside a sentence."""
     return title[:1].lower() + title[1:]
 
 

@@ -10,6 +10,7 @@ import click
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.measure import measure_all
 from clicktimer.cli.options import parse_system_options
+from clicktimer.cli.output import quoted
 from clicktimer.errors import SettingsError
 from clicktimer.report.words import wrap
 
@@ -43,7 +44,7 @@ def demo_command(into: str, seed: int) -> int:
     system = parse_system_options(tank=(tank,), pump_rate=rate)  # its switch and air charge are the usual ones
     for line in wrap(f"Made {shown}: {facts.household}. The sound is synthetic. Measuring it, as you would with:"):
         click.echo(line)
-    click.echo(f'  clicktimer measure {_quoted(shown)} --taps-shut --tank "{tank}" --pump-rate "{rate}"\n')
+    click.echo(f'  clicktimer measure {quoted(shown)} --taps-shut --tank "{tank}" --pump-rate "{rate}"\n')
     options = MeasureOptions(taps="shut", marks_s=system.marks_s, system=system)
     code = measure_all([(str(path),)], options, json_target=None, csv_target=None)
     if code not in (MEASURED, NOT_MEASURED):
@@ -68,7 +69,3 @@ def free_name(folder: Path) -> Path:
         if not path.exists():
             return path
     raise AssertionError("count never ends")
-
-
-def _quoted(text: str) -> str:
-    return f'"{text}"' if any(c.isspace() for c in text) else text

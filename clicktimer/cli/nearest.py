@@ -31,5 +31,7 @@ def _what_then(name: str, commands: list[str]) -> str:
     if near:
         return f"{NOT_THERE.format(name=shown)}; did you mean {' or '.join(near)}?"
     if "measure" in commands and (Path(name).suffix or Path(name).exists()):
-        return A_RECORDING.format(name=shown, shown=f'"{shown}"' if " " in shown else shown)
+        from clicktimer.cli.output import quoted
+
+        return A_RECORDING.format(name=shown, shown=quoted(shown))
     return f"{NOT_THERE.format(name=shown)}; there are: {', '.join(commands)}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
@@ -91,3 +92,8 @@ def picture_kind(picture: str | None, recordings: Sequence[str]) -> str:
     if any(Path(r).exists() and Path(picture).exists() and Path(picture).samefile(r) for r in recordings):
         raise SettingsError(f"--picture {picture} would overwrite the recording itself; choose another name")
     return kind
+
+
+def quoted(text: str) -> str:
+    """Return a name as it is typed in a command line: in quotes where it has spaces or signs that a shell reads."""
+    return f'"{text}"' if re.search(r"[\s()&;']", text) else text

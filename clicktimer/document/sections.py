@@ -22,10 +22,11 @@ from clicktimer.report.proof import proof_blocks
 from clicktimer.report.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.report.tank import tank_blocks
 from clicktimer.report.tank_more import price_blocks, use_blocks
-from clicktimer.report.text import WHAT_A_RUN_IS, basis_text, note_blocks, verdict_text
+from clicktimer.report.text import WHAT_A_RUN_IS, basis_text, marks_of, note_blocks, verdict_text
 from clicktimer.report.well import CAUTIONS as WELL_CAUTIONS
 from clicktimer.report.well import NO_CERTIFICATE as WELL_NO_CERTIFICATE
 from clicktimer.report.well import well_blocks
+from clicktimer.report.words import value_text
 from clicktimer.tank.day import day_starts
 
 DAY_PICTURE = {"Starts": "day-starts", "The same day with another tank": "day-replay"}
@@ -71,7 +72,7 @@ def _of_the_day(result: Result) -> Iterator[Section]:
 
 def _of_the_runs(result: Result) -> Iterator[Section]:
     m = result.measured
-    marks_s = _marks(m)
+    marks_s = marks_of(m)
     parts: list[Part] = []
     if m.run is not None and result.reading is None:
         parts.append(Words(verdict_text(m)))
@@ -92,12 +93,6 @@ def _of_the_runs(result: Result) -> Iterator[Section]:
     notes = note_blocks(m)
     if notes:
         yield _section("recording-notes", words.RECORDING, notes)
-
-
-def _marks(m: Measurement) -> tuple[float, float]:
-    from clicktimer.marks import MARKS_S
-
-    return MARKS_S if m.tank is None else m.tank.system.marks_s
 
 
 def _of_the_tank(result: Result) -> Iterator[Section]:
@@ -153,15 +148,7 @@ def values_section(settings: Mapping[str, Any]) -> Section:
     for name, entry in settings.items():
         if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
             continue  # the detector's own settings stand with the program
-        value = words.NOT_SAID if entry["value"] is None else _value_text(entry["value"])
+        value = words.NOT_SAID if entry["value"] is None else value_text(entry["value"])
         origin = words.NOT_SAID if entry["value"] is None else words.ORIGINS.get(str(entry["from"]), str(entry["from"]))
         rows.append((words.NAMES.get(name, name.replace("_", " ")), value, origin))
     return Section("values", words.VALUES, (Rows(words.VALUE_HEAD, rows, ("<", "<", "<")),))
-
-
-def _value_text(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list | tuple):
-        return " + ".join(_value_text(v) for v in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from clicktimer.causes.ranking import CausesResult, RankedCause
+from clicktimer.causes.ranking import CausesResult, RankedCause, lower_title
 from clicktimer.causes.table import Evidence
 from clicktimer.report.blocks import SPACE, Block, Words, lines_of
 
@@ -111,7 +111,7 @@ def _check_lines(result: CausesResult) -> list[Block]:
             lines.append(Words(step, f"{number}.", 4))
         for ranked in result.shown:
             if ranked.cause.check == check.name and ranked.cause.licensed and result.status != "does-not-apply":
-                lines.append(Words(f"Stop and call ({_lower(ranked.cause.title)}): {ranked.cause.licensed}", "!"))
+                lines.append(Words(f"Stop and call ({lower_title(ranked.cause.title)}): {ranked.cause.licensed}", "!"))
     return lines
 
 
@@ -121,10 +121,6 @@ def cautions_shown(result: CausesResult | None) -> frozenset[str]:
         return frozenset()
     checks = result.checks[:MOST_CHECKS] if _worth_a_check(result) else ()
     return frozenset(result.first) | {text for check in checks for text in check.caution_texts}
-
-
-def _lower(title: str) -> str:
-    return title[:1].lower() + title[1:]
 
 
 def causes_json(result: CausesResult | None) -> dict[str, Any] | None:

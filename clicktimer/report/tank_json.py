@@ -6,6 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from clicktimer.report.day import day_json
+from clicktimer.report.json_values import rounded, volume_json
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sentences import TankThere
@@ -21,12 +22,12 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
     return {
         "inputs": system_settings(sizing.system),
         "units": sizing.units,
-        "target_s": _r(sizing.target_s),
-        "stock_precharge_psig": _r(kpa_to_psi(sizing.stock_charge_kpag)),
-        "fraction": _r(sizing.fraction),
-        "fraction_fast": _r(sizing.fraction_fast),
-        **_volumes("needed", sizing.needed_l),
-        **_volumes("needed_fast", sizing.needed_fast_l),
+        "target_s": rounded(sizing.target_s),
+        "stock_precharge_psig": rounded(kpa_to_psi(sizing.stock_charge_kpag)),
+        "fraction": rounded(sizing.fraction),
+        "fraction_fast": rounded(sizing.fraction_fast),
+        **volume_json("needed", sizing.needed_l),
+        **volume_json("needed_fast", sizing.needed_fast_l),
         "stock": [_row_json(row) for row in sizing.stock],
         "choice": None if sizing.choice is None else _row_json(sizing.choice),
         "next_up": None if sizing.next_up is None else _row_json(sizing.next_up),
@@ -34,7 +35,7 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
         "run": None
         if run is None
         else {"seconds": run.seconds, "low_s": run.low_s, "high_s": run.high_s, "one_sided": run.one_sided},
-        "measured_most_starts_per_h": _r(sizing.measured_most_starts_per_h),
+        "measured_most_starts_per_h": rounded(sizing.measured_most_starts_per_h),
         "judgement": None if sizing.judgement is None else _there_json(sizing.judgement),
         "notes": list(sizing.notes),
         "missing": [asdict(m) for m in sizing.missing],
@@ -44,7 +45,7 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
         if sizing.advised is None
         else {
             "run_s": sizing.advised.run_s,
-            **_volumes("needed", sizing.advised.needed_l),
+            **volume_json("needed", sizing.advised.needed_l),
             "status": sizing.advised.status,
         },
     }
@@ -56,60 +57,51 @@ def _measured_json(sizing: TankSizing) -> dict[str, Any]:
         return {}
     return {
         "how": told.rate.how,
-        "gpm": _r(l_to_gal(told.rate.l_per_min)),
-        "sd_gpm": None if told.rate.sd_l_per_min is None else _r(l_to_gal(told.rate.sd_l_per_min)),
-        "each_gpm": [_r(l_to_gal(rate)) for rate in told.each_l_per_min],
+        "gpm": rounded(l_to_gal(told.rate.l_per_min)),
+        "sd_gpm": None if told.rate.sd_l_per_min is None else rounded(l_to_gal(told.rate.sd_l_per_min)),
+        "each_gpm": [rounded(l_to_gal(rate)) for rate in told.each_l_per_min],
         "left_out": told.left_out,
         "falling": told.falling,
-        "stated_gpm": None if stated is None else _r(l_to_gal(stated.l_per_min)),
+        "stated_gpm": None if stated is None else rounded(l_to_gal(stated.l_per_min)),
     }
-
-
-def _r(value: float | None) -> float | None:
-    # Six decimals: the same bytes on every machine, whatever its last bit of a power.
-    return None if value is None else round(value, 6)
-
-
-def _volumes(name: str, volume_l: float | None) -> dict[str, float | None]:
-    return {f"{name}_gal": None if volume_l is None else _r(l_to_gal(volume_l)), f"{name}_l": _r(volume_l)}
 
 
 def _row_json(row: TankRow) -> dict[str, Any]:
     return {
-        **_volumes("volume", row.volume_l),
-        **_volumes("drawdown", row.drawdown_l),
-        **_volumes("drawdown_fast", row.drawdown_fast_l),
-        "run_s": _r(row.run_s),
-        "run_fast_s": _r(row.run_fast_s),
-        "most_starts_per_h": _r(row.most_starts_per_h),
-        "most_starts_fast_per_h": _r(row.most_starts_fast_per_h),
-        **_volumes("held_at_cut_in", row.held_l),
+        **volume_json("volume", row.volume_l),
+        **volume_json("drawdown", row.drawdown_l),
+        **volume_json("drawdown_fast", row.drawdown_fast_l),
+        "run_s": rounded(row.run_s),
+        "run_fast_s": rounded(row.run_fast_s),
+        "most_starts_per_h": rounded(row.most_starts_per_h),
+        "most_starts_fast_per_h": rounded(row.most_starts_fast_per_h),
+        **volume_json("held_at_cut_in", row.held_l),
     }
 
 
 def _there_json(told: TankThere) -> dict[str, Any]:
     def pressures(pair: tuple[float, float] | None) -> dict[str, float | None] | None:
-        return None if pair is None else {"settled": _r(kpa_to_psi(pair[0])), "fast": _r(kpa_to_psi(pair[1]))}
+        return None if pair is None else {"settled": rounded(kpa_to_psi(pair[0])), "fast": rounded(kpa_to_psi(pair[1]))}
 
     def span(pair: tuple[float, float] | None) -> list[float | None] | None:
-        return None if pair is None else [_r(l_to_gal(pair[0])), _r(l_to_gal(pair[1]))]
+        return None if pair is None else [rounded(l_to_gal(pair[0])), rounded(l_to_gal(pair[1]))]
 
     return {
         "finding": told.finding,
         "text": told.text,
         "settle": told.settle,
-        **_volumes("drawn", told.drawn_l),
-        **_volumes("drawn_low", told.drawn_low_l),
-        **_volumes("drawn_high", told.drawn_high_l),
-        **_volumes("label", told.label_l),
-        **_volumes("label_fast", told.label_fast_l),
-        "gauge_sd_fraction": _r(told.gauge_sd),
-        "ratio": _r(told.ratio),
+        **volume_json("drawn", told.drawn_l),
+        **volume_json("drawn_low", told.drawn_low_l),
+        **volume_json("drawn_high", told.drawn_high_l),
+        **volume_json("label", told.label_l),
+        **volume_json("label_fast", told.label_fast_l),
+        "gauge_sd_fraction": rounded(told.gauge_sd),
+        "ratio": rounded(told.ratio),
         "undercharged_psig": pressures(told.undercharged_kpag),
         "overcharged_psig": pressures(told.overcharged_kpag),
         "implied_pump_rate_gpm": span(told.implied_pump_l_per_min),
         "implied_volume_gal": span(told.implied_volume_l),
         "healthy_pump_rate_gpm": None
         if told.healthy_pump_l_per_min is None
-        else _r(l_to_gal(told.healthy_pump_l_per_min)),
+        else rounded(l_to_gal(told.healthy_pump_l_per_min)),
     }

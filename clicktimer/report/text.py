@@ -24,6 +24,7 @@ from clicktimer.report.words import (
     length_text,
     plain,
     started_time,
+    value_text,
     wrap,
 )
 from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE, at_most_text
@@ -146,14 +147,14 @@ def title_of(m: Measurement) -> str:
     title = advice.BAND_TITLE[m.verdict.band]
     if m.verdict.sure:
         return title
-    side = same_side(m.run, _marks_s(m))
+    side = same_side(m.run, marks_of(m))
     if side is not None:  # which of two bands is open, what both mean is not
         return advice.BAND_TITLE["short" if side == "short" else "a-minute-or-more"]
     return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
 
 
-def _marks_s(m: Measurement) -> tuple[float, float]:
-    """The marks that the verdict was made with, s: those of the tank's system, else as the settings name them."""
+def marks_of(m: Measurement) -> tuple[float, float]:
+    """Return the marks of the verdict, s: those of the tank's system, else as the settings name them."""
     if m.tank is not None:
         low_s, high_s = m.tank.system.marks_s
     elif "marks" in m.settings:
@@ -212,12 +213,12 @@ def said_blocks(m: Measurement) -> list[Block]:
         if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
             continue  # for programs only
         if name in OF_THE_RECORDING:
-            value = "not said" if entry["value"] is None else _value_text(entry["value"])
+            value = "not said" if entry["value"] is None else value_text(entry["value"])
             said.append(f"{OF_THE_RECORDING[name]}: {value}")
         elif name == "units" and entry["from"] == "default":
             continue  # seen at a glance
         elif entry["value"] is not None and (m.tank is None or name not in OF_THE_TANK):
-            shown = f"{name.replace('_', ' ')} {_value_text(entry['value'])}"
+            shown = f"{name.replace('_', ' ')} {value_text(entry['value'])}"
             (defaults if entry["from"] == "default" else given).append(shown)
     lines: list[Block] = []
     for start, values in (("", said), ("Given: ", given), ("Not given, so the usual: ", defaults)):
@@ -225,11 +226,3 @@ def said_blocks(m: Measurement) -> list[Block]:
             text = start + "; ".join(values) + "."
             lines.append(Words(text[0].upper() + text[1:]))
     return lines
-
-
-def _value_text(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list | tuple):
-        return " + ".join(_value_text(v) for v in value)
-    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -6,7 +6,8 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from clicktimer.units import L_PER_US_GAL, l_to_gal, m_to_ft
+from clicktimer.report.json_values import rounded, volume_json
+from clicktimer.units import L_PER_US_GAL, m_to_ft
 from clicktimer.well.assess import WellReport
 from clicktimer.well.household import DAY_S, PEAK_S
 from clicktimer.well.judge import HouseholdJudged, RuleJudged
@@ -34,7 +35,7 @@ def well_json(report: WellReport) -> dict[str, Any]:
             "homes": report.asked.homes,
             "people": report.asked.people,
             "bedrooms": report.asked.bedrooms,
-            **_volume("storage", report.asked.storage_l),
+            **volume_json("storage", report.asked.storage_l),
         },
         "yield": None
         if found is None
@@ -45,13 +46,13 @@ def well_json(report: WellReport) -> dict[str, Any]:
             **_flow("high", found.high_l_per_min),
         },
         "yield_test": None if report.test is None else _test_json(report),
-        **_volume("standing", report.standing_l),
+        **volume_json("standing", report.standing_l),
         "supply": [
             {
                 "over_s": s.time_s,
-                **_volume("low", s.low_l),
-                **_volume("high", s.high_l),
-                **_volume("of_it_tank", s.tank_l),
+                **volume_json("low", s.low_l),
+                **volume_json("high", s.high_l),
+                **volume_json("of_it_tank", s.tank_l),
                 "pump_limited": s.pump_limited,
                 "standing_known": s.standing_known,
             }
@@ -74,24 +75,16 @@ def well_json(report: WellReport) -> dict[str, Any]:
     }
 
 
-def _r(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)
-
-
 def _finite(value: float) -> float | None:
-    return _r(value) if math.isfinite(value) else None
-
-
-def _volume(name: str, volume_l: float | None) -> dict[str, float | None]:
-    return {f"{name}_gal": None if volume_l is None else _r(l_to_gal(volume_l)), f"{name}_l": _r(volume_l)}
+    return rounded(value) if math.isfinite(value) else None
 
 
 def _flow(name: str, flow: float | None) -> dict[str, float | None]:
-    return {f"{name}_gpm": None if flow is None else _r(flow / L_PER_US_GAL), f"{name}_l_per_min": _r(flow)}
+    return {f"{name}_gpm": None if flow is None else rounded(flow / L_PER_US_GAL), f"{name}_l_per_min": rounded(flow)}
 
 
 def _length(name: str, length_m: float | None) -> dict[str, float | None]:
-    return {f"{name}_ft": None if length_m is None else _r(m_to_ft(length_m)), f"{name}_m": _r(length_m)}
+    return {f"{name}_ft": None if length_m is None else rounded(m_to_ft(length_m)), f"{name}_m": rounded(length_m)}
 
 
 def _test_json(report: WellReport) -> dict[str, Any]:
@@ -99,7 +92,7 @@ def _test_json(report: WellReport) -> dict[str, Any]:
     if test is None:
         return {}
     plain = {k: v for k, v in asdict(test).items() if k != "water_yield"}
-    return plain | {"change": _r(test.change), "told": test.water_yield is not None}
+    return plain | {"change": rounded(test.change), "told": test.water_yield is not None}
 
 
 def _rule_json(judged: RuleJudged) -> dict[str, Any]:
@@ -116,7 +109,7 @@ def _rule_json(judged: RuleJudged) -> dict[str, Any]:
         "count": judged.count,
         "answer": judged.answer,
         "demands": [
-            {"asked": d.asked, "answer": d.answer, "text": d.text, **_volume("short", d.short_l)}
+            {"asked": d.asked, "answer": d.answer, "text": d.text, **volume_json("short", d.short_l)}
             for d in judged.demands
         ],
     }
@@ -131,22 +124,23 @@ def _household_json(judged: HouseholdJudged) -> dict[str, Any]:
         "status": need.figure.status,
         "per": need.figure.per,
         "count": need.count,
-        **_volume("day_low", need.low_l),
-        **_volume("day_high", need.high_l),
+        **volume_json("day_low", need.low_l),
+        **volume_json("day_high", need.high_l),
         "two_hours": judged.peak,
         "two_hours_s": PEAK_S,
         "day_after_day": judged.daily,
         "day_s": DAY_S,
-        **_volume("short_two_hours", judged.short_peak_l),
-        **_volume("short_day", judged.short_day_l),
+        **volume_json("short_two_hours", judged.short_peak_l),
+        **volume_json("short_day", judged.short_day_l),
     }
 
 
 def _storage_json(storage: Storage) -> dict[str, Any]:
     return {
-        **_volume("short", storage.short_l),
-        "refill_s": _r(storage.refill_s),
+        **volume_json("short", storage.short_l),
+        "refill_s": rounded(storage.refill_s),
         "pressure_tanks": [
-            {**_volume("volume", t.volume_l), **_volume("holds", t.holds_l), "count": t.count} for t in storage.tanks
+            {**volume_json("volume", t.volume_l), **volume_json("holds", t.holds_l), "count": t.count}
+            for t in storage.tanks
         ],
     }

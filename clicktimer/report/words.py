@@ -131,3 +131,12 @@ def most_starts_text(run: RunTime) -> str:
     low_s, high_s = allowed_interval_s(run)
     best, fewest, most = (f"{most_starts_per_h(r0_s):.0f}" for r0_s in (run.seconds, high_s, max(low_s, 1.0)))
     return most if fewest == most else f"{best} ({fewest} to {most})"
+
+
+def value_text(value: object) -> str:
+    """Return a value of a setting as it is told: yes or no, several joined by plus signs."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list | tuple):
+        return " + ".join(value_text(v) for v in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
