@@ -69,14 +69,14 @@ def _viterbi(
             s0, s1 = t0, t1
         while i < n and row[i] == k:
             t = time_s[i]
-            n0, n1, l0, l1 = s0, s1, last0, last1
+            n0, n1, l0, l1, e0, e1 = s0, s1, last0, last1, since0, since1
             if t - last0 >= least_s and k - since0 >= least_rows - 1 and s0 + score_in[i] > s1:
-                n1, l1, since1 = s0 + score_in[i], t, k
+                n1, l1, e1 = s0 + score_in[i], t, k
                 took[i, 1] = 1
             if t - last1 >= least_s and k - since1 >= least_rows - 1 and s1 + score_out[i] > s0:
-                n0, l0, since0 = s1 + score_out[i], t, k
+                n0, l0, e0 = s1 + score_out[i], t, k
                 took[i, 0] = 1
-            s0, s1, last0, last1 = n0, n1, l0, l1
+            s0, s1, last0, last1, since0, since1 = n0, n1, l0, l1, e0, e1
             i += 1
         n0, n1 = s0, s1
         # A change without a click is no way to take back the click just before it, or to make room for the next.

@@ -231,3 +231,15 @@ def test_a_silent_change_takes_back_no_click() -> None:
         path = replace(taken_back, least_s=1.5).decode()
         assert path.kind.tolist() == [0]
         assert not len(path.silent_rows)
+
+
+def test_clicks_that_could_be_either_take_turns() -> None:
+    """Seven clicks that sound alike and no pump to tell them apart: no change without a click is needed, or told."""
+    row = tuple(range(40, 320, 40))
+    case = Case(
+        llr=(0.0,) * 340, gaps=(), row=row, time_s=tuple(0.25 * r for r in row), score_in=(12.0,) * 7,
+        score_out=(12.0,) * 7, silent=-8.5, start=(0.0, -12.0), least_s=1.5,
+    )  # fmt: skip
+    path = case.decode()
+    assert path.kind.tolist() == [1, 2, 1, 2, 1, 2, 1]
+    assert not len(path.silent_rows)
