@@ -168,6 +168,8 @@ def _chosen(
     if not all(judging.outshines(best, s) for _, s in answers[:place]):
         return None
     others = [answer for k, answer in enumerate(answers) if k != place]
+    if judging.of_no_kind(best):
+        return None
     best = led_by(field, best)
     chosen = np.flatnonzero(best.path.kind)
     apart = best.track is None and judging.stand_apart(field, best)
@@ -190,6 +192,8 @@ def _chosen(
             return None
         if abs(turn) < _NO_TURN and _by_sound(field.levels, tracks) is not None:
             return None  # a pump is plainly heard, and these sounds have nothing to do with it
+        if judging.duller_kind(field, best) < judging.LEAST_SNAP_ALONE:
+            return _nothing(worth)  # a word or a chirp that comes again and again
         if judging.two_steps(field, best) or (abs(turn) < _SURE_TURN and judging.like_clockwork(field, best)):
             return _nothing(worth)
     if margin < _LEAST_LEAD * worth:

@@ -32,7 +32,11 @@ _CLOCK_S = 3.0
 _CLOCK_TICKS = 8
 _PLAIN_TURN, _PLAINEST_TURN, _LEAST_TURN = 6.0, 18.0, 3.0
 _HARDLY_APART, _NO_SNAP = 0.5, -1.2
-"""On the develop half no kind of true click has a snap score below -1.0 where the level is so doubtful."""
+"""On the develop half no kind of true click has a snap score below -1.0 where the level is so doubtful ..."""
+_OWN_KIND = 2.0
+"""Nats; on the develop half one kind of every true sequence stands out by 3.5 and more."""
+LEAST_SNAP_ALONE = 0.4
+"""... and, where no pump is heard at all, but one of 70 recordings has a kind below this."""
 _LEAST_APART = 1.5
 _MOST_DOUBTFUL = 0.5
 _BY_CHANCE, _LEAST_SPREAD = 1.2, 0.05
@@ -112,7 +116,20 @@ def dull(field: Field, solution: Solution) -> bool:
     """
     if solution.track is None or doubtful(solution.track) < _HARDLY_APART:
         return False
-    return min(small.median(field.snap[m]) for m in solution.members if len(m)) < _NO_SNAP
+    return duller_kind(field, solution) < _NO_SNAP
+
+
+def of_no_kind(solution: Solution) -> bool:
+    """Whether neither kind of click sounds like itself more than like everything else: a level found something."""
+    if np.count_nonzero(solution.path.kind) < 4:
+        return False
+    kinds = [score[members] for score, members in zip(solution.score, solution.members, strict=True)]
+    return max(small.median(own) for own in kinds if len(own)) < _OWN_KIND
+
+
+def duller_kind(field: Field, solution: Solution) -> float:
+    """The snap score, in the middle, of that kind of click which is less of a snap."""
+    return min(small.median(field.snap[m]) for m in solution.members if len(m))
 
 
 def pump_unheard(field: Field, solution: Solution) -> bool:
