@@ -209,6 +209,31 @@ def test_minutes_say_nothing_of_a_days_starts():
     assert next(d for d in compare(old, longer).differences if d.name == "starts a day").before is None
 
 
+def test_less_than_an_hour_is_held_against_no_limit_of_an_hour_that_it_may_still_pass():
+    def told(starts: int, minutes: float) -> tuple[str, DayReading]:
+        ins_s = [20.0 + 24.0 * i for i in range(starts)]
+        clicks = sorted([Click(t, "cut-in", 0.99) for t in ins_s] + [Click(t + 12.0, "cut-out", 0.99) for t in ins_s],
+                        key=lambda c: c.time_s)  # fmt: skip
+        end_s = 60.0 * minutes
+        day = read_day(DayLog(pair_cycles(clicks, start_s=0.0, end_s=end_s), end_s))
+        return " ".join(render_day(day, "short.wav").split()), day
+
+    text, day = told(4, 1.9)
+    assert "starts in an hour" not in text
+    assert "Starts in the 1 min 54 s heard: 4." in text
+    # Cut-ins 24.000 s apart are 3600 / 24 = 150 an hour, told no finer than a start.
+    assert "150 an hour while it lasts" in text
+    assert not [f for f in day.starts.motor if f.what == "starts_per_h"]
+    text, _ = told(20, 9.0)  # 20 are already more than every limit in the table (7.5 and 15 an hour)
+    assert "20 starts in an hour: more than the most" in text
+    text, day = told(0, 1.0)
+    assert "0.00 %" not in text
+    assert "no click of its switch was heard" in text
+    assert not [f for f in day.starts.motor if f.what == "starts_per_h"]
+    text, _ = told(4, 61.0)
+    assert "4 starts in an hour: within the most" in text
+
+
 def test_a_run_over_five_times_r0_whose_clicks_are_in_doubt_is_told_as_that():
     """Two starts an hour, each of 40 s; an end and the next start are missed, so that a rest looks a run."""
     ins_s = [600.0 + 1800.0 * i + 90.0 * (i % 4) for i in range(40)]

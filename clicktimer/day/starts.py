@@ -150,6 +150,9 @@ def read_starts(
             least_run_s=least,
             maker_least_run_s=maker_least_run_s,
         )
+        if log.heard_s < HOUR_S:
+            # An hour not heard in full may have had any number more: only "too many already" can be said.
+            motor = tuple(f for f in motor if f.what != "starts_per_h" or f.answer == "outside")
     return Starts(
         len(starts_s),
         tuple(int(n) for n in in_hours(starts_s, log.duration_s)),

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from clicktimer import sentences
 from clicktimer.cautions import NO_CERTIFICATE
+from clicktimer.day.counted import HOUR_S
 from clicktimer.document import words
 from clicktimer.document.again import Result
 from clicktimer.document.model import Fact, FirstPage, Step, Tone
@@ -15,7 +16,7 @@ from clicktimer.formats import format_time
 from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
 from clicktimer.records import Band, Measurement, RunTime
-from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, to_try
+from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, tank_denies, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
 from clicktimer.report.day_words import counted, seeping_text
@@ -77,8 +78,10 @@ def headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:
     band, sure = m.verdict.band, m.verdict.sure
     if band is None:
         return "open", words.OPEN
-    if m.run.doubt:
+    if tank_denies(m):
         return "open", words.DOUBTED
+    if m.run.doubt:
+        return "open", words.ONE_RUN_ONLY if m.run.doubt == sentences.DOUBT_ONE_RUN else words.DOUBTED
     if not sure:
         side = same_side(m.run, marks_s)
         if side is not None:  # which of two bands is open, what both mean is not
@@ -143,7 +146,8 @@ def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
     length, starts = length_text(day.log.duration_s), day.starts
     if starts.count > 1:
         count, worst = counted(starts.told.starts), counted(starts.told.worst_hour)
-        first = words.FOUND_STARTS.format(length=length, count=count, worst=worst)
+        first = words.FOUND_STARTS if day.log.heard_s >= HOUR_S else words.FOUND_STARTS_FEW
+        first = first.format(length=length, count=count, worst=worst)
     else:
         first = (words.FOUND_STARTS_ONE if starts.count else words.FOUND_STARTS_NONE).format(length=length)
     found = [first, *found_of(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
@@ -157,6 +161,8 @@ def _notes(m: Measurement) -> tuple[str, ...]:
     notes = []
     if m.run is not None and m.run.doubt:
         notes.append(words.DOUBT.format(doubt=m.run.doubt))
+    if tank_denies(m):
+        notes.append(sentences.TANK_DENIES)
     if m.correction is not None and (m.correction.figures or m.correction.deleted):
         notes.append(words.BY_HAND.format(file=m.correction.file))
     return tuple(notes)
@@ -193,7 +199,9 @@ def _steps(result: Result) -> list[Step]:
     finding = None if m.tank is None or m.tank.judgement is None else m.tank.judgement.finding
     if finding == "more-than-label":
         steps.append(Step(words.NEXT_STATED, words.MEASURER))
-    if band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
+    if m.tank is not None and tank_denies(m):
+        steps.append(Step(m.tank.judgement.settle, words.MEASURER))
+    elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
         steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
     if day is not None and day.seeping.told and not leak_first:

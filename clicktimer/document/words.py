@@ -59,6 +59,7 @@ VERDICT: Final[dict[Band, str]] = {
 }
 CLOSE: Final = "Too close to call"
 DOUBTED: Final = "Measured, but in doubt"
+ONE_RUN_ONLY: Final = "One run only"
 OPEN: Final = "No verdict yet"
 NOT_MEASURED: Final = "Not measured"
 NOT_JUDGED: Final = "Not judged: this may be another kind of pump"
@@ -97,6 +98,9 @@ FOUND_FEW: Final = "Clicks were heard, but no whole run that can be trusted, fro
 FOUND_EITHER: Final = "Clicks of a switch were heard, but nothing tells which of them start the pump."
 FOUND_EITHER_2: Final = "Both readings stand below; neither is taken for the answer."
 FOUND_STARTS: Final = "In {length} the pump started {count} times, at most {worst} times in one hour."
+FOUND_STARTS_FEW: Final = (
+    "In {length} the pump started {count} times; less than an hour says nothing of an hour or a day."
+)
 FOUND_STARTS_ONE: Final = "In {length} the pump started once."
 FOUND_STARTS_NONE: Final = "In {length} no start of the pump was told."
 FOUND_SEEPING: Final = "Water seeped away all the time while nobody used any: about {flow}."
@@ -147,13 +151,13 @@ NEXT_BAND: Final[dict[Band, tuple[tuple[str, str], ...]]] = {
     ),
     "under-a-minute": (
         ("Choose a larger tank at the next change.{size}", OWNER),
-        ("Measure again in a year: a run that has become shorter means that air is being lost.", OWNER),
+        ("Measure again in a year: a run that has become shorter may mean that air is being lost.", OWNER),
     ),
     "a-minute-or-more": (
-        ("Keep this document and measure again in a year: a shorter run means that air is being lost.", OWNER),
+        ("Keep this document and measure again in a year: a shorter run may mean that air is being lost.", OWNER),
     ),
     "over-three-minutes": (
-        ("Keep this document and measure again in a year: a shorter run means that air is being lost.", OWNER),
+        ("Keep this document and measure again in a year: a shorter run may mean that air is being lost.", OWNER),
     ),
 }
 NEXT_LARGER: Final = (

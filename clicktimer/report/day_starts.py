@@ -7,15 +7,17 @@ from collections.abc import Sequence
 from typing import Final
 
 from clicktimer.day.amount import Amount
+from clicktimer.day.counted import HOUR_S
 from clicktimer.day.read import DayReading
 from clicktimer.day.starts import ENDLESS_RATIO
 from clicktimer.formats import UnitSystem, format_time
 from clicktimer.motors import MAKER_WINS, MotorFinding
 from clicktimer.report.blocks import Block, Words
-from clicktimer.report.day_words import counted, in_units, left_out_words, share_of, when
-from clicktimer.report.words import half_width_text
+from clicktimer.report.day_words import counted, in_units, left_out_words, rate_text, share_of, when
+from clicktimer.report.words import half_width_text, length_text
 
 TOO_SHORT: Final = "too short a recording for a day's figure; 1 hour at the least"
+LESS_THAN_AN_HOUR: Final = "Less than an hour was heard, so that an hour may have more; no fewer."
 
 
 def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Block]:
@@ -23,9 +25,16 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     s = day.starts
     seen = s.per_day
     a_day = TOO_SHORT if seen is None else counted(Amount(seen.value, seen.low, seen.high))
-    text = f"Starts a day: {a_day}. Most in an hour: {counted(s.told.worst_hour)}"
-    text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
-    text += f" The pump ran {share_of(s.told.duty)} of the time."
+    text = f"Starts a day: {a_day}."
+    if day.log.heard_s < HOUR_S:
+        text += f" Starts in the {length_text(day.log.heard_s)} heard: {counted(s.told.starts)}. {LESS_THAN_AN_HOUR}"
+    else:
+        text += f" Most in an hour: {counted(s.told.worst_hour)}"
+        text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
+    if day.log.cycles:
+        text += f" The pump ran {share_of(s.told.duty)} of the time heard."
+    else:
+        text += " Whether the pump ran is not told: no click of its switch was heard."
     lengths = []
     if s.shortest_rest_s is not None:
         lengths.append(f"Shortest rest {_timed(s.shortest_rest_s)}")
@@ -58,7 +67,7 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         else:
             text = (
                 f"A steady use of {size} from {when(day, flow.use.from_s)}: {flow.use.count} starts, {of_all}, "
-                f"{in_units(flow.per_h, 'an hour', units)}. {flow.text}"
+                f"{rate_text(flow.per_h)} an hour while it lasts. {flow.text}"
             )
         lines.append(Words(text, "-"))
     if brief:

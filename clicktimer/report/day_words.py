@@ -61,6 +61,14 @@ def counted(a: Amount) -> str:
     return f"{a.value:.0f}" if low == high else f"{a.value:.0f} ({low} to {high})"
 
 
+def rate_text(a: Amount) -> str:
+    """Starts an hour by the length of a few cycles, no finer than a start: "149", "12 (11 to 14)"; under 10: "6.4"."""
+    if a.value >= 9.95:
+        return counted(Amount(a.value, round(a.low), round(a.high)))
+    low, high = round(a.low, 1), round(a.high, 1)
+    return f"{a.value:.1f}" if low == high else f"{a.value:.1f} ({low:.1f} to {high:.1f})"
+
+
 def share_of(a: Amount) -> str:
     """A share, 0 to 1, in percent with its interval: "12 % (11 to 13)", with two figures at the most."""
     value, low, high = 100.0 * a.value, 100.0 * a.low, 100.0 * a.high
