@@ -216,7 +216,13 @@ def test_without_clicks_nothing_is_proved():
 def test_missed_runs_follow_from_the_rate():
     _, m = measured("short-cycling-12s")
     whole = sum(c.complete for c in m.cycles)
-    assert proof_runs._missed(m, Count(100, 90, 0.9, 0.8, 1.0)) == pytest.approx((0.0, whole * (1 / 0.64 - 1)))
+    assert proof_runs._missed(m, Count(100, 90, 0.9, 0.8, 1.0)) == pytest.approx((0.0, whole * 0.2**2 / 0.8**2))
+    # Thrown: of 100 000 runs whose clicks are each told with 0.8, so many per whole one have neither.
+    both = np.random.default_rng(3).random((100_000, 2)) < 0.8
+    neither = float((~both).all(axis=1).sum() / both.all(axis=1).sum())
+    missed = proof_runs._missed(m, Count(100, 90, 0.9, 0.8, 1.0))
+    assert missed is not None
+    assert missed[1] == pytest.approx(whole * neither, rel=0.05)
     assert proof_runs._missed(dataclasses.replace(m, cycles=()), Count(100, 90, 0.9, 0.8, 1.0)) is None
 
 

@@ -29,8 +29,8 @@ class Proof:
     heard for it. passes: times it was heard anew; silent: of these, how often nothing at all was told (these count in
     none of the rates). without_click: starts and stops that the pump's
     sound told in the recording as it is and no click did; of_all: share of all clicks that were told, estimated from
-    these and the rate, whichever says less. missed_runs: expected number of runs (low, high) that were missed beside
-    those told, or None. part_s: the part (from, to; s) of a long recording in which copies were counted, None: the
+    these and the rate, whichever says less. missed_runs: expected number of runs (low, high) of which neither click
+    was told, or None. part_s: the part (from, to; s) of a long recording in which copies were counted, None: the
     whole. why: why nothing could be proved, or empty.
     """
 

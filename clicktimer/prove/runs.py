@@ -124,11 +124,14 @@ def _of_all(m: Measurement, count: Count) -> float | None:
 
 
 def _missed(m: Measurement, count: Count) -> tuple[float, float] | None:
-    """Runs expected to be missed beside those told whole: of n at a rate p for each of two clicks, n (1/p^2 - 1)."""
+    """Runs expected to be missed with both clicks: beside n told whole at a rate p for each click, n ((1 - p)/p)^2.
+
+    A run of which one click was missed is among those told, by its other click.
+    """
     whole = sum(cycle.complete for cycle in m.cycles)
     if not whole or not count.low or not count.high:
         return None
-    return whole * (1.0 / count.high**2 - 1.0), whole * (1.0 / count.low**2 - 1.0)
+    return whole * (1.0 / count.high - 1.0) ** 2, whole * (1.0 / count.low - 1.0) ** 2
 
 
 def _caught(time_s: float, kind: Kind, left: list[Click]) -> bool:

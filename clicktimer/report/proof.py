@@ -69,7 +69,8 @@ def proof_blocks(proof: Any) -> list[Block]:
     if p.missed_runs is not None:
         low, high = p.missed_runs
         if high >= 0.5:
-            lines.append(Words(f"So about {low:.0f} to {high:.0f} runs may have been missed beside those told."))
+            about = f"about {low:.0f} to {high:.0f} runs" if round(high) > 1 else "about one run"
+            lines.append(Words(f"So {about} may have been missed with both clicks; with one missed, a run is told."))
     if p.part_s is not None:
         from_s, to_s = p.part_s
         begin, end, length = (length_text(s) if s else "0 h" for s in (from_s, to_s, to_s - from_s))
