@@ -45,6 +45,35 @@ def test_a_folder_is_read_as_a_day_as_the_recording_is(
     assert folder_document == document
 
 
+def test_a_day_of_a_folder_is_told_with_what_it_was_listened_with(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    place, target = tmp_path / "listening", tmp_path / "day.json"
+    said = ["--tank", "125 L", "--pump-rate", "30 L/min", "--switch", "2.8/4.2 bar", "--units", "metric"]
+    assert run(["measure", str(RECORDING), "--into", str(place), *said]) == 0
+    capsys.readouterr()
+
+    def told(*typed: str) -> dict[str, dict[str, object]]:
+        run(["day", str(place), "--json", str(target), *typed])
+        settings: dict[str, dict[str, object]] = json.loads(target.read_text("utf-8"))["program"]["settings"]
+        return settings
+
+    settings = told()
+    assert [settings[name]["value"] for name in ("pump_rate", "switch", "units")] == [
+        "30 L/min",
+        "2.8/4.2 bar",
+        "metric",
+    ]
+    assert settings["tank"]["value"] == ["125 L"]
+    assert " L" in capsys.readouterr().out
+    # What is typed overrules what it was listened with, and the rest stands.
+    settings = told("--pump-rate", "40 L/min")
+    assert (settings["pump_rate"]["value"], settings["tank"]["value"]) == ("40 L/min", ["125 L"])
+    capsys.readouterr()
+    assert run(["compare", str(place), str(target)]) == 0
+    both = capsys.readouterr().out
+    assert run(["compare", str(place), str(target), "--units", "us"]) == 0
+    assert ("L/min" in both, "gpm" in both, "gpm" in capsys.readouterr().out) == (True, False, True)
+
+
 class ClockInHalifax(FakeClock):
     """The computer's clock is right, and its zone known."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,6 +16,9 @@ from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.recording_options import pump_said, taps_said
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import InputError, SettingsError
+
+if TYPE_CHECKING:
+    from clicktimer.formats import UnitSystem
 
 NOT_OURS = "{name} is no result of clicktimer: give a recording, a listening folder, or what --json wrote"
 
@@ -64,9 +68,11 @@ def compare_command(
             "both are results that were measured before, so nothing can be said of their taps or pump any more: "
             "measure the recordings again, or leave these options out"
         )
-    found = compare(_seen(before, options), _seen(after, options), valve_test=valve_test)
+    both = (_seen(before, options), _seen(after, options))
+    found = compare(*both, valve_test=valve_test)
+    units = system.units if system.units_origin != "default" else _units_of(both)
     if json_target != STDOUT:
-        click.echo(render_comparison(found, units=system.units, emphasis=emphasis_for()), nl=False)
+        click.echo(render_comparison(found, units=units, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
         from clicktimer.report.machine import document_text, jsonable
 
@@ -74,8 +80,17 @@ def compare_command(
     if picture is not None:
         from clicktimer.pictures import compare_picture
 
-        write_whole(Path(picture), compare_picture(found, units=system.units).file_bytes(kind))
+        write_whole(Path(picture), compare_picture(found, units=units).file_bytes(kind))
     return MEASURED
+
+
+def _units_of(documents: Iterable[Mapping[str, Any]]) -> UnitSystem:
+    """The units that the two were told in where both, or the only one that says any, were metric."""
+    said = set()
+    for document in documents:
+        settings = (document.get("program") or {}).get("settings") or {}
+        said.add((settings.get("units") or {}).get("value"))
+    return "metric" if said - {None} == {"metric"} else "us"
 
 
 def _is_document(path: str) -> bool:

@@ -76,7 +76,7 @@ def day_command(
     """
     from zoneinfo import available_timezones
 
-    from clicktimer.document.again import Asked, conclude_asked
+    from clicktimer.document.again import Asked, as_listened, conclude_asked
     from clicktimer.labels import label_text
     from clicktimer.live.whole import zone_of_listening
     from clicktimer.pipeline import measure_recording
@@ -91,7 +91,6 @@ def day_command(
     check_targets(json_target, csv_target, recordings, labels_target)
     check_report_target("--report", report_target, recordings, (json_target, csv_target, labels_target, picture))
     kind = picture_kind(picture, recordings)
-    others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
     asked = Asked(
         kind="day",
         taps=taps,
@@ -110,6 +109,9 @@ def day_command(
         other_charge=other_charge,
         other_switch=other_switch,
     )
+    asked = as_listened(asked, recordings)
+    system = asked.system
+    others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
     with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
         measured = measure_recording(list(recordings) if asked.joined else recordings[0], options=asked.options,
                                      progress=bar)  # fmt: skip

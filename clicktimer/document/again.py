@@ -96,6 +96,20 @@ def lying_in(asked: Asked, folder: Path) -> Asked:
     return replace(asked, house={**asked.house, "yield-test": str(folder / Path(str(asked.house["yield-test"])).name)})
 
 
+def as_listened(asked: Asked, paths: Sequence[str]) -> Asked:
+    """What was asked, filled with what the one listening folder was listened with. Raises StoreError."""
+    from clicktimer.live.whole import with_noted
+    from clicktimer.store.folder import is_listening
+    from clicktimer.store.stored import read_folder
+
+    if len(paths) != 1 or not is_listening(Path(paths[0])):
+        return asked
+    system = with_noted(asked.options, read_folder(Path(paths[0])).about).system
+    if system is None:
+        return asked
+    return replace(asked, given=system.given, origins=dict(system.origins), site=system.site)
+
+
 def measure_asked(asked: Asked, paths: Sequence[str], *, progress: Progress | None = None) -> Result:
     """Measure recordings (or one listening folder) as asked. Raises ClicktimerError."""
     from clicktimer.pipeline import measure_recording
@@ -109,6 +123,7 @@ def conclude_asked(
     asked: Asked, measured: Measurement, paths: Sequence[str], *, progress: Progress | None = None
 ) -> Result:
     """Prove, correct, read as a day, as far as asked for, what has been measured already."""
+    asked = as_listened(asked, paths)
     options = asked.options
     if asked.prove and measured.proof is None:
         measured = replace(measured, proof=_proof(paths, measured, options, progress))

@@ -60,10 +60,15 @@ def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOpti
     """The options, where they say nothing, filled with what the folder was listened with."""
     noted: Mapping[str, Any] = about.get("system") or {}
     system = options.system
-    if noted.get("given") and (system is None or not system.given):
-        from clicktimer.site.described import describe
+    if noted.get("given"):
+        from clicktimer.site.described import STANDS_FOR, describe
 
-        system = describe(noted["given"], origins=noted["origins"])
+        typed = {} if system is None else system.given
+        aside = {other for name in typed for other in STANDS_FOR.get(name, ())}
+        kept = {name: value for name, value in noted["given"].items() if name not in aside}
+        origins = {**noted["origins"], **({} if system is None else system.origins)}
+        site = noted.get("site") if system is None or system.site is None else system.site
+        system = replace(describe({**kept, **typed}, origins=origins), site=site)
     return replace(
         options,
         taps=options.taps or about.get("taps"),
