@@ -286,6 +286,10 @@ OTHER_MACHINE = (
     "pump. The runs are those of the one that clicks."
 )
 DOUBT_ONE_RUN = "It is the only whole run that was heard: nothing else in the recording bears it out."
+TANK_DENIES = (
+    "But so long a run is more than the tank can give by what was stated of it: if water was in use during it, the run "
+    "with no water in use is shorter."
+)
 DOUBT_TWO_PUMPS = "A second pump or another machine may have a part in these runs."
 SETTLE_TWO_PUMPS = (
     "Count the pumps and switches. With two, record each by itself, the other switched off at its disconnect (by a "

@@ -271,7 +271,8 @@ def test_what_to_do_next_fits_what_was_found_of_the_tank(runs_s: list[float], ta
 
 def test_too_close_to_call_between_two_good_bands_says_that_neither_harms():
     for runs_s, harmless in (([62.0, 59.2, 60.9, 58.8], True), ([31.0, 29.2, 30.9, 28.8], False)):
-        first = documents.made(*documents.of_runs(runs_s), heard=False).first
+        given = {**documents.GIVEN, "tank": ("33 gal" if harmless else "20 gal",)}  # each can give so long a run
+        first = documents.made(*documents.of_runs(runs_s, given=given), heard=False).first
         assert first.verdict == words.CLOSE
         assert (words.FOUND_CLOSE_UNHARMED.strip() in first.found[1]) == harmless
 

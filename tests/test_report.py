@@ -100,7 +100,8 @@ def test_an_open_question_is_told_as_too_close_with_what_would_settle_it():
         (180.0, "", "AS IT SHOULD BE", paper_words.VERDICT["a-minute-or-more"]),
         (30.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
         (60.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
-        (19.35, "Two pumps were heard.", "TOO CLOSE TO CALL", paper_words.DOUBTED),
+        (19.35, "Two pumps were heard.", "MEASURED, BUT IN DOUBT", paper_words.DOUBTED),
+        (19.35, sentences.DOUBT_ONE_RUN, "ONE RUN ONLY", paper_words.ONE_RUN_ONLY),
     ],
 )
 def test_a_title_is_open_only_where_what_it_means_is(seconds: float, doubt: str, title: str, paper: str):
@@ -113,6 +114,14 @@ def test_a_title_is_open_only_where_what_it_means_is(seconds: float, doubt: str,
     assert summary_line(m).split(": ")[1].startswith(title.lower())
     assert headline(m, MARKS_S)[1] == paper
     assert "too close to call" in found_of(m, MARKS_S)[1]
+
+
+def test_one_run_alone_is_said_to_be_one_wherever_its_figure_lies():
+    run = RunTime(38.66, 38.65, 38.67, 1, "taps shut", False, 0.006, None, "", sentences.DOUBT_ONE_RUN)
+    m = short_cycling(run=run, verdict=judge(run))
+    assert render_text(m).splitlines()[2] == "ONE RUN ONLY"
+    assert summary_line(m).split(": ")[1].startswith("one run only")
+    assert headline(m, MARKS_S) == ("open", "One run only")
 
 
 def test_the_title_is_by_the_marks_the_verdict_was_made_with():
@@ -130,6 +139,15 @@ def test_a_day_of_runs_is_shortened_and_says_where_the_rest_is():
     assert "longest" in text
     assert "05-04 06:30:05" in text, "the recording runs over midnight, so the day is shown"
     assert "Give --csv" not in render_text(a_day(), csv_hint=False)
+
+
+def test_a_few_runs_timed_less_finely_do_not_stand_for_all():
+    fine = [cycle(100.0 * i, 38.0, 62.0) for i in range(8)]
+    wide = dataclasses.replace(cycle(900.0, 38.0, None), run_low_s=37.41, run_high_s=38.59)
+    text = " ".join(render_text(short_cycling(cycles=(*fine, wide))).split())
+    assert "Half of the runs are timed to within" in text
+    assert "or better, the least sure to within ±0.59 s (95 %)." in text
+    assert "Each run is timed to within ±6 ms (95 %)." in " ".join(render_text(short_cycling(cycles=tuple(fine))).split())
 
 
 def test_a_short_table_is_whole():

@@ -8,15 +8,22 @@ from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
+from handmade import short_cycling
 from hypothesis import given
 from hypothesis import strategies as st
 
 from clicktimer.cli import cli
 from clicktimer.cli.options import parse_system_options
+from clicktimer.document import words as paper_words
+from clicktimer.document.first import headline
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
+from clicktimer.marks import MARKS_S
 from clicktimer.records import RunTime
+from clicktimer.report.advice import next_steps
 from clicktimer.report.tank import render_tank, tank_lines
 from clicktimer.report.tank_json import tank_json
+from clicktimer.report.text import render_text
+from clicktimer.sentences import MEANINGS, TANK_DENIES
 from clicktimer.tank.day import day_starts
 from clicktimer.tank.doubts import doubts
 from clicktimer.tank.handtimed import run_timed_by_hand
@@ -145,6 +152,23 @@ def test_what_a_run_says_of_a_33_gal_tank_on_8_gpm(run: RunTime, finding: str) -
     assert told.finding == finding
     assert told.drawn_l == pytest.approx(gal_to_l(8.0) * (run.high_s if run.one_sided else run.seconds) / 60)
     assert (told.settle != "") == (finding != "too-small-but-healthy") or finding == "healthy"
+
+
+def test_a_run_longer_than_the_tank_can_give_is_in_doubt_in_title_text_steps_and_on_paper() -> None:
+    # 33 gal at 8 gpm and 40/60 psi give 64 s at most (Boyle); 80 s is water that came from elsewhere.
+    run = a_run(80.0)
+    m = short_cycling(run=run, verdict=judge(run), tank=size_tank(a_system(), run))
+    text = " ".join(render_text(m).split())
+    assert "MEASURED, BUT IN DOUBT" in text
+    assert "AS IT SHOULD BE" not in text
+    assert MEANINGS["a-minute-or-more"] not in text
+    assert TANK_DENIES in text
+    assert next_steps(m) == (m.tank.judgement.settle,)
+    assert headline(m, MARKS_S) == ("open", paper_words.DOUBTED)
+    short = a_run(25.0)  # water in use only lengthens a run: a short one stays short, whatever the tank
+    small = short_cycling(run=short, verdict=judge(short), tank=size_tank(a_system(6.0), short))
+    assert small.tank.judgement.finding == "more-than-label"
+    assert "SHORT CYCLING" in render_text(small)
 
 
 @pytest.mark.parametrize(("run_s", "hurry"), [(46.0, False), (25.0, True)])

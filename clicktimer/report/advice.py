@@ -36,6 +36,7 @@ __all__ = [
     "next_steps",
     "reads_as_a_day",
     "runs_on",
+    "tank_denies",
     "to_try",
 ]
 
@@ -53,9 +54,9 @@ BAND_NEXT: dict[Band, str] = {
     "short": "Do not add air or turn the switch's screws on a guess: the check of the charge comes first.",
     "short-of-30": "The tank's size and the pump's rate tell lost air from a tank that is too small: give --tank and "
     "--pump-rate.",
-    "under-a-minute": "Measure again in a year: a run that has become shorter means that air is being lost.",
-    "a-minute-or-more": "Keep this figure: a shorter run a year from now means that air is being lost.",
-    "over-three-minutes": "Keep this figure: a shorter run a year from now means that air is being lost.",
+    "under-a-minute": "Measure again in a year: a run that has become shorter may mean that air is being lost.",
+    "a-minute-or-more": "Keep this figure: a shorter run a year from now may mean that air is being lost.",
+    "over-three-minutes": "Keep this figure: a shorter run a year from now may mean that air is being lost.",
 }
 
 LONG_S: Final = 2 * 3600.0  # so much ordinary use may tell what a test with the taps would; common practice, no source
@@ -71,6 +72,8 @@ def next_steps(measurement: Measurement) -> tuple[str, ...]:
     steps: list[str] = []
     if m.verdict.settle:
         steps += [m.verdict.settle, *as_a_day]
+    if m.tank is not None and tank_denies(m):
+        return (*steps, m.tank.judgement.settle)
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(BAND_NEXT[m.verdict.band])
     return tuple(steps)
@@ -113,6 +116,14 @@ def to_try(measurement: Measurement) -> tuple[str, ...]:
         "to the click that stops it.",
         "If you know whether the pump was running when the recording began, say so: --pump-at-start on or off.",
     )
+
+
+def tank_denies(m: Measurement) -> bool:
+    """Whether the tank's figures speak against a run that is not short: water in use would have lengthened it."""
+    judgement = None if m.tank is None else m.tank.judgement
+    if m.run is None or judgement is None or judgement.finding != "more-than-label":
+        return False
+    return m.verdict.band is not None and m.verdict.band not in SHORT_BANDS
 
 
 def cautions(measurement: Measurement) -> tuple[str, ...]:

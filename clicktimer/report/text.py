@@ -27,13 +27,23 @@ from clicktimer.report.words import (
     value_text,
     wrap,
 )
-from clicktimer.sentences import CAUTION, SHORTEST, SHORTEST_ONE, at_most_text
+from clicktimer.sentences import (
+    CAUTION,
+    DOUBT_ONE_RUN,
+    MEANINGS,
+    SHORTEST,
+    SHORTEST_ONE,
+    TANK_DENIES,
+    at_most_text,
+)
 from clicktimer.sentences import seconds_text as interval_text
 from clicktimer.tank.day import day_starts
 from clicktimer.verdict import same_side
 
 Emphasis = Callable[[str], str]
 
+IN_DOUBT = "MEASURED, BUT IN DOUBT"
+ONE_RUN_ONLY = "ONE RUN ONLY"
 SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
 OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
 WHAT_A_RUN_IS = (
@@ -120,9 +130,12 @@ def basis_text(run: RunTime) -> str:
     """Return what a run time rests on: which runs, the error of timing, the spread between runs."""
     basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
     if not run.one_sided:
-        spread = "not known from so few" if run.spread_s is None else half_width_text(run.spread_s)
-        basis += f"; from the spread between runs: {spread}"
-    basis += " (95 %)."
+        if run.spread_s is None:
+            basis += " (95 %); the spread between runs is not known from so few."
+        else:
+            basis += f"; from the spread between runs: {half_width_text(run.spread_s)} (95 %)."
+    else:
+        basis += " (95 %)."
     # What the verdict has just said of the shortest run is not said again.
     rests_on = run.text.replace(SHORTEST.format(count=run.count), "").replace(SHORTEST_ONE, "")
     return f"{rests_on.strip()} {basis}".strip()
@@ -135,7 +148,10 @@ def verdict_text(m: Measurement) -> str:
             "Clicks were heard, but nothing tells which of them start the pump, so no run is told. Nothing is guessed."
         )
     # The cautions stand in full at the end of the report; once is enough.
-    return m.verdict.text.replace(CAUTION, "").replace("  ", " ").strip()
+    text = m.verdict.text.replace(CAUTION, "")
+    if advice.tank_denies(m) and m.verdict.band is not None:
+        text = f"{text.replace(MEANINGS[m.verdict.band], '')} {TANK_DENIES}"
+    return " ".join(text.split())
 
 
 def title_of(m: Measurement) -> str:
@@ -144,6 +160,10 @@ def title_of(m: Measurement) -> str:
         return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"
     if m.verdict.band is None:
         return "NO VERDICT YET"
+    if advice.tank_denies(m):
+        return IN_DOUBT
+    if m.run.doubt and not m.run.one_sided:  # the doubt is what keeps it open, whatever the marks do
+        return ONE_RUN_ONLY if m.run.doubt == DOUBT_ONE_RUN else IN_DOUBT
     title = advice.BAND_TITLE[m.verdict.band]
     if m.verdict.sure:
         return title
