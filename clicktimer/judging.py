@@ -30,7 +30,7 @@ _RESEMBLES = -4.0
 """Score from which a sound before the first told click may have been one."""
 _CLOCK_S = 3.0
 _CLOCK_TICKS = 8
-_PLAIN_TURN, _PLAINEST_TURN, _LEAST_TURN = 6.0, 18.0, 3.0
+_PLAIN_TURN, _PLAINEST_TURN, _LEAST_TURN, _LEAST_TURN_OF_TWO = 6.0, 18.0, 3.0, 1.5
 _HARDLY_APART, _NO_SNAP = 0.5, -1.2
 """On the develop half no kind of true click has a snap score below -1.0 where the level is so doubtful ..."""
 _OWN_KIND = 2.0
@@ -138,7 +138,8 @@ def pump_unheard(field: Field, solution: Solution) -> bool:
         return False
     if solution.track.apart < _LEAST_APART:
         return True
-    return min(len(m) for m in solution.members) >= 3 and turn_of(field, solution) < _LEAST_TURN
+    fewest = min(len(m) for m in solution.members)
+    return fewest >= 2 and turn_of(field, solution) < (_LEAST_TURN if fewest >= 3 else _LEAST_TURN_OF_TWO)
 
 
 def level_denies(field: Field, solution: Solution) -> bool:
