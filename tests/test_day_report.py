@@ -15,15 +15,18 @@ from clicktimer.cli import run
 from clicktimer.cycles import pair_cycles
 from clicktimer.day.compare import compare
 from clicktimer.day.log import DayLog
+from clicktimer.day.measured import read_measured_day
 from clicktimer.day.read import DayReading, other_tanks, read_day
 from clicktimer.formats import UnitSystem
 from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
 from clicktimer.report.day_json import reading_json
 from clicktimer.report.day_text import render_day
+from clicktimer.settings import MeasureOptions
 from clicktimer.simulator.demo import demo_recording
 from clicktimer.simulator.household import simulate, us_system
 from clicktimer.simulator.system import Use
 from clicktimer.simulator.uses import household_uses
+from clicktimer.site.described import describe
 from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.units import gal_to_l
 
@@ -232,6 +235,30 @@ def test_less_than_an_hour_is_held_against_no_limit_of_an_hour_that_it_may_still
     assert not [f for f in day.starts.motor if f.what == "starts_per_h"]
     text, _ = told(4, 61.0)
     assert "4 starts in an hour: within the most" in text
+
+
+def test_a_leak_that_makes_most_starts_is_put_before_the_tank_everywhere():
+    """Household of 14 h with a leak; of the simulator's truth most starts are the leak's own."""
+    house, hours_s = us_system(20.0, pump_gpm=8.0), 14 * 3600.0
+    line = simulate(house, household_uses("seeping", hours_s, 7), duration_s=hours_s, seed=7)
+    clicks = [Click(t, "cut-in", 0.99) for t in line.cut_ins_s] + [Click(t, "cut-out", 0.99) for t in line.cut_outs_s]
+    cycles = pair_cycles(sorted(clicks, key=lambda c: c.time_s), start_s=0.0, end_s=hours_s)
+    source = SourceInfo("leak.flac", hours_s, 48_000, 1, None, "2031-05-04 00:00", "given")
+    m = Measurement(source, (), cycles, (), None, None, Verdict(None, False, ""))
+    options = MeasureOptions(system=describe({"tank": ("20 gal",), "pump_rate": "8 gpm"}))
+    m, day = read_measured_day(m, options)
+    assert day.leak_makes_most_starts
+    text = " ".join(render_day(day, "leak.flac").split())
+    assert text.index("stop the leak first") < text.index("larger tank at the next change")
+    assert m.verdict.text == day.verdict.text
+    assert m.causes is not None
+    assert m.causes.ranked[0].cause.name == "house-leak"
+    assert "check valve" in m.causes.text  # whether house or well side, no click tells
+    assert "too small" in m.causes.text.partition("Beside it, for another trouble")[2]  # both may be true
+    document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
+    jsonschema.validate(document, SCHEMA)
+    assert document["starts"]["flows"][0]["remedy"] == "leak"
+    assert "leak first" in document["verdict"]["text"]
 
 
 def test_a_run_over_five_times_r0_whose_clicks_are_in_doubt_is_told_as_that():

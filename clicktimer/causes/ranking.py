@@ -6,7 +6,7 @@ often each cause is met. It is called open where the evidence is thin or two cau
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from typing import Literal
 
@@ -100,7 +100,7 @@ def rank(facts: Mapping[str, str], known: Table | None = None) -> CausesResult:
     weighed = [_weigh(cause, facts) for cause in all_of.causes if set(cause.explains) & names]
     ranked = tuple(sorted(weighed, key=lambda r: -r.score))
     words = tuple(c.words for c in complaints)
-    status, text = _status(ranked, facts, words)
+    status, text = _status(ranked, facts, names)
     stop = any(_any(c.stop, facts) for c in complaints)
     settle = _settling(ranked, facts, all_of) if status == "open" and not stop else ()
     first = tuple(BY_NAME[c.first] for c in complaints if c.first)
@@ -125,9 +125,7 @@ def _weigh(cause: Cause, facts: Mapping[str, str]) -> RankedCause:
     return RankedCause(cause, score, standing, supports, against)
 
 
-def _status(
-    ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: tuple[str, ...]
-) -> tuple[Status, str]:
+def _status(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: Set[str]) -> tuple[Status, str]:
     method = [r for r in ranked if r.cause.method and r.score >= DOES_NOT_APPLY]
     if method:
         told = method[0].cause
@@ -149,10 +147,21 @@ def _status(
     if first.standing == "fits" and strong and not close and not doubted:
         return "leads", f"What fits best: {lower_title(first.cause.title)}."
     near = [r for r in ranked if r.standing != "unlikely" and first.score - r.score < LEAD][:MOST_SHOWN]
+    # Causes of different complaints may both be true: only one that explains the same is held against the first.
+    same = set(first.cause.explains) & complaints
+    beside = [r for r in near if not r.cause.method and not same & set(r.cause.explains)]
+    near = [r for r in near if r not in beside]
+    besides = f" Beside it, for another trouble: {'; '.join(_titles(beside))}." if beside else ""
     if len(near) > 1 or doubted:
-        titles = [lower_title(r.cause.title) for r in (near if len(near) > 1 else ranked[:2])]
-        return "open", f"Open: what is known cannot tell between these: {'; '.join(titles)}."
+        titles = _titles(near if len(near) > 1 else ranked[:2])
+        return "open", f"Open: what is known cannot tell between these: {'; '.join(titles)}.{besides}"
+    if beside:
+        return "open", f"Open: more than one trouble is likely: {'; '.join(_titles([first, *beside]))}."
     return "open", f"Open: the evidence is thin. What fits best so far: {lower_title(first.cause.title)}."
+
+
+def _titles(ranked: Sequence[RankedCause]) -> list[str]:
+    return [lower_title(r.cause.title) for r in ranked]
 
 
 def lower_title(title: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from clicktimer.causes.ranking import likely_causes
 from clicktimer.day.log import DayLog
-from clicktimer.day.read import DayReading, read_day
+from clicktimer.day.read import DayReading, leak_first, read_day
 from clicktimer.day.walltime import parse_zone, started_seconds
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions
@@ -43,7 +43,7 @@ def read_measured_day(
         bursts=sum(c.chatter > 1 for c in m.clicks), said=said,
     )  # fmt: skip
     if said is not None:
-        reading = replace(reading, run=said, verdict=m.verdict)
+        reading = replace(reading, run=said, verdict=leak_first(reading, m.verdict))
     tank = size_tank(described.system, reading.run, described.units, m.cycles)
     m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
     return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading

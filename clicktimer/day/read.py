@@ -28,6 +28,10 @@ from clicktimer.verdict import judge
 
 ENOUGH_RUNS: Final = 8
 NIGHT: Final = (0, 5 * 60)
+LEAK_FIRST: Final = (
+    "Find and stop the leak first: water that seeps away makes most of the pump's starts. What follows of run and tank "
+    "comes after that."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +119,7 @@ def read_day(
         log, no_use, rate_l_per_min=rate_l_per_min, rate_share=spread, power_w=None if motor is None else motor.power_w,
         phase=None if motor is None else motor.phase,
         maker_least_run_s=None if motor is None else motor.least_run_s, with_motor=with_motor, bursts=bursts,
-        stories=stories, said=said,
+        stories=stories, said=said, seeping=seeping,
     )  # fmt: skip
     water = None
     if not untrusted:
@@ -131,12 +135,23 @@ def read_day(
         limit = seeping.limit_duty * rate_l_per_min * (1 + spread)
     changes = find_changes(log, no_use)
     enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
-    return DayReading(
+    reading = DayReading(
         log, no_use, run, verdict, seeping, flow, limit, starts, water, _night(log, water, zone),
         changes, replay(log, no_use, seeping, others, stories=stories) if others else (),
         withheld(log, no_use) if others else "",
         left_out(log, stories), untrusted, _facts(log, seeping, starts, changes, enough=enough),
     )  # fmt: skip
+    if seeping.told:
+        share = "most" if reading.leak_makes_most_starts else "some"
+        reading = replace(reading, log_facts={**reading.log_facts, "seeping-starts": share})
+    return replace(reading, verdict=leak_first(reading, verdict))
+
+
+def leak_first(reading: DayReading, verdict: Verdict) -> Verdict:
+    """A verdict, with the leak before it where that makes most of the starts: a larger tank would only hide it."""
+    if not reading.leak_makes_most_starts or verdict.text.startswith(LEAK_FIRST):
+        return verdict
+    return replace(verdict, text=f"{LEAK_FIRST} {verdict.text}")
 
 
 def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:

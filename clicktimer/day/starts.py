@@ -15,6 +15,7 @@ from clicktimer.day.counted import HOUR_S, Counted, by_chance, count_starts, in_
 from clicktimer.day.log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
 from clicktimer.day.repair import Repaired
+from clicktimer.day.seeping import Seeping
 from clicktimer.day.steady import SteadyUse
 from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
 from clicktimer.records import RunTime
@@ -27,14 +28,16 @@ ENDLESS_RATIO: Final = 5.0  # a run over 5 r0 "does not end"
 MARK_S: Final = 60.0
 MIDDLE: Final = (0.2, 0.8)  # a duty between these makes more than 64 % of the most starts that a flow can make
 
-Remedy = Literal["flow", "tank", "either"]
+LEAK_BEFORE: Final = "Stop the leak before anything else."
+
+Remedy = Literal["flow", "tank", "either", "leak"]
 
 
 @dataclass(frozen=True, slots=True)
 class FlowFound:
     """A steady use that makes the pump cycle. share: of all starts. per_h: starts an hour while it lasts.
 
-    flow: L/min, None without a pump rate. remedy: whether another flow or another tank helps.
+    flow: L/min, None without a pump rate. remedy: whether another flow or another tank helps, or the flow is a leak.
     """
 
     use: SteadyUse
@@ -118,12 +121,13 @@ def read_starts(
     bursts: int = 0,
     stories: Sequence[Repaired] = (),
     said: RunTime | None = None,
+    seeping: Seeping | None = None,
 ) -> Starts:
     """Count the starts of a log and hold them against the motor's limits.
 
     rate_l_per_min: the pump's, None unknown; rate_share: half width of its interval over it. bursts: clicks that were
     heard as a burst. stories: of the log, where r0 is known. said: the run with no water where the user said how the
-    taps were; else that of ordinary use is held against the motor's least run.
+    taps were; else that of ordinary use is held against the motor's least run. seeping: as it was told.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
     told = count_starts(log, stories)
@@ -165,7 +169,17 @@ def read_starts(
         None if longest is None else float(runs.starts_s[longest]),
         endless,
         int(np.sum(runs.runs_s < CHATTER_S) + np.sum(runs.rests_s[rests] < CHATTER_S)) + bursts,
-        tuple(_flow(use, told.starts, r0_s, rate_l_per_min, rate_share) for use in _alike(no_use.steady)),
+        tuple(
+            _flow(
+                use,
+                told.starts,
+                r0_s,
+                rate_l_per_min,
+                rate_share,
+                leak=seeping is not None and seeping.is_flow(use.duty),
+            )
+            for use in _alike(no_use.steady)
+        ),
         motor,
     )
 
@@ -231,12 +245,20 @@ def _all_spread(groups: Sequence[tuple[float, float, int]]) -> float:
 
 
 def _flow(
-    use: SteadyUse, starts: Amount, r0_s: float | None, rate_l_per_min: float | None, rate_share: float
+    use: SteadyUse,
+    starts: Amount,
+    r0_s: float | None,
+    rate_l_per_min: float | None,
+    rate_share: float,
+    *,
+    leak: bool,
 ) -> FlowFound:
     own_s = use.no_use_run_s if r0_s is None else r0_s
     middle = MIDDLE[0] <= use.duty <= MIDDLE[1]
     remedy: Remedy = "tank" if own_s < MARK_S and not middle else "flow" if own_s >= MARK_S and middle else "either"
-    if remedy == "flow":
+    if leak:
+        remedy, text = "leak", LEAK_BEFORE
+    elif remedy == "flow":
         text = (
             "The tank is not short; this flow lies near half of the pump's rate, where the pump starts most. A flow "
             "nearer to the pump's rate, or a much smaller one, makes fewer starts; a larger tank would too, at a price."

@@ -60,10 +60,7 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         if flow.flow is not None:
             size = in_units(flow.flow, "L/min", units)
         if day.seeping.is_flow(flow.use.duty):
-            text = (
-                f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. Stop the leak before anything "
-                "else."
-            )
+            text = f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. {flow.text}"
         else:
             text = (
                 f"A steady use of {size} from {when(day, flow.use.from_s)}: {flow.use.count} starts, {of_all}, "
