@@ -15,13 +15,16 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.cli.live_screen import Screen
 from clicktimer.live.by_sound import Change
 from clicktimer.live.engine import Engine
 from clicktimer.live.session import RecordingSource, Said, Session
 from clicktimer.live.state import Alarms, Note, state_of, told_clicks
 from clicktimer.live.whole import measure_folder
+from clicktimer.page.shown import Shown
 from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Click, Gap, Measurement
+from clicktimer.report.words import clock_text, started_time
 from clicktimer.settings import MeasureOptions
 from clicktimer.sound import open_recording
 from clicktimer.store.folder import Event, Folder
@@ -357,7 +360,25 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
     assert measured.run == measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT).run
     assert [w.code for w in measured.warnings] == ["clock-changed"]
     assert measured.source.started_how == "clock"
-    assert measured.source.started_at == "2031-05-04T06:30:00+00:00"
+    assert measured.source.started_at == "2031-05-04T06:30:00.000+00:00"
+
+
+def test_one_click_has_one_time_of_day_on_the_live_line_the_page_and_in_the_report(tmp_path: Path):
+    clock = FakeClock()
+    clock.now_s += 0.9  # whole seconds would be cut off
+    source = RecordingSource(open_recording(FIXTURES / "short-cycling-12s.flac").blocks(), 16_000, "clock", piece_s=0.5)
+    place = Folder.create(tmp_path / "L", {}, clock=clock)
+    session = Session(source, place, SHUT, program="test", clock=clock, provisional=False)
+    screen = Screen(session, until_s=None, tone=False, command=None)
+    while not source.ended:
+        session.step()
+        clock.now_s += 0.52  # what the microphone's buffer holds back
+    measured = session.finish("end of the recording")
+    started = started_time(measured.source.started_at)
+    runs = Shown(tmp_path / "L").now()["runs"][::-1]
+    for cycle, run in zip(measured.cycles, runs, strict=True):
+        at = clock_text(cycle.cut_in_s, started)
+        assert (screen._clock(cycle.cut_in_s), run["began"]) == (at, at)
 
 
 @pytest.fixture

@@ -207,6 +207,36 @@ def test_where_no_sound_comes_any_more_it_is_said_and_the_watch_stands(tmp_path:
     place.close()
 
 
+def test_a_run_counted_beside_it_is_not_denied_where_nothing_is_judged_yet(tmp_path: Path):
+    place = Folder.create(tmp_path / "L", {})
+    place.begin(rate_hz=48_000, device="made up", start_s=0.0, program="test")
+    unsure = [Event(s + 2.0, "kind", s, k, 0.3, 12.0, "", 0.0005) for s, k in ((5.0, "cut-in"), (17.0, "cut-out"))]
+    place.commit(Batch(end_s=60.0, events=unsure))
+    page = told(tmp_path / "L")
+    assert ["Whole runs", "1"] in page["facts"]
+    assert page["last"]["run"].startswith("12.0")
+    assert page["verdict"]["title"] == "Nothing to judge yet"
+    assert page["verdict"]["found"] == [
+        "One whole run of the pump has been timed so far, but not by clicks that are sure enough yet to judge by."
+    ]
+    place.close()
+
+
+def test_nothing_is_quieter_than_the_quietest_moments_and_the_day_is_told(tmp_path: Path):
+    place = Folder.create(tmp_path / "L", {})
+    place.begin(rate_hz=48_000, device="made up", start_s=0.0, program="test")
+    place.commit(Batch(end_s=60.0))
+    shown = Shown(tmp_path / "L")
+    shown.now()
+    shown._following.levels_db.extend([-90.0] * 59 + [-119.0])
+    page = shown.now()
+    assert page["level"]["text"].startswith("-119 dB now, -119 dB in the quietest")
+    began = shown._following.sessions[0].began
+    assert f"{began:%Y-%m-%d %H:%M:%S}" in page["status_text"]
+    shown.close()
+    place.close()
+
+
 def test_a_run_that_does_not_end_is_on_the_page_while_it_lasts(tmp_path: Path):
     place = Folder.create(tmp_path / "L", {})
     place.begin(rate_hz=48_000, device="made up", start_s=0.0, program="test")

@@ -7,7 +7,6 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Sequence
-from datetime import datetime, timedelta
 
 import click
 
@@ -147,8 +146,8 @@ class Screen:
             self.line(f"          the command could not be run: {error.strerror}")
 
     def _clock(self, time_s: float) -> str:
-        """The time of day of a moment of the sound, by the computer's clock now."""
-        return (datetime.now() - timedelta(seconds=max(self._session.engine.end_s - time_s, 0.0))).strftime("%H:%M:%S")
+        """The time of day of a moment of the sound, as page and report tell it."""
+        return self._session.wall_of(time_s).strftime("%H:%M:%S")
 
 
 def live_line(state: State, until_s: float | None, prompt: str = "", *, width: int = MOST_WIDTH) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Final, Literal, Protocol
 
 import numpy as np
@@ -115,9 +116,14 @@ class Session:
         self._free = free_bytes(folder.path)
         self._told_full = False
         self._wall_off_s = self._wall_offset()
+        self._zero = self._clock.wall() - timedelta(seconds=start_s)
         folder.begin(rate_hz=source.rate_hz, device=source.name, start_s=start_s, program=program)
         self._batch.log.append((start_s, "began", f"listening to {source.name} at {source.rate_hz} Hz, keep {keep}"))
         self.folder.commit(self._take_batch())
+
+    def wall_of(self, time_s: float) -> datetime:
+        """The time of day of a moment of the sound, as page and report tell it: from when this session began."""
+        return self._zero + timedelta(seconds=time_s)
 
     # -- a step ----------------------------------------------------------------------------------------------------
 

@@ -149,7 +149,7 @@ def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
     if recording is not None:
         source = replace(SourceInfo(**recording), duration_s=stored.end_s)
     else:
-        began = (first.began - timedelta(seconds=first.start_s)).isoformat(timespec="seconds")
+        began = (first.began - timedelta(seconds=first.start_s)).isoformat(timespec="milliseconds")
         source = SourceInfo(stored.path.name, stored.end_s, first.rate_hz, 1, None, began, "clock")
     if started is not None:
         source = replace(source, started_at=parse_started(started), started_how="given")

@@ -123,14 +123,14 @@ class Shown:
         if status == "silent" and f.log and f.log[-1][2] in ("gone", "silent"):
             why = f.log[-1][3]
         return words.STATUS[status].format(
-            began=self._clock(f.sessions[0].start_s),
-            ended=self._clock(session.end_s),
+            began=self._clock(f.sessions[0].start_s, dated=True),
+            ended=self._clock(session.end_s, dated=True),
             length=format_time(session.end_s),
             seconds=format_time(max(self._since_written_s(session), 0.0)),
             why=why if status == "silent" else words.WHY_ENDED.get(session.ended or "", session.ended or ""),
         )
 
-    def _clock(self, time_s: float) -> str:
+    def _clock(self, time_s: float, *, dated: bool = False) -> str:
         """The time of day of a moment of the sound; of a recording without one the time from its beginning."""
         f = self._following
         began = None
@@ -145,6 +145,8 @@ class Shown:
             hours, minutes = divmod(int(minutes), 60)
             return f"{hours}:{minutes:02d}:{rest:04.1f}" if hours else f"{minutes}:{rest:04.1f}"
         moment = began + timedelta(seconds=time_s)
+        if dated:
+            return f"{DAYS[moment.weekday()]} {moment:%Y-%m-%d %H:%M:%S}"
         day = f"{DAYS[moment.weekday()]} " if f.sessions[-1].end_s > LONG_S else ""
         return day + moment.strftime("%H:%M:%S")
 
@@ -197,7 +199,7 @@ class Shown:
         levels = self._following.levels_db
         if status != "listening" or not levels:
             return {"text": words.NO_LEVEL if status == "silent" else "", "db": None}
-        quiet = sorted(levels)[len(levels) // 10]
+        quiet = min(sorted(levels)[len(levels) // 10], levels[-1])  # nothing is quieter than the quietest
         return {"text": words.LEVEL.format(now=levels[-1], quiet=quiet), "db": round(levels[-1], 1)}
 
     def _heard(self, status: str, now_s: float) -> str:

@@ -46,7 +46,7 @@ def verdict_told(
     tone, title = headline(measured, marks_s)
     found, settle = list(found_of(measured, marks_s)), measured.verdict.settle
     if how == "live" and measured.run is None and measured.ambiguous is None:
-        title, found, settle = words.NOT_YET, [words.NOT_YET_FOUND], ""
+        title, found, settle = words.NOT_YET, [_not_yet(measured.cycles)], ""
     notes = []
     if measured.run is not None and measured.run.doubt:
         notes.append(measured.run.doubt)
@@ -65,6 +65,15 @@ def verdict_told(
         "standing": words.SETTLED if how == "ended" else words.PROVISIONAL,
         "standing_text": words.STANDING[how].format(folder=folder),
     }
+
+
+def _not_yet(cycles: Sequence[Cycle]) -> str:
+    """Why nothing is judged yet: what is counted as a whole run beside it must not be denied."""
+    whole = sum(c.complete and c.run_s is not None for c in cycles)
+    if not whole:
+        return words.NOT_YET_FOUND
+    count, verb = ("One whole run", "has") if whole == 1 else (f"{whole} whole runs", "have")
+    return words.NOT_YET_SURE.format(count=count, verb=verb)
 
 
 def runs_told(cycles: Sequence[Cycle], settled_s: Settled, clock: Clock, *, running: bool) -> list[dict[str, Any]]:

@@ -51,8 +51,11 @@ LAST: Final = "Began at {began}; {interval} (95 %). This run alone would be: {ba
 LAST_IN_USE: Final = " Water in use lengthens a run."
 STOPPED_AT: Final = "stopped at {when}"
 GOES_ON: Final = "runs now"
-UNTIL_ENDED: Final = "until it is ended"
+UNTIL_ENDED: Final = "no end set"
 NOT_YET: Final = "Nothing to judge yet"
+NOT_YET_SURE: Final = (
+    "{count} of the pump {verb} been timed so far, but not by clicks that are sure enough yet to judge by."
+)
 NOT_YET_FOUND: Final = "No whole run of the pump, from its start to its stop, has been timed so far."
 REFILLS: Final = "What the open tap adds to a run of the refill test is taken into account."
 
