@@ -131,6 +131,11 @@ def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest
     jsonschema.validate(document, SCHEMA)
     assert document["starts"]["count"] == 3
     assert document["run"]["how"] == "taps shut"
+    # Every tap was said to be shut: no use is told, and nothing that says that the run is not known.
+    assert "steady use" not in out
+    assert "too few" not in out
+    assert document["run_withheld"] is None
+    assert document["run_rests_on"]["steady"] == document["starts"]["flows"] == []
     assert picture.read_bytes().startswith(b"<?xml")
     assert run(["compare", str(result), str(result)]) == 0
     assert "no change" in capsys.readouterr().out

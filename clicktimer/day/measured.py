@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from clicktimer.causes.ranking import likely_causes
 from clicktimer.day.log import DayLog
@@ -13,6 +13,8 @@ from clicktimer.day.walltime import parse_zone, started_seconds
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.tank.sizing import size_tank
+
+NO_USE_TO_REPLAY: Final = "Not told: with every tap said to be shut no use of water is there to run through another."
 
 
 def read_measured_day(
@@ -43,7 +45,25 @@ def read_measured_day(
         bursts=sum(c.chatter > 1 for c in m.clicks), said=said,
     )  # fmt: skip
     if said is not None:
+        if said.how == "taps shut":
+            reading = without_uses(reading)
         reading = replace(reading, run=said, verdict=leak_first(reading, m.verdict))
     tank = size_tank(described.system, reading.run, described.units, m.cycles)
     m = replace(m, run=reading.run, verdict=reading.verdict, tank=tank)
     return replace(m, causes=likely_causes(m, tank, described.found, log=reading.log_facts)), reading
+
+
+def without_uses(reading: DayReading) -> DayReading:
+    """A reading of sound in which every tap was said to be shut: what looks like a steady use is none.
+
+    Then whoever tested made the starts, and there is no use of water to run through another tank.
+    """
+    facts = {name: value for name, value in reading.log_facts.items() if name != "steady-use"}
+    return replace(
+        reading,
+        no_use=replace(reading.no_use, steady=()),
+        starts=replace(reading.starts, flows=()),
+        log_facts=facts,
+        replayed=(),
+        replay_withheld=NO_USE_TO_REPLAY if reading.replayed or reading.replay_withheld else "",
+    )

@@ -66,6 +66,11 @@ class DayReading:
         return None if self.night is None else self.night.value
 
     @property
+    def run_of_the_day(self) -> bool:
+        """Whether the run was read from ordinary use, and not measured with the taps as the user said."""
+        return self.run is not None and self.run.how == self.no_use.how
+
+    @property
     def leak_makes_most_starts(self) -> bool:
         """Whether seeping is told and more than half of the starts are its own."""
         return sum(f.share.value for f in self.starts.flows if self.seeping.is_flow(f.use.duty)) > 0.5

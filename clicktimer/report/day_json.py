@@ -27,7 +27,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
     document |= {"format": FORMAT, "version": FORMAT_VERSION}
     more: dict[str, Any] = {
         "zone": log.zone,
-        "run_withheld": day.no_use.reason or None,
+        "run_withheld": None if day.run is not None else day.no_use.reason or None,
         "run_rests_on": {
             "how": day.no_use.how,
             "near": day.no_use.near,

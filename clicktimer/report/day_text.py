@@ -73,7 +73,8 @@ def _title(day: DayReading) -> str:
 def day_run_blocks(day: DayReading) -> list[Block]:
     """Return the run with no water in use and what it rests on, or why it is not told."""
     lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
-    if day.run is not None:
+    # A run that rests on what the user said of the taps is no reading of ordinary use: its verdict says on what.
+    if day.run is not None and day.run_of_the_day:
         lines.append(Words(f"{day.no_use.text} {INTERVAL}"))
     return lines
 
