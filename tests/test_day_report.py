@@ -266,6 +266,24 @@ def test_a_leak_that_makes_most_starts_is_put_before_the_tank_everywhere():
     assert "leak first" in document["verdict"]["text"]
 
 
+def test_a_run_timed_by_the_pumps_sound_is_told_as_that_in_text_and_json():
+    m, day = a_day()
+    index = min(range(1, len(day.log.cycles) - 1), key=lambda i: day.log.cycles[i].run_s or DAY_S)
+    cycles = list(day.log.cycles)
+    run_s = cycles[index].run_s
+    assert run_s is not None
+    cycles[index] = replace(cycles[index], complete=False, how="pump sound", confidence=0.8,
+                            run_low_s=run_s - 0.59, run_high_s=run_s + 0.59)  # fmt: skip
+    day = read_day(replace(day.log, cycles=tuple(cycles)))
+    text = " ".join(render_day(day, "cellar.flac").split())
+    assert re.search(r"hortest run [\d.]+ s \(±0.59 s\) \(an end by the pump's sound\)", text)
+    assert "1 run timed by the pump's sound" in text
+    document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
+    jsonschema.validate(document, SCHEMA)
+    (found,) = [r for r in document["left_out"] if r["why"] == "by the pump's sound"]
+    assert (found["at_s"], found["run_s"]) == pytest.approx((cycles[index].cut_in_s, run_s), abs=1e-5)
+
+
 def test_a_run_over_five_times_r0_whose_clicks_are_in_doubt_is_told_as_that():
     """Two starts an hour, each of 40 s; an end and the next start are missed, so that a rest looks a run."""
     ins_s = [600.0 + 1800.0 * i + 90.0 * (i % 4) for i in range(40)]

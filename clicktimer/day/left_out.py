@@ -13,7 +13,7 @@ from typing import Final, Literal
 from clicktimer.day.log import LEAST_CONFIDENCE, DayLog
 from clicktimer.day.repair import Repaired, at_gap
 
-Why = Literal["cut off", "one click alone", "not sure enough", "clicks in doubt"]
+Why = Literal["cut off", "one click alone", "not sure enough", "clicks in doubt", "by the pump's sound"]
 NEAR_S: Final = 0.001
 
 
@@ -22,7 +22,7 @@ class LeftOut:
     """at_s: when it began, or the one click of it, seconds of the log. run_s: its length by the clicks, None unknown.
 
     why: "cut off" by an end of the log or a gap; "clicks in doubt": one of its two may be false, or one between them
-    was missed.
+    was missed; "by the pump's sound": one end of it was told by that alone, so that it counts, timed less finely.
     """
 
     at_s: float
@@ -67,4 +67,6 @@ def left_out(log: DayLog, stories: Sequence[Repaired]) -> tuple[LeftOut, ...]:
             found.append(LeftOut(at_s, cycle.run_s, "not sure enough"))
         elif stories and held[(round(at_s / NEAR_S), round((cycle.cut_out_s or 0.0) / NEAR_S))] < 0.5 * len(stories):
             found.append(LeftOut(at_s, cycle.run_s, "clicks in doubt"))
+        elif cycle.how == "pump sound":
+            found.append(LeftOut(at_s, cycle.run_s, "by the pump's sound"))
     return tuple(found)

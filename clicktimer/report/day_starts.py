@@ -39,11 +39,11 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.shortest_rest_s is not None:
         lengths.append(f"Shortest rest {_timed(s.shortest_rest_s)}")
     if s.shortest_run_s is not None and s.shortest_run_s != s.longest_run_s:
-        lengths.append(f"shortest run {_timed(s.shortest_run_s)}")
+        lengths.append(f"shortest run {_timed(s.shortest_run_s)}{_by_sound(day, s.shortest_run_s)}")
     if s.longest_run_s is not None:
         doubted = any(r.why == "clicks in doubt" and r.at_s == s.longest_at_s for r in day.left_out)
         longest = f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}"
-        lengths.append(longest + (" (in doubt)" if doubted else ""))
+        lengths.append(longest + (" (in doubt)" if doubted else _by_sound(day, s.longest_run_s)))
     if lengths:
         text += f" {', '.join(lengths)}.".replace(f" {lengths[0][0]}", f" {lengths[0][0].upper()}", 1)
     lines: list[Block] = [Words(text)]
@@ -73,6 +73,12 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.motor:
         lines.append(Words(MAKER_WINS))
     return lines
+
+
+def _by_sound(day: DayReading, length: Amount) -> str:
+    """What is said behind a length of which one end was told by the pump's sound alone."""
+    by_sound = any(r.why == "by the pump's sound" and r.run_s == length.value for r in day.left_out)
+    return " (an end by the pump's sound)" if by_sound else ""
 
 
 def _endless(day: DayReading) -> str:

@@ -19,6 +19,7 @@ LEFT_OUT: Final[dict[Why, str]] = {
     "one click alone": "with only one click heard",
     "not sure enough": "with clicks that are not sure enough",
     "clicks in doubt": "with a click in doubt",
+    "by the pump's sound": "timed by the pump's sound at an end whose click was not heard, less finely",
 }
 
 
