@@ -22,7 +22,7 @@ from clicktimer.day.walltime import hours_of_day, parse_span, parse_zone, spans_
 from clicktimer.day.water import read_water
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Click, Cycle, Gap, RunTime
-from clicktimer.report.comparison import side_texts
+from clicktimer.report.comparison import render_comparison, side_texts
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
 from clicktimer.simulator.uses import household_uses
@@ -466,6 +466,10 @@ def test_what_a_few_hours_or_a_test_cannot_say_of_a_day_is_not_compared():
     short = {d.name: d for d in compare(of_a_day, of_hours).differences}
     for name in ("starts in the worst hour", "water a day", "share of the time that the pump ran"):
         assert (short[name].after, short[name].finding) == (None, "cannot tell")
+    told = " ".join(render_comparison(compare(of_a_day, of_hours)).split())
+    assert "b.wav (4 h 00 min)" in told
+    assert "Not told after: starts, worst hour; time the pump ran; water a day: it is shorter than 0.9 of a day" in told
+    assert "Not told" not in render_comparison(compare(of_a_day, of_a_day))
     tested = {**of_a_day, "program": {"settings": {"taps": {"value": "shut", "from": "option"}}}}
     assert {d.name for d in compare(tested, tested).differences} == {"run with no water in use", "seeping"}
 

@@ -38,19 +38,44 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
+class NotTold:
+    """Figures (by name) that one side cannot tell, and why."""
+
+    side: Literal["before", "after"]
+    names: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences, and what the valve test says where it was one (empty else)."""
+    """All differences, and what the valve test says where it was one (empty else).
+
+    before_heard_s, after_heard_s: length of each, s, None not known. not_told: why a side lacks a figure of the other.
+    """
 
     before: str
     after: str
     differences: tuple[Difference, ...]
     valve: str
+    before_heard_s: float | None = None
+    after_heard_s: float | None = None
+    not_told: tuple[NotTold, ...] = ()
 
 
 _Seen = tuple[float, float, float]
 
 LEAST_S: Final = 0.9 * 86_400.0
 """A shorter log says nothing of a whole day's water, duty or worst hour, since the hours not heard may be unlike."""
+
+UPPER_BOUND: Final = "its run is only an upper bound, since water may have been in use"
+NO_RUN: Final = "no run with no water in use is told of it"
+NO_DAY: Final = "it was measured, not read as a day: give the recording, or what day --json wrote"
+NO_RATE: Final = "the pump's rate was not given"
+NO_LIMIT: Final = "no rest is known in it, or its clicks are not to be trusted"
+TESTED: Final = "whoever tested with the taps made its starts"
+LESS_THAN_AN_HOUR: Final = "it is shorter than an hour"
+LESS_THAN_A_DAY: Final = "it is shorter than 0.9 of a day, and the hours not heard may be unlike the others"
+NOT_IN_IT: Final = "it is not told of that recording"
 
 
 def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
@@ -71,12 +96,44 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
         ("seeping", "L/min", _seeping),
     )
     differences = [_difference(name, unit, read(before), read(after)) for name, unit, read in rows]
+    shown = tuple(d for d in differences if d.before is not None or d.after is not None)
     return Comparison(
         str(_in(before, "source", "name") or "before"),
         str(_in(after, "source", "name") or "after"),
-        tuple(d for d in differences if d.before is not None or d.after is not None),
+        shown,
         _valve(before, after) if valve_test else "",
+        _in(before, "source", "duration_s"),
+        _in(after, "source", "duration_s"),
+        (
+            *_not_told("before", before, [d.name for d in shown if d.before is None]),
+            *_not_told("after", after, [d.name for d in shown if d.after is None]),
+        ),
     )
+
+
+def _not_told(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotTold]:
+    """Why one side lacks these figures, those of the same reason together."""
+    reasons: dict[str, list[str]] = {}
+    for name in names:
+        reasons.setdefault(_why(name, d), []).append(name)
+    return [NotTold(side, tuple(of_it), why) for why, of_it in reasons.items()]
+
+
+def _why(name: str, d: Mapping[str, Any]) -> str:
+    if name == "run with no water in use":
+        return UPPER_BOUND if _in(d, "run", "one_sided") else NO_RUN
+    if d.get("format") != "clicktimer-day":
+        return NO_DAY
+    if name == "seeping":
+        return NO_RATE if _in(d, "seeping", "limit_share_of_pump_rate") is not None else NO_LIMIT
+    if not _own_use(d):
+        return TESTED
+    heard_s = float(_in(d, "source", "duration_s") or 0.0)
+    if heard_s < (LEAST_FOR_A_DAY_S if name == "starts a day" else LEAST_S):
+        return LESS_THAN_AN_HOUR if name == "starts a day" else LESS_THAN_A_DAY
+    if name == "water a day" and _in(d, "water") is not None:
+        return NO_RATE
+    return NOT_IN_IT
 
 
 def _in(document: Any, *path: str) -> Any:

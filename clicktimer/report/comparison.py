@@ -10,6 +10,7 @@ from clicktimer.day.compare import Comparison, Difference
 from clicktimer.formats import UnitSystem, format_ends, format_interval
 from clicktimer.report.blocks import Block, Rows, Words, lines_of
 from clicktimer.report.day_words import up
+from clicktimer.report.words import length_text
 from clicktimer.units import l_to_gal
 
 SHORT: Final = {
@@ -31,13 +32,21 @@ def render_comparison(c: Comparison, *, units: UnitSystem = "us", emphasis: Call
         before, after = side_texts(d)
         rows.append((name, before, after, d.finding + change_text(d).replace("by", ",", 1)))
     header = ("", "before", "after", "what changed")
-    blocks: list[Block] = [Words(f"{c.before} and {c.after}"), Rows(header, rows, ("<", ">", ">", "<"))]
+    blocks: list[Block] = [
+        Words(f"{_of(c.before, c.before_heard_s)} and {_of(c.after, c.after_heard_s)}"),
+        Rows(header, rows, ("<", ">", ">", "<")),
+    ]
     if not rows:
         blocks.append(Words("Neither holds a figure that can be compared: measure both again with the taps known."))
+    blocks += [Words(f"Not told {n.side}: {'; '.join(SHORT.get(x, x) for x in n.names)}: {n.why}.") for n in c.not_told]
     lines = [emphasis("BEFORE AND AFTER"), *lines_of(blocks)]
     if c.valve:
         lines += ["", emphasis("The valve test"), *lines_of([Words(c.valve), Words(NO_CERTIFICATE, "!")])]
     return "\n".join(lines) + "\n"
+
+
+def _of(name: str, heard_s: float | None) -> str:
+    return name if heard_s is None else f"{name} ({length_text(heard_s)})"
 
 
 def in_units(d: Difference, units: UnitSystem) -> Difference:
