@@ -363,6 +363,12 @@ def test_stock_sizes_are_told_beside_todays():
     assert others["this tank"] == 1.0
     assert others["62 gal"] == pytest.approx(3.1)
     assert other_tanks(make_system()) == ()
+    assert "20 gal" not in others  # the tank there, told once
+    metric = dict(other_tanks(make_system(tanks=(Tank(125.0),), pump=PumpRate(30.0))))  # 33 gal is 124.9 L
+    assert "33 gal" not in metric
+    assert "20 gal" in metric
+    plain = dict(other_tanks(make_system(tanks=(Tank(gal_to_l(20.0), kind="plain"),), pump=PumpRate(34.0))))
+    assert plain["20 gal"] > 1.5  # of the same size, and another tank
 
 
 # --- change ----------------------------------------------------------------------------------------------------------

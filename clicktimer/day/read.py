@@ -27,6 +27,7 @@ from clicktimer.units import L_PER_US_GAL, W_PER_HP
 from clicktimer.verdict import judge
 
 ENOUGH_RUNS: Final = 8
+SAME_SHARE: Final = 0.005  # a stock size so close to the tank there is that tank
 NIGHT: Final = (0, 5 * 60)
 LEAK_FIRST: Final = (
     "Find and stop the leak first: water that seeps away makes most of the pump's starts. What follows of run and tank "
@@ -186,7 +187,7 @@ def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:
 def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:
     """Stock sizes as (name, times the drawdown that is there); empty where the tank that is there is not known.
 
-    All with the switch and the charge that the system has.
+    All with the switch and the charge that the system has. A stock size that is the tank there is told once, as that.
     """
     if system is None or not system.tanks:
         return ()
@@ -195,7 +196,16 @@ def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:
         return ()
     bladder = fraction(system.precharge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
     named = [("this tank", 1.0)]
-    return tuple(named + [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_SIZES_GAL])
+    stock = [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_SIZES_GAL]
+    there_l = system.tanks[0].volume_l if len(system.tanks) == 1 else math.inf
+    return tuple(
+        named
+        + [
+            (name, times)
+            for gal, (name, times) in zip(STOCK_SIZES_GAL, stock, strict=True)
+            if abs(times - 1) > SAME_SHARE or abs(gal * L_PER_US_GAL / there_l - 1) > SAME_SHARE
+        ]
+    )
 
 
 def times_of(system: System, other: System) -> float:

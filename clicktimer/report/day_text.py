@@ -22,6 +22,11 @@ LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
 MOST_DAYS = 14
 LONGEST_NAME = 12
 NO_BALANCE = "Without a whole run there is no balance."
+RESTS_ON = (
+    "The run with no water of another tank is here the run of this day times what the labels say that it gives more or "
+    "less; a table of sizes by the labels and the pump's rate alone says something else where this tank does not give "
+    "what its label promises."
+)
 INTERVAL = (
     "Meant is a refill after a long rest. The interval holds what the air's heat and the pump's law do to that; right "
     "after a quick draw the air is cold and a refill shorter still (by up to 17 %, simulated)."
@@ -192,6 +197,7 @@ def _replay_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
             "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch "
             "and charge as given."
         ),
+        Words(RESTS_ON),
     ]
 
 
