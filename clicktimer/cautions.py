@@ -20,7 +20,7 @@ BEFORE_WORK: Final = (
 )
 TANK: Final = (
     "A tank under pressure can burst: never over its plate, and a relief valve belongs on the system. A tank full of "
-    "water is heavy (33 gal: up to about 275 lb): drain it before it is moved."
+    "water is heavy (33 gal or 125 L: up to about 275 lb or 125 kg): drain it before it is moved."
 )
 LICENSED: Final = (
     "Electrical and pump work is for licensed people under the local code. Where the drinking water was opened to "

@@ -15,6 +15,7 @@ from typing import Literal
 
 from clicktimer.errors import SettingsError
 from clicktimer.formats import UnitSystem, format_power
+from clicktimer.sentences import seconds_texts
 from clicktimer.units import W_PER_HP
 
 Phase = Literal["single", "three"]
@@ -255,7 +256,13 @@ def _text(
     units: UnitSystem,
 ) -> str:
     figure = f"{_n(seen.value)}" if seen.low == seen.high else f"{_n(seen.low)} to {_n(seen.high)}"
-    subject = f"A run of {figure} s" if what == "least_run_s" else f"{figure} {_UNIT[what]}"
+    subject = f"{figure} {_UNIT[what]}"
+    if what == "least_run_s":
+        if seen.low < seen.high:  # written as the run is written everywhere else
+            figure = " to ".join(seconds_texts(seen.value, seen.low, seen.high, 1)[1:])
+        subject = f"A run of {figure} s"
+    elif seen.low == 0 < seen.high:
+        subject = f"At most {math.ceil(seen.high - 1e-9)} {_UNIT[what]}"
     if could:
         subject = f"Up to {_n(seen.high)} starts an hour, which steady use could cause"
     if not limits:

@@ -107,6 +107,11 @@ def allowed_interval_s(run: RunTime) -> tuple[float, float]:
     return run.low_s, run.high_s
 
 
+def allowance_of(run: RunTime) -> str:
+    """Say what of ``allowed_interval_s`` the interval of the run time lacks, and why; empty where it lacks nothing."""
+    return _allowance_sentence(run) if allowed_interval_s(run) != (run.low_s, run.high_s) else ""
+
+
 def same_side(run: RunTime, marks_s: tuple[float, float] = MARKS_S) -> Literal["short", "good"] | None:
     """Return what all that the run may be has in common: below the first mark, at or past the second, or neither.
 

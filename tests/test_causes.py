@@ -281,6 +281,12 @@ def test_every_cause_can_lead_and_every_check_carries_its_cautions() -> None:
         assert check.caution_texts
 
 
+def test_what_was_looked_at_is_not_asked_for_again() -> None:
+    (bladder,) = [c for c in table().causes if c.name == "bladder-failed"]
+    assert "Tap the core" in bladder.settle_for({})
+    assert "valve" not in bladder.settle_for({"air-valve": "water"})
+
+
 def test_the_air_valve_check_has_the_cautions_in_full() -> None:
     lines = " ".join(" ".join(causes_lines(rank(facts(run="short", tank="short")))).split())
     for words in ("power off at the disconnect", "water heater off", "eye protection", "never over its plate",

@@ -20,6 +20,7 @@ from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.marks import MARKS_S
 from clicktimer.records import RunTime
 from clicktimer.report.advice import next_steps
+from clicktimer.report.day import day_lines
 from clicktimer.report.tank import render_tank, tank_lines
 from clicktimer.report.tank_json import tank_json
 from clicktimer.report.text import render_text
@@ -248,6 +249,39 @@ def test_the_motor_is_held_against_what_the_run_may_be() -> None:
         sizing = size_tank(a_system(motor=Motor(373.0, "single", 60.0)), steady(seconds))
         (found,) = [f for f in day_starts(sizing).motor if f.what == "least_run_s"]
         assert found.answer == answer
+
+
+def test_a_limit_is_told_with_the_same_run_its_allowance_and_why_the_verdict_is_milder() -> None:
+    run = run_timed_by_hand(39.1)
+    day = day_starts(size_tank(a_system(20.0, motor=Motor(373.0, "single")), run), [("one house", 800.0, 1514.0)])
+    told = " ".join(day_lines(day))
+    # 39.1 s and 7 % either way: 36.36 to 41.84 s, rounded outwards as the verdict rounds it.
+    assert "A run of 36 to 42 s: shorter than the limit" in told
+    assert "up to 7 % from run to run is allowed for" in " ".join(told.split())
+    assert "rarely a trouble: a larger tank is not to wait" in " ".join(told.split())
+    assert "- At most " in told  # one way of writing the most
+    assert "0 to " not in told
+    several = day_starts(size_tank(a_system(20.0, motor=Motor(373.0, "single")), a_run(39.1)))
+    assert several.allowance == ""
+    assert not day_starts(size_tank(a_system(8.0, motor=Motor(373.0, "single")), a_run(15.0))).rarely
+
+
+def test_a_run_timed_by_hand_says_what_the_hand_is_taken_for() -> None:
+    # sd 0.10 s of an interval timed by hand (handtimed.py, with its source): 1.96 of it to either side
+    lines = " ".join(" ".join(tank_lines(size_tank(a_system(20.0), run_timed_by_hand(39.1)))).split())
+    assert "uncertain by ±0.2 s (95 %)" in lines
+    assert "up to 7 % from run to run" in lines
+
+
+def test_the_tank_there_stands_once_in_the_table() -> None:
+    for volume, rows in ((33.0, 1), (33.02, 1), (30.0, 2)):
+        lines = tank_lines(size_tank(a_system(volume), None))
+        table = [line for line in lines if line.count(" to ") >= 3 and "(" not in line]
+        own = [line for line in table if line.lstrip().startswith(("33", "30 "))]
+        assert len(own) == rows
+        assert sum("the tank there" in line for line in table) == 1
+    plain = size_tank(make_system(tanks=(Tank(gal_to_l(33.0), "plain"),)), None)
+    assert sum(line.lstrip().startswith("33 gal") for line in tank_lines(plain)) == 2  # as large, and gives less
 
 
 def test_one_missing_measurement_is_named() -> None:

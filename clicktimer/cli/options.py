@@ -26,6 +26,18 @@ F = TypeVar("F", bound=Callable[..., Any])
 SITE = "site_file"
 
 
+def _tell_names(ctx: click.Context, _param: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Answer "?" with every name that can be seen and what it means."""
+    if "?" in names and not ctx.resilient_parsing:
+        from clicktimer.causes.table import observations
+        from clicktimer.report.words import wrap
+
+        for fact in observations():
+            click.echo("\n".join(wrap(f"{fact.name}: {fact.asks}", "", "    ")))
+        ctx.exit()
+    return names
+
+
 def parse_system_options(*, origins: Mapping[str, Origin] | None = None, **texts: Any) -> SystemOptions:
     """Turn the options' texts, by name with underscores, into a SystemOptions. None or () is not given.
 
@@ -78,9 +90,10 @@ _OPTIONS = (
     click.option("--relief-valve", type=click.Choice(["tested", "there", "none"]), help="The relief valve as found."),
     click.option("--air-valve", type=click.Choice(["right", "low", "water", "nothing"]),
                  help="What came at the air valve, tank drained."),
-    click.option("--seen", metavar="NAME", multiple=True,
-                 help='Something seen, by its name: "tap-goes-dead"; "?" is answered with all names. Repeat.'),
-    click.option("--not-seen", metavar="NAME", multiple=True, help="Something looked for and not seen. Repeat."),
+    click.option("--seen", metavar="NAME", multiple=True, callback=_tell_names,
+                 help='Something seen, by its name: "tap-goes-dead"; "?" tells them all. Repeat.'),
+    click.option("--not-seen", metavar="NAME", multiple=True, callback=_tell_names,
+                 help="Something looked for and not seen. Repeat."),
     click.option("--height", metavar="HEIGHT", help='Height above the sea: "1200 ft" or "365 m". [sea level]'),
     click.option("--marks", metavar="A/B", help="The two marks for a run, in seconds. [30/60]"),
     click.option("--units", metavar="us|metric", help="Units to write: us or metric. [us]"),

@@ -43,7 +43,7 @@ PHRASES: Final = (
     ("; listen with --keep all to have it", "; a listening can be told to keep all of it"),
     ("give the means: --gauge-at-clicks \"41/59\" with the setting as --switch.",
      "note the means, with the switch's own setting beside them."),
-    ("the tank's drawdown: --caught \"8.5 gal in 62 s\".", "the tank's drawdown: \"8.5 gal in 62 s\"."),
+    ("the tank's drawdown: --caught \"8.5 gal in 62 s\" or", "the tank's drawdown: \"8.5 gal in 62 s\" or"),
     ("No supply rule was applied: choose one by --rule or enter one by --need.",
      "No supply rule was applied: none was chosen by whoever made this document."),
     (" With --tap-flow and --pump-rate it is corrected.", " With the tap's flow and the pump's rate it is corrected."),

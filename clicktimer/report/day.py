@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from clicktimer.formats import UnitSystem, format_volume
@@ -9,6 +10,11 @@ from clicktimer.motors import MAKER_WINS
 from clicktimer.report.blocks import Block, Words, lines_of
 from clicktimer.tank.day import DayStarts
 from clicktimer.units import l_to_gal
+
+STRICTER = (
+    "Makers of motors ask for more than the trade's marks, by which such a run is rarely a trouble: a larger tank is "
+    "not to wait where the motor's own papers say so, too."
+)
 
 
 def day_lines(day: DayStarts, units: UnitSystem = "us") -> list[str]:
@@ -24,7 +30,7 @@ def day_blocks(day: DayStarts, units: UnitSystem = "us") -> list[Block]:
         use = low if low == high else f"{low.split(' ')[0]} to {high}"
         text = f"The household uses {use} a day ({', '.join(day.figures)})."
         if day.most_low is not None and day.most_high is not None and day.drawdown_l is not None:
-            few, many = f"{day.most_low:.0f}", f"{day.most_high:.0f}"
+            few, many = (f"{math.ceil(most - 1e-9)}" for most in (day.most_low, day.most_high))
             text += (
                 f" With {day.what}, {format_volume(day.drawdown_l, units)} between cut-out and cut-in, that is at most "
                 f"{few if few == many else f'{few} to {many}'} starts a day, if every draw is small; long draws make "
@@ -35,6 +41,10 @@ def day_blocks(day: DayStarts, units: UnitSystem = "us") -> list[Block]:
         lines.append(Words(text))
     for finding in day.motor:
         lines.append(Words(finding.text, "-"))
+    if day.allowance and any(finding.what == "least_run_s" for finding in day.motor):
+        lines.append(Words(f"The run is held against these limits with room to spare. {day.allowance}"))
+    if day.rarely and any(finding.answer == "outside" for finding in day.motor):
+        lines.append(Words(STRICTER))
     if day.motor:
         lines.append(Words(MAKER_WINS))
     return lines

@@ -14,8 +14,11 @@ from clicktimer.formats import format_flow, format_height, format_pressure, form
 from clicktimer.report.blocks import SPACE, Block, Words, lines_of
 from clicktimer.report.tank_sizes import size_text, sizes_table
 from clicktimer.report.words import most_starts_text
+from clicktimer.tank.rows import STOCK_SIZES_GAL
 from clicktimer.tank.sentences import Finding, TankThere, straddles
 from clicktimer.tank.sizing import TankSizing
+from clicktimer.units import psi_to_kpa
+from clicktimer.verdict import allowance_of
 
 FINDING_TITLE: dict[Finding, str] = {
     "healthy": "HEALTHY",
@@ -25,6 +28,8 @@ FINDING_TITLE: dict[Finding, str] = {
     "cannot-tell": "CANNOT TELL",
 }
 STRADDLES: Final = "TOO CLOSE TO CALL"
+STOCK_GAL = ", ".join(f"{size:g}" for size in STOCK_SIZES_GAL)
+BY_HAND = ("timed by hand", "steady tap, by hand")
 HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 
@@ -55,6 +60,8 @@ def tank_blocks(sizing: TankSizing) -> list[Block]:
     lines.append(Words(_choice_text(sizing)))
     lines += [SPACE, sizes_table(sizing), SPACE]
     lines.append(Words(_basis_text(sizing)))
+    if sizing.run is not None and sizing.run.how in BY_HAND:
+        lines.append(Words(f"{sizing.run.text} {allowance_of(sizing.run)}".strip()))
     for note in sizing.notes:
         lines.append(Words(note, "-"))
     for missing in sizing.missing:
@@ -129,6 +136,7 @@ def _basis_text(sizing: TankSizing) -> str:
     return (
         "Reckoned with " + ", ".join(parts) + ". The larger figure of each range is Boyle's law (air settled), the "
         "smaller a refill too fast for the air to give off heat; a real one lies between."
+        + ("" if units == "us" else f" The stock sizes are those sold in US gallons ({STOCK_GAL}), in litres.")
         + (" Most starts: the worst steady use, half of the pump's rate." if system.pump is not None else "")
     )
 
@@ -136,7 +144,8 @@ def _basis_text(sizing: TankSizing) -> str:
 def _origin(sizing: TankSizing, name: str) -> str:
     origin = sizing.system.came_from(name)
     if origin == "default":
-        return " (not given; 2 psi below cut-in)" if name == "precharge" else " (not given; usual)"
+        below = format_pressure(psi_to_kpa(2.0), sizing.units)
+        return f" (not given; {below} below cut-in)" if name == "precharge" else " (not given; usual)"
     return f" ({'given' if origin == 'option' else origin})"
 
 

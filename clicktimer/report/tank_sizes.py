@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from typing import Final
+
 from clicktimer.formats import format_time, format_volume
 from clicktimer.report.blocks import Rows
 from clicktimer.tank.rows import TankRow
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.units import l_to_gal
+
+SAME_SHARE: Final = 0.005
 
 
 def size_text(row: TankRow, sizing: TankSizing) -> str:
@@ -36,7 +41,12 @@ def sizes_table(sizing: TankSizing) -> Rows:
     """The sizes as a table; the one chosen and the one there are marked in words."""
     rows = [(row, _mark(row, sizing)) for row in sizing.stock]
     if sizing.there is not None:
-        rows.append((sizing.there, "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"))
+        name = "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"
+        same = next((i for i, (row, _) in enumerate(rows) if _same(row, sizing.there)), None)
+        if same is None:
+            rows.append((sizing.there, name))
+        else:  # once: two rows of one size with figures a hair apart would only raise a question
+            rows[same] = (sizing.there, "; ".join(text for text in (name, rows[same][1]) if text))
     cells = [
         (
             format_volume(row.volume_l, sizing.units),
@@ -62,6 +72,12 @@ def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:
     shown = l_to_gal(volume_l) if sizing.units == "us" else volume_l
     name = " gal" if sizing.units == "us" else " L"
     return f"{shown:.1f}{name if unit else ''}"
+
+
+def _same(row: TankRow, there: TankRow) -> bool:
+    """Whether a stock size and the tank there are one size that gives one volume; a stock size may be 0.1 L off."""
+    pairs = ((row.volume_l, there.volume_l), (row.drawdown_l, there.drawdown_l))
+    return all(math.isclose(a, b, rel_tol=SAME_SHARE) for a, b in pairs)
 
 
 def _mark(row: TankRow, sizing: TankSizing) -> str:

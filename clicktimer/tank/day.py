@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from clicktimer.errors import SettingsError
 from clicktimer.motors import MotorFinding, Seen, judge_motor
+from clicktimer.records import RunTime
 from clicktimer.tank.sizing import TankSizing, best_drawdown
-from clicktimer.verdict import allowed_interval_s
+from clicktimer.verdict import allowance_of, allowed_interval_s
 
 
 def most_starts_per_day(use_l_per_day: float, drawdown_l: float) -> float:
@@ -44,7 +45,8 @@ class DayStarts:
 
     what: of which drawdown, in plain words; drawdown_l: litres, None unknown. use_low_l, use_high_l: a day's use by the
     figures that apply, litres, None unknown. most_low, most_high: the most starts in a day by each. figures: names of
-    the figures of use. motor: the limits held against the run and against these starts.
+    the figures of use. motor: the limits held against the run and against these starts. allowance: by what the run was
+    widened for that, in words. rarely: the run lies between the marks, which the trade calls rarely a trouble.
     """
 
     what: str
@@ -55,6 +57,8 @@ class DayStarts:
     most_high: float | None
     figures: tuple[str, ...]
     motor: tuple[MotorFinding, ...]
+    allowance: str = ""
+    rarely: bool = False
 
 
 def day_starts(
@@ -82,7 +86,13 @@ def day_starts(
         most_high=None if high_l is None or known is None else most_starts_per_day(high_l, known),
         figures=tuple(name for name, _, _ in uses_l),
         motor=motor,
+        allowance=allowance_of(sizing.run) if motor and sizing.run is not None else "",
+        rarely=sizing.run is not None and _between_marks(sizing.run, sizing.system.marks_s),
     )
+
+
+def _between_marks(run: RunTime, marks_s: tuple[float, float]) -> bool:
+    return marks_s[0] <= run.seconds < marks_s[1] and not run.one_sided
 
 
 def _motor(sizing: TankSizing, uses_l: Sequence[tuple[str, float, float]], drawn_l: float) -> tuple[MotorFinding, ...]:

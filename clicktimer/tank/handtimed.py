@@ -11,6 +11,10 @@ from clicktimer.steady_tap import steady_no_use_run_s
 # One interval started and stopped by hand has a standard deviation of 0.10 s: "Manual timing in physics experiments",
 # Am. J. Phys. 87(2):110 (2019), 4,304 reaction times (grade A).
 STOPWATCH_SD_S = 0.10
+HAND = (
+    "{what} by hand: the hand on the watch makes the run with no water in use uncertain by ±{half} s (95 %); how runs "
+    "differ from each other is not known."
+)
 LONGEST_RUN_S = 4 * 3600.0
 
 
@@ -24,7 +28,7 @@ def run_timed_by_hand(seconds: float) -> RunTime:
         raise QuantityError(
             f'a run of {seconds:g} s cannot be timed by hand: give it such as "38 s", four hours at the most'
         )
-    text = "One run timed by hand with every tap shut; the spread between runs is unknown."
+    text = HAND.format(what="One run timed", half=f"{half_s:.1f}")
     return _timed_once(seconds, half_s, "timed by hand", text)
 
 
@@ -42,7 +46,7 @@ def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
     press_s = STOPWATCH_SD_S / math.sqrt(2.0)
     by_run, by_rest = (rest_s / total_s) ** 2, (run_s / total_s) ** 2
     half_s = 1.96 * press_s * math.sqrt(by_run**2 + (by_run - by_rest) ** 2 + by_rest**2)
-    text = "One run and rest timed by hand while one tap ran steadily; the spread between cycles is unknown."
+    text = HAND.format(what="One run and the rest after it, while one tap ran steadily, timed", half=f"{half_s:.2f}")
     return _timed_once(seconds, half_s, "steady tap, by hand", text)
 
 
