@@ -18,7 +18,7 @@ from matplotlib.image import imread
 from clicktimer.day.compare import Comparison, Difference
 from clicktimer.pictures import Picture, click_pair, compare_picture, pair_spans_s, run_bars, run_scale, time_line
 from clicktimer.pictures import style as own_style
-from clicktimer.pictures.click_pair import rise_db, spectrogram_db
+from clicktimer.pictures.click_pair import BY_SOUND, NO_CLICK, rise_db, spectrogram_db
 from clicktimer.pictures.time_line import _row_s, fold, rows_of
 from clicktimer.records import Click, CorrectedClick, Correction, Gap, Measurement, RunTime, Verdict
 from clicktimer.sound.cutting import Cut
@@ -197,6 +197,27 @@ def test_the_pair_tells_both_clicks_and_what_was_moved():
     sounding = click_pair(short_cycling(), 1, burst(rise=0.2), None)
     peak = float(np.abs(burst(rise=0.2).samples).max())
     assert f"{peak:.2g} of full scale" in sounding.alt
+
+
+def test_the_pair_is_named_whole_by_the_clock_of_the_table_and_says_where_no_click_was():
+    base = short_cycling()
+    cycle = base.cycles[0]
+    sound = [replace(c, how="pump sound") if c.time_s == cycle.cut_out_s else c for c in base.clicks]
+    for started, in_title in (("2031-05-04T06:30:00", "cut-out at 06:30:32"), (None, "cut-out, 0:32.3 from the start")):
+        source = replace(base.source, started_at=started)
+        m = replace(base, source=source, clicks=tuple(sound))
+        at_out = replace(burst(seed=3), start_s=(cycle.cut_out_s or 0.0) - 0.04)
+        with own_style.styled("test"):
+            figure = click_pair(m, 1, burst(seed=2), at_out).draw()
+            figure.draw_without_rendering()
+        axes = {a.get_title("left"): a for a in figure.axes if a.get_title("left")}
+        (title,) = [t for t in axes if t.startswith("cut-out")]
+        assert in_title in title
+        assert "sound" not in title
+        texts = [t.get_text() for a in figure.axes for t in a.texts]
+        assert texts.count(BY_SOUND) == texts.count(NO_CLICK) == 1
+        box, room = axes[title]._left_title.get_window_extent(), axes[title].get_window_extent()
+        assert box.width <= 2.55 / 2.15 * room.width, title  # up to the next picture
 
 
 def test_two_results_are_told_with_the_digits_that_their_intervals_allow():

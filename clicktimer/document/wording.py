@@ -33,6 +33,7 @@ PHRASES: Final = (
      "Note whether the pump is running when the recording begins."),
     (": please check --pump-at-start.", ": it has to be looked at again."),
     ("give --tank and --pump-rate.", "both are needed."),
+    ("give the recording, or what day --json wrote", "the recording, or the figures of a day's reading, would do"),
     (" The JSON (--json) has them, with their cautions.", ""),
     ("Say --motor and --phase to settle it. ", "The motor's power, and whether it is single-phase, would settle it. "),
     (" Where these come from: --json, docs/formulas.md.", ""),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy.typing as npt
 from clicktimer.pictures import style
 from clicktimer.pictures.picture import Picture
 from clicktimer.records import Click, CorrectedClick, Measurement
-from clicktimer.report.words import position_text
+from clicktimer.report.words import clock_text, position_text, started_time
 from clicktimer.sound.cutting import Cut
 
 if TYPE_CHECKING:
@@ -30,6 +30,9 @@ STEP_DB: Final = 2.0  # of the shades: finer is not seen, and would only make th
 COLUMNS: Final = 450
 """So many columns of lowest and highest sample are drawn of a wave: as fine as print, and small as a file."""
 
+BY_SOUND: Final = "timed by the pump's sound"
+NO_CLICK: Final = "no click told here: nothing need\nrise over the sound before"
+
 WAVE_UNIT: Final = {0: "of full scale", -3: "thousandths of\nfull scale", -6: "millionths of\nfull scale"}
 
 Floats = npt.NDArray[np.float64]
@@ -45,6 +48,9 @@ class _Side:
     sd_s: float
     was_s: float | None
     note: str
+    at: str = ""
+    """When it was, as the table of runs says it; of a recording without a clock its place in it."""
+    by_sound: bool = False
 
 
 def pair_spans_s(m: Measurement, number: int) -> tuple[tuple[float, float] | None, tuple[float, float] | None]:
@@ -69,7 +75,8 @@ def click_pair(m: Measurement, number: int, cut_in: Cut | None, cut_out: Cut | N
     place where it was detected.
     """
     cycle = m.cycles[number - 1]
-    sides = (_side(m, "cut-in", cycle.cut_in_s, cut_in), _side(m, "cut-out", cycle.cut_out_s, cut_out))
+    first, second = _side(m, "cut-in", cycle.cut_in_s, cut_in), _side(m, "cut-out", cycle.cut_out_s, cut_out)
+    sides = (replace(first, at=_when(m, first.time_s)), replace(second, at=_when(m, second.time_s)))
     length = "" if cycle.run_s is None else f", {cycle.run_s:.2f} s apart"
     caption = (
         f"Run {number}: the sound of the switch as the pump starts (cut-in) and stops (cut-out){length}. Above the "
@@ -77,6 +84,13 @@ def click_pair(m: Measurement, number: int, cut_in: Cut | None, cut_out: Cut | N
     )
     alt = f"Run {number}. " + " ".join(_alt(side) for side in sides)
     return Picture(f"click-pair-{number}", caption, alt, lambda: _draw(sides))
+
+
+def _when(m: Measurement, time_s: float | None) -> str:
+    started = started_time(m.source.started_at)
+    if time_s is None:
+        return ""
+    return f", {position_text(time_s)} from the start" if started is None else f" at {clock_text(time_s, started)}"
 
 
 def _side(m: Measurement, kind: str, time_s: float | None, cut: Cut | None) -> _Side:
@@ -88,9 +102,8 @@ def _side(m: Measurement, kind: str, time_s: float | None, cut: Cut | None) -> _
             return _Side(kind, time_s, cut, by_hand[0].click.timing_sd_s, by_hand[0].was_s, _changed(by_hand[0]))
     near: list[Click] = [c for c in (*m.clicks, *m.edges) if c.time_s == time_s]
     sound = bool(near) and near[0].how == "pump sound"
-    return _Side(
-        kind, time_s, cut, near[0].timing_sd_s if near else 0.0, None, "timed by the pump's sound" if sound else ""
-    )
+    note = BY_SOUND if sound else ""
+    return _Side(kind, time_s, cut, near[0].timing_sd_s if near else 0.0, None, note, by_sound=sound)
 
 
 def _changed(click: CorrectedClick) -> str:
@@ -175,6 +188,10 @@ def _draw(sides: tuple[_Side, _Side]) -> Figure:
             continue
         _wave(wave, side.cut, side.time_s, power)
         image = _spectrogram(below, shade, side.time_s, highest_db)
+        if side.note:
+            _said(wave, side.note)
+        if side.by_sound:
+            _said(below, NO_CLICK)
         for axes in (wave, below):
             axes.set_xlim(-1000 * BEFORE_S, 1000 * AFTER_S)
             _onset(axes, side)
@@ -193,7 +210,15 @@ def _draw(sides: tuple[_Side, _Side]) -> Figure:
 def _title(side: _Side) -> str:
     if side.time_s is None:
         return f"{side.kind}: not heard"
-    return f"{side.kind} at {position_text(side.time_s)}" + (f", {side.note}" if side.note else "")
+    return side.kind + side.at
+
+
+def _said(axes: Axes, words: str) -> None:
+    """Words in the picture's corner: a title of both would not fit."""
+    axes.text(
+        0.98, 0.96, words, ha="right", va="top", fontsize=style.SMALL_PT, color=style.INK, transform=axes.transAxes,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+    )  # fmt: skip
 
 
 def _no_sound(sides: tuple[_Side, _Side]) -> Figure:
@@ -204,12 +229,15 @@ def _no_sound(sides: tuple[_Side, _Side]) -> Figure:
         axes.set_title(_title(side))
         axes.set_axis_off()
         if side.time_s is not None:
-            axes.text(0.0, 0.5, "its sound is not at hand", va="center", color=style.SOFT)
+            words = "; ".join(text for text in (side.note, "its sound is not at hand") if text)
+            axes.text(0.0, 0.5, words, va="center", color=style.SOFT)
     return figure
 
 
 def _nothing(wave: Axes, below: Axes, side: _Side) -> None:
     words = "this click was not heard" if side.time_s is None else "its sound is not at hand"
+    if side.time_s is not None and side.note:
+        words = f"{side.note}; {words}"
     wave.text(0.0, 0.7, words, va="center", color=style.SOFT, transform=wave.transAxes)
     for axes in (wave, below):
         style.strip_down(axes, ())
