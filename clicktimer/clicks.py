@@ -180,6 +180,7 @@ def _chosen(
         if judging.shared(field, chosen, np.flatnonzero(s.path.kind)) < 0.3
         and not judging.outshines(best, s)  # nor is crackle, be it long
         and judging.snap_of(field, s) > judging.snap_of(field, best) - 2.5  # words are no rival of a clear snap
+        and (s.track is not None or judging.duller_kind(field, s) >= judging.LEAST_SNAP_ALONE)  # nor what is never told
     ]
     margin = worth - (max(rivals[0][0], 0.0) if rivals else 0.0)
     if best.track is None:

@@ -64,14 +64,15 @@ def none_before(field: Field, solution: Solution) -> bool:
     """Whether the first told click can be the first there was, so that the user's word on the start settles all kinds.
 
     One missed click before it would turn every kind round: so nothing before it may resemble the clicks, it must be
-    beyond doubt itself, and no other click may be in doubt, or few of them where the others' kinds can be heard.
+    beyond doubt itself, and no other click may be in doubt or missing, or few of them where the others' kinds can be
+    heard.
     """
     path = solution.path
     picks = np.flatnonzero(path.kind)
     chance = np.maximum(path.chance_in[picks], path.chance_out[picks])
-    if chance[0] < LEAST_CHANCE or len(path.silent_rows):
+    if chance[0] < LEAST_CHANCE:
         return False
-    doubted = int(np.count_nonzero(chance < DOUBTED))
+    doubted = int(np.count_nonzero(chance < DOUBTED)) + len(path.silent_rows)
     if doubted > _FEW_DOUBTED * len(picks):
         return False
     if doubted and kinds_apart(solution, picks[chance >= DOUBTED]) < _KINDS_APART:
