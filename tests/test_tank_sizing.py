@@ -284,6 +284,14 @@ def test_the_tank_there_stands_once_in_the_table() -> None:
     assert sum(line.lstrip().startswith("33 gal") for line in tank_lines(plain)) == 2  # as large, and gives less
 
 
+def test_a_stock_size_in_litres_is_a_round_figure_and_said_to_be_of_gallons() -> None:
+    text = " ".join(" ".join(tank_lines(size_tank(a_system(22.0), None, "metric"))).split())
+    assert " 76 L " in text  # 20 US gal are 75.708 L
+    assert "75.7 L" not in text
+    assert "83.3 L" in text  # what was given stays as it was given: 22 gal
+    assert "sold in US gallons (20, 33, 44, 62, 86, 119)" in text
+
+
 def test_one_missing_measurement_is_named() -> None:
     no_pump = judge_tank_there(a_run(38.0), a_system(pump_gpm=None))
     assert no_pump.finding == "cannot-tell"

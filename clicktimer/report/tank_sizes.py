@@ -16,7 +16,14 @@ SAME_SHARE: Final = 0.005
 
 def size_text(row: TankRow, sizing: TankSizing) -> str:
     """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
-    return f"{format_volume(row.volume_l, sizing.units)} (a run of {_run_cell(row)})"
+    return f"{_size(row, sizing)} (a run of {_run_cell(row)})"
+
+
+def _size(row: TankRow, sizing: TankSizing) -> str:
+    """A stock size in litres is a rounded figure ("76 L"), as a day's reading writes it, too."""
+    if sizing.units == "metric" and row in sizing.stock:
+        return f"{row.volume_l:.0f} L"
+    return format_volume(row.volume_l, sizing.units)
 
 
 def _run_cell(row: TankRow) -> str:
@@ -49,7 +56,7 @@ def sizes_table(sizing: TankSizing) -> Rows:
             rows[same] = (sizing.there, "; ".join(text for text in (name, rows[same][1]) if text))
     cells = [
         (
-            format_volume(row.volume_l, sizing.units),
+            _size(row, sizing),
             f"{_volume(row.drawdown_fast_l, sizing)} to {_volume(row.drawdown_l, sizing, unit=True)}",
             _run_cell(row),
             _starts_cell(row),
