@@ -17,7 +17,7 @@ from clicktimer.day.repair import repair
 from clicktimer.day.replay import replay
 from clicktimer.day.seeping import find_seeping
 from clicktimer.day.starts import read_starts, starts_a_day, starts_per_h, worst_hour
-from clicktimer.day.steady import steady_uses
+from clicktimer.day.steady import brief_uses, steady_uses
 from clicktimer.day.walltime import hours_of_day, parse_span, parse_zone, spans_s, started_seconds, wall
 from clicktimer.day.water import read_water
 from clicktimer.errors import InputError, SettingsError
@@ -355,6 +355,28 @@ def test_smearing_the_use_evenly_would_be_wrong():
     true = simulate(us_system(28.0, pump_gpm=9.0), uses, duration_s=DAY_S)
     (told,) = replay(log, no_use_run_of_day(log), find_seeping(log), [("other", 2.0)])
     assert abs(told.starts.value - len(true.cut_ins_s)) < abs(len(smeared.cut_ins_s) - len(true.cut_ins_s))
+
+
+def test_brief_uses_that_confirm_each_other_tell_the_run_and_one_alone_does_not():
+    """A day of a household in which a tap ran three times for three starts; the simulator knows r0."""
+    house = us_system(20.0, pump_gpm=8.0)
+    log = log_of(house, household_uses("ordinary", DAY_S, 5), seed=5)
+    brief = brief_uses(whole_runs(log.cycles))
+    assert [u.count for u in brief] == [2, 2, 2]
+    told = no_use_run_of_day(log)
+    true_s = no_use_run(house)
+    assert told.seconds == pytest.approx(true_s, rel=0.01)
+    assert told.low_s is not None
+    assert told.high_s is not None
+    assert told.low_s <= true_s <= told.high_s
+    # Before the second of them there is nothing that confirms the first.
+    early = tuple(c for c in log.cycles if (c.cut_in_s or 0.0) < brief[1].from_s)
+    assert brief_uses(whole_runs(early)) == ()
+    # Two pairs, each alike in itself, that tell different r0 (36 and 45 s) confirm nothing.
+    ins = [100.0, 280.0, 460.0, 9000.0, 9180.0, 9360.0, 20000.0]
+    runs_s = [50.0, 50.0, 50.0, 90.0, 90.0, 90.0, 60.0]
+    two = DayLog(cycles_of(tuple(ins), tuple(t + r for t, r in zip(ins, runs_s, strict=True))), DAY_S)
+    assert brief_uses(whole_runs(two.cycles)) == ()
 
 
 def test_stock_sizes_are_told_beside_todays():

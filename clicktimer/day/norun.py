@@ -17,7 +17,7 @@ import numpy as np
 from clicktimer.day.edge import Posterior, edge_posterior
 from clicktimer.day.log import DayLog, Floats, Runs, whole_runs
 from clicktimer.day.seeping import Seeping, find_seeping
-from clicktimer.day.steady import COOL_SHARE, FAST_DUTY, FAST_LAW_SD, SLOW_LAW_SD, SteadyUse, steady_uses
+from clicktimer.day.steady import COOL_SHARE, FAST_DUTY, FAST_LAW_SD, SLOW_LAW_SD, SteadyUse, brief_uses, steady_uses
 from clicktimer.formats import format_share
 from clicktimer.records import RunTime
 
@@ -81,6 +81,7 @@ def no_use_run_of_day(
     runs = whole_runs(log.cycles)
     seeping = find_seeping(log) if seeping is None else seeping
     steady = steady_uses(runs)
+    steady += brief_uses(runs, steady)
     if nobody_s:
         quiet = _quiet(runs, nobody_s, seeping, steady)
         if quiet is not None:

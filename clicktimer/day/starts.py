@@ -16,7 +16,7 @@ from clicktimer.day.log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.norun import NoUseRun
 from clicktimer.day.repair import Repaired
 from clicktimer.day.seeping import Seeping
-from clicktimer.day.steady import SteadyUse
+from clicktimer.day.steady import LEAST_CYCLES, SteadyUse
 from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
 from clicktimer.records import RunTime
 from clicktimer.verdict import allowed_interval_s
@@ -178,7 +178,7 @@ def read_starts(
                 rate_share,
                 leak=seeping is not None and seeping.is_flow(use.duty),
             )
-            for use in _alike(no_use.steady)
+            for use in _alike(tuple(u for u in no_use.steady if u.count >= LEAST_CYCLES))
         ),
         motor,
     )

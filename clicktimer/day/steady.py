@@ -18,6 +18,10 @@ from clicktimer.steady_tap import steady_no_use_run_s
 
 AGREE_SHARE: Final = 0.06  # runs, and rests, of one steady use lie within this share of the middle of their stretch
 LEAST_CYCLES: Final = 3
+BRIEF_CYCLES: Final = 2  # a brief use: so many whole cycles, and a run after them that agrees as well
+BRIEF_SHARE: Final = 0.015  # its runs, and its rests, lie within this share of their middle
+BRIEF_DUTY: Final = 0.1  # a smaller flow makes r0 nearly the run itself, so that chance would confirm it
+BRIEF_AGREE: Final = 0.02  # brief uses count where two or more tell r0 alike within this share
 LAW_SD: Final = 0.01  # of the flow, with a pump whose rate falls (simulated: -1.0 to +0.6 % on 90 % of days)
 HOUR_S: Final = 3_600.0
 COOL_SHARE: Final = 0.06
@@ -92,6 +96,34 @@ def steady_uses(runs: Runs, least: int = LEAST_CYCLES) -> tuple[SteadyUse, ...]:
         else:
             start += 1
     return tuple(found)
+
+
+def brief_uses(runs: Runs, steady: tuple[SteadyUse, ...] = ()) -> tuple[SteadyUse, ...]:
+    """Find brief uses outside of the steady ones: two cycles, and a run, alike; two or more of them that tell one r0.
+
+    Two cycles alone may be alike by chance; that two such pairs, mostly of different flows, then tell the same r0 is
+    what makes them count. Of several groups the largest is taken.
+    """
+    found: list[SteadyUse] = []
+    start = 0
+    while start + BRIEF_CYCLES < runs.count:
+        end = start + BRIEF_CYCLES
+        run_s, rest_s = runs.runs_s[start : end + 1], runs.rests_s[start:end]
+        alike = all(
+            np.isfinite(part).all() and part.max() - part.min() <= BRIEF_SHARE * (part.max() + part.min())
+            for part in (run_s, rest_s)
+        )
+        at_s = float(runs.starts_s[start])
+        if alike and not any(u.from_s <= at_s < u.to_s for u in steady):
+            use = _use(runs, start, end)
+            if use.duty >= BRIEF_DUTY:
+                found.append(use)
+                start = end
+                continue
+        start += 1
+    groups = [tuple(u for u in found if abs(u.no_use_run_s / one.no_use_run_s - 1) <= BRIEF_AGREE) for one in found]
+    largest = max(groups, key=len, default=())
+    return largest if len(largest) > 1 else ()
 
 
 def _use(runs: Runs, start: int, end: int) -> SteadyUse:
