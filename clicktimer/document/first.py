@@ -200,7 +200,8 @@ def _steps(result: Result) -> list[Step]:
     if finding == "more-than-label":
         steps.append(Step(words.NEXT_STATED, words.MEASURER))
     if m.tank is not None and tank_denies(m):
-        steps.append(Step(m.tank.judgement.settle, words.MEASURER))
+        if not m.verdict.settle:  # which asks for the run again, too
+            steps.append(Step(m.tank.judgement.settle, words.MEASURER))
     elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
         steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
