@@ -177,6 +177,15 @@ def test_the_bars_tell_every_run_and_how_many_lie_between_the_marks():
     assert f"{beyond} longer than 180 s" in run_bars(long).caption
 
 
+def test_one_run_timed_less_finely_does_not_stand_for_all():
+    fine = [replace(c, run_low_s=c.run_s - 0.01, run_high_s=c.run_s + 0.01) for c in short_cycling().cycles if c.run_s]
+    assert "Each is timed to within ±10 ms" in run_bars(short_cycling(cycles=tuple(fine))).caption
+    wide = replace(fine[0], run_low_s=(fine[0].run_s or 0.0) - 0.1, run_high_s=(fine[0].run_s or 0.0) + 0.1)
+    caption = run_bars(short_cycling(cycles=(wide, *fine[1:]))).caption
+    assert "The least sure is timed to within ±0.1 s" in caption.replace("±100 ms", "±0.1 s").replace("0.10", "0.1")
+    assert "Each is timed" not in caption
+
+
 def test_the_line_of_time_tells_gaps_and_what_a_person_struck_out():
     alt = time_line(mixed()).alt
     assert "Sound is missing at 11:50.0, 30 s." in alt

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MUCH_WIDER: Final = 3.0  # one interval of a run so much wider than another must not stand for all
 FEW: Final = 14  # so many runs lie as rows with their figures; more stand as columns
 SCALE_OVER_MARK: Final = 3.0  # a run longer than this many second marks is cut off at the end of the scale
 SEEN_SHARE: Final = 0.004  # of the scale: an interval narrower than this cannot be seen
@@ -33,7 +34,8 @@ def run_bars(m: Measurement, *, marks_s: tuple[float, float] = MARKS_S) -> Pictu
     halves = [(c.run_high_s - c.run_low_s) / 2 for c in m.cycles
               if c.run_s is not None and c.run_low_s is not None and c.run_high_s is not None]  # fmt: skip
     if halves and max(halves) < SEEN_SHARE * end_s:
-        caption += f" Each is timed to within {half_width_text(max(halves))} (95 %), too fine to be seen here."
+        which = "The least sure" if max(halves) > MUCH_WIDER * min(halves) else "Each"
+        caption += f" {which} is timed to within {half_width_text(max(halves))} (95 %), too fine to be seen here."
     over = sum(c.run_s is not None and c.run_s > end_s for c in m.cycles)
     if over:
         caption += f" {over} longer than {end_s:.0f} s {'is' if over == 1 else 'are'} cut off at the end of the scale."
