@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from clicktimer import sentences
 from clicktimer.candidates import Candidates
@@ -17,7 +18,7 @@ from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions
 from clicktimer.tones import ToneSegment
 from clicktimer.used import values_used
-from clicktimer.verdict import judge
+from clicktimer.verdict import SHORT_BANDS, judge
 
 SETTLED_BY_HAND = ("no-clicks", "no-sure-clicks", "order-unknown", "variable-speed")
 """Notices that no longer hold when a person has said which clicks there are."""
@@ -123,6 +124,7 @@ def _measured(
         from clicktimer.tank.sizing import size_tank
 
         tank = size_tank(options.system.system, run, options.system.units, cycles)
+        verdict = _unless_denied(verdict, tank)
     measured = Measurement(
         source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
     )
@@ -131,6 +133,16 @@ def _measured(
     from clicktimer.causes.ranking import likely_causes
 
     return replace(measured, causes=likely_causes(measured, tank, options.system.found))
+
+
+def _unless_denied(verdict: Verdict, tank: Any) -> Verdict:
+    """Not sure where more water came than the tank can give: what was drawn meanwhile makes a run longer, not
+    shorter.
+    """
+    denied = tank is not None and tank.judgement is not None and tank.judgement.finding == "more-than-label"
+    if not denied or verdict.band is None or verdict.band in SHORT_BANDS:
+        return verdict
+    return replace(verdict, sure=False)
 
 
 def _doubted(run: RunTime, why: str) -> RunTime:
@@ -150,7 +162,7 @@ def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Me
     from clicktimer.tank.sizing import size_tank
 
     tank = size_tank(system.system, run, system.units, measured.cycles)
-    measured = replace(measured, tank=tank)
+    measured = replace(measured, tank=tank, verdict=_unless_denied(verdict, tank))
     return replace(measured, causes=likely_causes(measured, tank, system.found))
 
 

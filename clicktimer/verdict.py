@@ -21,6 +21,7 @@ STEADY_READS_SHORT: Final = 0.05  # heat of the air, against a run with settled 
 STEADY_READS_LONG: Final = 0.08  # heat and falling pump rate, against a run after a draw at 2 gpm
 LARGE_MOTOR_HP: Final = 0.75  # common practice: above it many makers ask for two minutes
 LARGE_MOTOR_RUN_S: Final = 120.0
+SHORT_BANDS: Final[tuple[Band, ...]] = ("very-short", "short", "short-of-30")
 RUNS_TO_SETTLE: Final = 6  # the first is left out; five give Student's t 2.78 where three give 4.30
 
 

@@ -16,7 +16,7 @@ from clicktimer.formats import format_time
 from clicktimer.marks import band_edges_s, band_of
 from clicktimer.pictures import run_scale
 from clicktimer.records import Band, Measurement, RunTime
-from clicktimer.report.advice import SHORT_BANDS, cautions, runs_on, tank_denies, to_try
+from clicktimer.report.advice import cautions, runs_on, tank_denies, to_try
 from clicktimer.report.blocks import Block, Words
 from clicktimer.report.day_text import day_cautions
 from clicktimer.report.day_words import counted, seeping_text
@@ -24,7 +24,7 @@ from clicktimer.report.tank_more import price_blocks
 from clicktimer.report.tank_sizes import size_text
 from clicktimer.report.words import length_text, most_starts_text
 from clicktimer.tank.sentences import Finding
-from clicktimer.verdict import allowed_interval_s, band_name, basis_of, same_side
+from clicktimer.verdict import SHORT_BANDS, allowed_interval_s, band_name, basis_of, same_side
 
 Marks = tuple[float, float]
 

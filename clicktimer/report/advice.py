@@ -20,6 +20,7 @@ from clicktimer.cautions import (
 )
 from clicktimer.records import Band, Measurement
 from clicktimer.sentences import LONG_RECORDING
+from clicktimer.verdict import SHORT_BANDS
 
 __all__ = [
     "BAND_NEXT",
@@ -29,7 +30,6 @@ __all__ = [
     "LICENSED",
     "LISTEN",
     "NO_CERTIFICATE",
-    "SHORT_BANDS",
     "SURROUNDINGS",
     "TANK",
     "cautions",
@@ -60,7 +60,6 @@ BAND_NEXT: dict[Band, str] = {
 }
 
 LONG_S: Final = 2 * 3600.0  # so much ordinary use may tell what a test with the taps would; common practice, no source
-SHORT_BANDS: tuple[Band, ...] = ("very-short", "short", "short-of-30")
 
 
 def next_steps(measurement: Measurement) -> tuple[str, ...]:
