@@ -74,7 +74,7 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
     warnings = [w for w in m.warnings if not clicks or w.code not in SETTLED_BY_HAND]
     if any(c.kind == "unknown" for c in clicks):
         warnings.append(Notice("order-unknown", sentences.ORDER_UNKNOWN))
-    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings, by_hand=True)
+    new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
     cycles = tuple(c if c in m.cycles else replace(c, note=_joined_notes(c.note)) for c in new.cycles)
     figures = [f"cycle {i}" for i, (c, n) in enumerate(zip(cycles, new.cycles, strict=True), start=1) if c is not n]
     run, verdict = new.run, new.verdict
@@ -97,7 +97,7 @@ def _joined_notes(note: str) -> str:
 
 def _measured(
     source: SourceInfo, clicks: tuple[Click, ...], edges: tuple[Click, ...], gaps: tuple[Gap, ...], end_s: float,
-    options: MeasureOptions, warnings: Sequence[Notice], *, by_hand: bool = False,
+    options: MeasureOptions, warnings: Sequence[Notice],
 ) -> Measurement:  # fmt: skip
     """What follows from clicks and edges, whoever told them: the detector, or a person by hand."""
     clock_ppm = options.detection.clock_ppm
@@ -108,7 +108,7 @@ def _measured(
     ambiguous = unknown_intervals(clicks, (*gaps, *breaks))
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     codes = {w.code for w in warnings}
-    if run is not None and run.count == 1 and not by_hand:
+    if run is not None and run.count == 1:
         run = _doubted(run, sentences.DOUBT_ONE_RUN)
     if run is not None and "two-pumps" in codes:
         run = _doubted(run, sentences.DOUBT_TWO_PUMPS)

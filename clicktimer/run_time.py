@@ -66,7 +66,10 @@ def no_use_run(
     shortest = _from_shortest(usable)
     if shortest is None or taps is None:
         return shortest
+    whole = sum(c.complete and c.rest_s is not None for c in cycles)
     none = sentences.STEADY_NONE.format(least=LEAST_STEADY, percent=round(100 * AGREE_SHARE))
+    if whole < LEAST_STEADY:
+        none = sentences.STEADY_FEW.format(count=whole, least=LEAST_STEADY)
     return replace(shortest, text=f"{none} {shortest.text}")
 
 

@@ -62,6 +62,10 @@ STEADY_NONE: Final = (
     "A steady tap was stated, but no {least} cycles in a row agree within {percent} %: "
     "the shortest run is told instead, as an upper bound."
 )
+STEADY_FEW: Final = (
+    "A steady tap was stated, which needs {least} whole cycles (a run and the rest after it); heard: {count}. Record on "
+    "until the pump has started once more after them. The shortest run is told instead, as an upper bound."
+)
 SHORTEST: Final = (
     "The shortest of {count} trusted runs. "
     "Water in use only lengthens a run, so with every tap shut it is at most this."

@@ -386,3 +386,11 @@ def test_no_complete_run_gives_no_figure(taps):
     assert no_use_run((), taps=taps) is None
     assert no_use_run(pair_cycles([Click(5, "cut-in", 1.0)], start_s=0, end_s=9), taps=taps) is None
     assert no_use_run(cycles_of([40], confidence=0.5), taps=taps) is None
+
+
+def test_two_whole_cycles_are_called_too_few_and_not_unlike():
+    run = no_use_run(cycles_of([70, 71], [175, 176]), taps="steady")
+    assert run is not None
+    assert run.one_sided
+    assert "needs 3 whole cycles (a run and the rest after it); heard: 2" in run.text
+    assert "agree" not in run.text

@@ -23,6 +23,10 @@ NOT_WHOLE: Final = "{name}: the figures embedded in it are not as clicktimer wri
 NOT_THERE: Final = "the recording {name} is not beside the report; lay it there, or name it behind --check FILE"
 OTHER: Final = "{name} is not the recording that the report is of (its SHA-256 is another): the report does not agree."
 AGREES: Final = "Measured again: every figure agrees."
+BY_HAND: Final = (
+    "Its clicks were corrected by hand: this checks the figures with the same corrections, not whether the corrections "
+    "are right."
+)
 WORDS_AGREE: Final = "The words are those that clicktimer writes of these figures."
 PICTURES_DIFFER: Final = (
     "Some pictures or sounds are not byte for byte the same: other versions of the libraries draw them otherwise."
@@ -77,6 +81,8 @@ def check_document(
         # Another build may say the same in other words.
         return Checked(was.program != program and only_texts(found), tuple(told))
     told.append(AGREES)
+    if was.result.get("correction") is not None:
+        told.append(BY_HAND)
     same, sentences = _same_words(path, was, result, paths)
     return Checked(same or was.program != program, (*told, *sentences))
 
