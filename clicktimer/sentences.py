@@ -63,8 +63,8 @@ STEADY_NONE: Final = (
     "the shortest run is told instead, as an upper bound."
 )
 STEADY_FEW: Final = (
-    "A steady tap was stated, which needs {least} whole cycles (a run and the rest after it); heard: {count}. Record on "
-    "until the pump has started once more after them. The shortest run is told instead, as an upper bound."
+    "A steady tap was stated, which needs {least} whole cycles (a run and the rest after it); heard: {count}. Record "
+    "on until the pump has started once more after them. The shortest run is told instead, as an upper bound."
 )
 SHORTEST: Final = (
     "The shortest of {count} trusted runs. "
