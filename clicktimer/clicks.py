@@ -27,8 +27,8 @@ from clicktimer.telling import EDGE_SD_S, told
 
 _CORED = 3
 """So many of the best answers, with the pump's sound and without, are learnt anew from their core."""
-_SAME_TRACK, _MORE_TRACKS = 0.97, 3
-"""Two tracks that agree on so much of the time are one; and so many more are tried, from sounds that recur."""
+_MORE_TRACKS = 3
+"""So many more tracks are tried, from sounds that recur."""
 _LEAST_LEAD = 0.35
 """The best answer must lead the best quite different one by this share of itself."""
 _HALF_AS_GOOD = 0.8
@@ -145,7 +145,7 @@ def _other_tracks(known: list[pump.Track], more: list[pump.Track | None]) -> lis
     """Those that are not much like any before."""
     others: list[pump.Track] = []
     for track in more:
-        if track is not None and not any(np.mean(track.on == k.on) > _SAME_TRACK for k in [*known, *others]):
+        if track is not None and pump.is_new(track, [*known, *others]):
             others.append(track)
     return others[:_MORE_TRACKS]
 

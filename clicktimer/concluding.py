@@ -18,7 +18,7 @@ from clicktimer.run_time import no_use_run
 from clicktimer.settings import MeasureOptions
 from clicktimer.tones import ToneSegment
 from clicktimer.used import values_used
-from clicktimer.verdict import SHORT_BANDS, judge
+from clicktimer.verdict import denied, judge
 
 SETTLED_BY_HAND = ("no-clicks", "no-sure-clicks", "order-unknown", "variable-speed")
 """Notices that no longer hold when a person has said which clicks there are."""
@@ -136,13 +136,8 @@ def _measured(
 
 
 def _unless_denied(verdict: Verdict, tank: Any) -> Verdict:
-    """Not sure where more water came than the tank can give: what was drawn meanwhile makes a run longer, not
-    shorter.
-    """
-    denied = tank is not None and tank.judgement is not None and tank.judgement.finding == "more-than-label"
-    if not denied or verdict.band is None or verdict.band in SHORT_BANDS:
-        return verdict
-    return replace(verdict, sure=False)
+    finding = None if tank is None or tank.judgement is None else tank.judgement.finding
+    return replace(verdict, sure=False) if denied(verdict, finding) else verdict
 
 
 def _doubted(run: RunTime, why: str) -> RunTime:

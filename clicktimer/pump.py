@@ -20,6 +20,8 @@ from clicktimer.kernel import F32, F64
 STEP_WINDOW = 6
 """Level steps (of 0.25 s) on each side of a candidate from which its change of level is taken."""
 _AT_ONCE = 20_000
+_SAME = 0.97
+"""Two tracks that agree on so much of the time are one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,11 @@ def _middle(values: F32) -> tuple[float, float]:
     return middle, 1.4826 * float(np.median(np.abs(values - middle))) + 0.02
 
 
+def is_new(track: Track, known: list[Track]) -> bool:
+    """Whether a track is not much like any of these."""
+    return not any(np.mean(track.on == other.on) > _SAME for other in known)
+
+
 def guesses(levels: Levels, rows: np.ndarray, most: int = 6) -> list[Track]:
     """Tracks worth trying, from the changes of level at the given rows (where candidates are), the plainest first."""
     rows = np.unique(rows)
@@ -217,9 +224,8 @@ def guesses(levels: Levels, rows: np.ndarray, most: int = 6) -> list[Track]:
         track = refine(levels, low, high)
         if track is None or track.apart < 1.2:
             continue
-        if any(np.mean(track.on == other.on) > 0.97 for other in tracks):
-            continue
-        tracks.append(track)
+        if is_new(track, tracks):
+            tracks.append(track)
     return tracks
 
 

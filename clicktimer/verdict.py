@@ -98,6 +98,14 @@ def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[floa
     return Verdict(band, False, f"{text} {_allowance_sentence(run)}", sentences.SETTLE_NO_USE)
 
 
+def denied(verdict: Verdict, finding: str | None) -> bool:
+    """Whether what the tank told (``judgement.finding``) speaks against a run that is not short.
+
+    More water came than it can give, and what was drawn meanwhile makes a run longer, not shorter.
+    """
+    return finding == "more-than-label" and verdict.band is not None and verdict.band not in SHORT_BANDS
+
+
 def allowed_interval_s(run: RunTime) -> tuple[float, float]:
     """The interval, in seconds, that must lie in one band for a sure verdict: the run time and what that lacks."""
     if run.how == "steady tap":

@@ -16,7 +16,7 @@ import click
 from clicktimer import cautions
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
-from clicktimer.cli.output import emphasis_for
+from clicktimer.cli.output import emphasis_for, quoted
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import PlaceTakenError, SettingsError, StoreError
 from clicktimer.report.words import plain, wrap
@@ -224,7 +224,7 @@ def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | 
         _say(f"Going on with what is there ({format_time(session.folder.resumed.end_s)}); the time between is a gap.")
     # Not wrapped: a path or a command that is copied must be whole.
     click.echo(f"Kept in {plain(str(session.folder.path))}\nTo watch it in a browser, in another terminal:\n"
-               f"  clicktimer page {plain(_quoted(session.folder.path))}", err=True)  # fmt: skip
+               f"  clicktimer page {plain(quoted(str(session.folder.path)))}", err=True)  # fmt: skip
     _say(KEPT[keep])
     if length_s is None or length_s > 1800.0:
         _say(stack.enter_context(kept_awake()))
@@ -341,13 +341,8 @@ def last_words(folder: Path, measured: Measurement) -> str:
     """Where a listening lies and what reads it again; as a day too, where it lasted for six hours of ordinary use."""
     from clicktimer.report.advice import reads_as_a_day
 
-    text = f"Kept in {folder}\nTo read it again:\n  clicktimer measure {_quoted(folder)}"
+    text = f"Kept in {folder}\nTo read it again:\n  clicktimer measure {quoted(str(folder))}"
     if not reads_as_a_day(measured, DAY_FROM_S):
         return text
-    day = f"  clicktimer day {_quoted(folder)}"
+    day = f"  clicktimer day {quoted(str(folder))}"
     return f"{text}\nTo read the run, the leak and the water of a day from it:\n{day}"
-
-
-def _quoted(path: Path) -> str:
-    text = str(path)
-    return f'"{text}"' if re.search(r"[\s()&;']", text) else text

@@ -20,7 +20,7 @@ from clicktimer.cautions import (
 )
 from clicktimer.records import Band, Measurement
 from clicktimer.sentences import LONG_RECORDING
-from clicktimer.verdict import SHORT_BANDS
+from clicktimer.verdict import SHORT_BANDS, denied
 
 __all__ = [
     "BAND_NEXT",
@@ -120,9 +120,7 @@ def to_try(measurement: Measurement) -> tuple[str, ...]:
 def tank_denies(m: Measurement) -> bool:
     """Whether the tank's figures speak against a run that is not short: water in use would have lengthened it."""
     judgement = None if m.tank is None else m.tank.judgement
-    if m.run is None or judgement is None or judgement.finding != "more-than-label":
-        return False
-    return m.verdict.band is not None and m.verdict.band not in SHORT_BANDS
+    return m.run is not None and judgement is not None and denied(m.verdict, judgement.finding)
 
 
 def cautions(measurement: Measurement) -> tuple[str, ...]:
