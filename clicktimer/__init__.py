@@ -13,19 +13,9 @@ if TYPE_CHECKING:
     from clicktimer.api import measure
     from clicktimer.errors import ClicktimerError, InputError, QuantityError, SettingsError
     from clicktimer.pipeline import measure_samples
-    from clicktimer.records import (
-        Click,
-        Cycle,
-        Gap,
-        Intervals,
-        Measurement,
-        Notice,
-        RunTime,
-        SourceInfo,
-        Verdict,
-    )
-    from clicktimer.report.machine import measurement_json
-    from clicktimer.report.text import render_text
+    from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+    from clicktimer.reporting.json.measurement import measurement_json
+    from clicktimer.reporting.text.measurement import render_text
 
 __version__ = "0.1.0"
 
@@ -53,8 +43,8 @@ __all__ = [
 _HOME = {
     "measure": "clicktimer.api",
     "measure_samples": "clicktimer.pipeline",
-    "measurement_json": "clicktimer.report.machine",
-    "render_text": "clicktimer.report.text",
+    "measurement_json": "clicktimer.reporting.json.measurement",
+    "render_text": "clicktimer.reporting.text.measurement",
     **dict.fromkeys(("ClicktimerError", "InputError", "QuantityError", "SettingsError"), "clicktimer.errors"),
     **dict.fromkeys(
         ("Click", "Cycle", "Gap", "Intervals", "Measurement", "Notice", "RunTime", "SourceInfo", "Verdict"),

@@ -71,12 +71,12 @@ def measure(
     )
     labels = None
     if corrected is not None:
-        from clicktimer.labels import read_labels
+        from clicktimer.cycles.corrections import read_labels
 
         labels = read_labels(corrected)
     measured = measure_recording(recording, options=options, progress=progress)
     if prove:
-        from clicktimer.prove import prove_recording
+        from clicktimer.quality.proof import prove_recording
 
         paths = [recording] if isinstance(recording, str | os.PathLike) else list(recording)
         measured = replace(measured, proof=prove_recording(paths, measured, options, progress=progress))

@@ -9,21 +9,28 @@ from pathlib import Path
 
 import numpy as np
 
-from clicktimer import sentences
-from clicktimer.candidates import Gathered
-from clicktimer.concluding import Listened, conclude, corrected
+from clicktimer.conclusion import Listened, conclude, corrected
+from clicktimer.cycles.corrections import Label
+from clicktimer.detection.candidate_finder import OnsetFinder
+from clicktimer.detection.candidates import Gathered
+from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.errors import StopHearingError
-from clicktimer.formats import format_time
-from clicktimer.labels import Label
-from clicktimer.onsets import OnsetFinder
 from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
+from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
-from clicktimer.tones import ToneFinder
+from clicktimer.units.format import format_time
 
 __all__ = [
-    "Listened", "Progress", "StopHearingError", "conclude", "corrected", "corrected_recording", "hear_blocks",
-    "measure_recording", "measure_samples",
-]  # fmt: skip
+    "Listened",
+    "Progress",
+    "StopHearingError",
+    "conclude",
+    "corrected",
+    "corrected_recording",
+    "hear_blocks",
+    "measure_recording",
+    "measure_samples",
+]
 
 Progress = Callable[[float, float | None], None]
 """Called with the seconds of sound heard so far, and of the whole where that is known."""
@@ -39,12 +46,12 @@ def measure_recording(
 
     Raises InputError where there is no sound to be had, SettingsError where the options contradict each other.
     """
-    from clicktimer.sound import JoinedRecording, open_recording
+    from clicktimer.audio import JoinedRecording, open_recording
 
     options = options or MeasureOptions()
     if isinstance(path, str | os.PathLike) and os.path.isdir(path):
-        from clicktimer.live.whole import measure_folder
-        from clicktimer.store.folder import is_listening
+        from clicktimer.storage.writer import is_listening
+        from clicktimer.streaming.finalize import measure_folder
 
         if is_listening(Path(path)):
             return measure_folder(Path(path), options)
@@ -57,7 +64,7 @@ def measure_recording(
     notices = list(recording.notices)
     if heard.stopped:
         source = replace(source, duration_s=heard.end_s)
-        notices.append(Notice("stopped", sentences.STOPPED.format(time=format_time(heard.end_s)), heard.end_s))
+        notices.append(Notice("stopped", measurement.STOPPED.format(time=format_time(heard.end_s)), heard.end_s))
     return conclude(heard, source, options, notices)
 
 
@@ -76,8 +83,8 @@ def corrected_recording(
     if not isinstance(path, str | os.PathLike) and len(path) == 1:
         path = path[0]
     if isinstance(path, str | os.PathLike) and os.path.isdir(path):
-        from clicktimer.live.whole import corrected_folder
-        from clicktimer.store.folder import is_listening
+        from clicktimer.storage.writer import is_listening
+        from clicktimer.streaming.finalize import corrected_folder
 
         if is_listening(Path(path)):
             return corrected_folder(Path(path), measured, labels, options, name=name)

@@ -205,10 +205,10 @@ class Measurement:
 
     tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came
     from.
-    causes: the likely causes (see clicktimer.causes), or None where they were not looked for.
+    causes: the likely causes (see clicktimer.assessment.causes), or None where they were not looked for.
     edges: starts and stops of the pump without a sure click; where nothing tells which, of kind "unknown".
     correction: what a person changed, or None. clicks and edges are always as detected; with a correction, cycles,
-    ambiguous, run, verdict and tank rest on its clicks instead. proof: see clicktimer.prove, or None.
+    ambiguous, run, verdict and tank rest on its clicks instead. proof: see clicktimer.quality.proof, or None.
     """
 
     source: SourceInfo

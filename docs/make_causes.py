@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from clicktimer.causes import ranking
-from clicktimer.causes.table import Cause, Check, Fact, Table, table
+from clicktimer.assessment.causes import ranking
+from clicktimer.assessment.causes.table import Cause, Check, Fact, Table, table
 
 TARGET = Path(__file__).with_name("causes.md")
 
 INTRODUCTION = """# Causes
 
-Made from `clicktimer/causes/causes.toml` and `facts.toml` by `python docs/make_causes.py`; do not edit by hand.
+Made from `clicktimer/assessment/causes/causes.toml` and `facts.toml` by `python docs/make_causes.py`; do not edit.
 
 What can be behind a short run, a pump that runs on, starts with no water in use and the like; what speaks for
 and against each; the one measurement that settles it; and the check by hand. All of it is **common practice in

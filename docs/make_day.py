@@ -8,17 +8,17 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from clicktimer.cycles import pair_cycles
-from clicktimer.day.log import DayLog
-from clicktimer.day.read import DayReading, other_tanks, read_day
-from clicktimer.day.walltime import started_seconds
-from clicktimer.pictures import day_sheet
+from clicktimer.cycles.pairing import pair_cycles
+from clicktimer.day.analysis import DayReading, other_tanks, read_day
+from clicktimer.day.cycle_log import DayLog
+from clicktimer.day.wall_time import started_seconds
 from clicktimer.records import Click
+from clicktimer.reporting.figures import day_sheet
 from clicktimer.simulator.household import no_use_run, run_household, us_system
 from clicktimer.simulator.system import Use
 from clicktimer.simulator.uses import household_uses
 from clicktimer.tank.system import PumpRate, Tank, make_system
-from clicktimer.units import gal_to_l, l_to_gal
+from clicktimer.units.conversions import gal_to_l, l_to_gal
 
 HERE = Path(__file__).parent
 DAY_S = 86_400.0

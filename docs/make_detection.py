@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from clicktimer import clicks, pump, snap
-from clicktimer.candidates import Candidates
-from clicktimer.onsets import OnsetFinder
+from clicktimer.audio import open_recording
+from clicktimer.detection import detector, pump_state, switch_score
+from clicktimer.detection.candidate_finder import OnsetFinder
+from clicktimer.detection.candidates import Candidates
 from clicktimer.records import Block
 from clicktimer.settings import DetectionSettings
-from clicktimer.sound import open_recording
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -41,12 +41,12 @@ class Scene:
         finder = OnsetFinder()
         self.candidates = Candidates.join([finder.feed(Block(self.samples, self.rate_hz, 0.0)), finder.flush()])
         segments = finder.levels()
-        levels = pump.gather(segments)
+        levels = pump_state.gather(segments)
         assert levels is not None
         self.levels = levels
         self.codes = segments[0].codes
-        self.snaps = snap.snap_score(self.candidates)
-        self.heard = clicks.find_clicks(self.candidates, segments, duration_s=self.length_s)
+        self.snaps = switch_score.snap_score(self.candidates)
+        self.heard = detector.find_clicks(self.candidates, segments, duration_s=self.length_s)
         truth = json.loads(FIXTURE.with_suffix(".truth.json").read_text("utf-8"))
         self.truth = [(c["time_s"], c["kind"]) for c in truth["clicks"]]
 
@@ -99,7 +99,7 @@ def wave(scene: Scene) -> None:
 
 def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """Time and rise in dB of every millisecond of the recording, by the detector's own loop."""
-    from clicktimer.onsets import Stretch
+    from clicktimer.detection.candidate_finder import Stretch
 
     stretch = Stretch(DetectionSettings(), scene.rate_hz, 0.0, keep_rises=True)
     stretch.feed(scene.samples)
@@ -118,12 +118,25 @@ def strength(scene: Scene) -> None:
         inside = (t >= from_s) & (t < to_s)
         axis.plot(t[inside], rise[inside], color=GREY, linewidth=0.6, label="rise over the room")
         found = (scene.candidates.time_s >= from_s) & (scene.candidates.time_s < to_s)
-        axis.plot(scene.candidates.time_s[found], scene.candidates.rise_db[found], "o", color=ORANGE, markersize=4,
-                  markerfacecolor="none", label="candidate")  # fmt: skip
+        axis.plot(
+            scene.candidates.time_s[found],
+            scene.candidates.rise_db[found],
+            "o",
+            color=ORANGE,
+            markersize=4,
+            markerfacecolor="none",
+            label="candidate",
+        )
         for kind, (colour, mark) in KIND.items():
             at = [i for i in np.flatnonzero(found) if told.get(float(scene.candidates.time_s[i])) == kind]
-            axis.plot(scene.candidates.time_s[at], scene.candidates.rise_db[at], mark, color=colour, markersize=9,
-                      label=f"told as {kind}")  # fmt: skip
+            axis.plot(
+                scene.candidates.time_s[at],
+                scene.candidates.rise_db[at],
+                mark,
+                color=colour,
+                markersize=9,
+                label=f"told as {kind}",
+            )
         axis.axhline(DetectionSettings().least_rise_db, color="black", linestyle=":", linewidth=0.8)
         axis.set_xlim(from_s, to_s)
         axis.set_ylabel("rise (dB)")

@@ -11,23 +11,28 @@ from pathlib import Path
 
 from clicktimer import __version__
 from clicktimer.cli.demo import DEMO_SEED
-from clicktimer.document.again import Asked, measure_asked
-from clicktimer.document.compose import Presented, compose
-from clicktimer.document.evidence import gather_evidence
-from clicktimer.document.model import Document
-from clicktimer.document.pdf import render_pages, render_pdf
+from clicktimer.reporting.document.compose import Presented, compose
+from clicktimer.reporting.document.evidence import gather_evidence
+from clicktimer.reporting.document.model import Document
+from clicktimer.reporting.document.remeasure import Asked, measure_asked
+from clicktimer.reporting.pdf import render_pages, render_pdf
 from clicktimer.simulator.demo import demo_recording
 
 HERE = Path(__file__).parent
 SAMPLE, PICTURE = HERE / "report-sample.pdf", HERE / "report-page-one.png"
 SYSTEM = {"tank": ("20 gal",), "pump_rate": "8 gpm", "switch": "40/60"}
 HOUSE = {"yield": "3 gpm", "bore": "6 in", "pump-depth": "200 ft", "static-level": "40 ft", "people": 4}
-ASKED = Asked(taps="shut", given=SYSTEM, origins=dict.fromkeys(SYSTEM, "site file"), site="house.toml", house=HOUSE,
-              prove=True)  # fmt: skip
+ASKED = Asked(
+    taps="shut", given=SYSTEM, origins=dict.fromkeys(SYSTEM, "site file"), site="house.toml", house=HOUSE, prove=True
+)
 PRESENTED = Presented(
-    who="A. Inspector", client="the owner of the cottage", where="the cottage by the mill (invented)",
-    date="2031-05-04", date_style="us", notes="The sound is synthetic.",
-)  # fmt: skip
+    who="A. Inspector",
+    client="the owner of the cottage",
+    where="the cottage by the mill (invented)",
+    date="2031-05-04",
+    date_style="us",
+    notes="The sound is synthetic.",
+)
 
 
 def sample() -> Document:

@@ -122,8 +122,8 @@ def test_the_pages_are_written_for_everybody():
             assert not re.search(r"\bTODO\b|\bFIXME\b|\bXXX\b", line), f"{page.name}: {line}"
 
 
-def test_the_tree_in_the_readme_shows_every_package_and_nothing_else():
-    tree = (ROOT / "README.md").read_text("utf-8").split("## The tree", 1)[1].split("```", 2)[1]
+def test_the_tree_for_contributors_shows_every_package_and_nothing_else():
+    tree = (ROOT / "DEVELOPERS.md").read_text("utf-8").split("## The tree", 1)[1].split("```", 2)[1]
     shown = set(re.findall(r"^  ([a-z_]+(?:/|\.py))\s", tree, re.MULTILINE))
     assert len(shown) > 10
     for name in shown:

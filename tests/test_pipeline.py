@@ -13,13 +13,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from recordings import measured, path_of, truth_of
 
 import clicktimer
 from clicktimer.pipeline import Listened, conclude, hear_blocks, measure_samples
 from clicktimer.records import Block, Measurement, SourceInfo
-from clicktimer.report.machine import measurement_json
+from clicktimer.reporting.json.measurement import measurement_json
 from clicktimer.settings import MeasureOptions
+from tests.support.recordings import measured, path_of, truth_of
 
 NAME = "short-cycling-12s"
 
@@ -144,10 +144,18 @@ def test_without_compiled_code_the_answers_are_the_same(tmp_path: Path) -> None:
     path = tmp_path / "short.wav"
     soundfile.write(path, resample_poly(x[: 27 * rate_hz], 1, 3).astype(np.float32), rate_hz // 3, subtype="FLOAT")
     compiled, plain = (
-        json.loads(subprocess.run([sys.executable, "-c", PLAIN, str(path)], env=env, cwd=Path(__file__).parents[1],
-                                  capture_output=True, check=True, text=True).stdout)
+        json.loads(
+            subprocess.run(
+                [sys.executable, "-c", PLAIN, str(path)],
+                env=env,
+                cwd=Path(__file__).parents[1],
+                capture_output=True,
+                check=True,
+                text=True,
+            ).stdout
+        )
         for env in (dict(os.environ), {**os.environ, "NUMBA_DISABLE_JIT": "1"})
-    )  # fmt: skip
+    )
     assert compiled[1] == plain[1]
     assert len(compiled[0]) == 4
     for (t, kind, chance), (plain_t, plain_kind, plain_chance) in zip(compiled[0], plain[0], strict=True):

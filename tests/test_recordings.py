@@ -6,11 +6,11 @@ from typing import get_args
 
 import numpy as np
 import pytest
-from recordings import NAMES, measured, nearest, truth_of
 
+from clicktimer.assessment.verdict import band_of
 from clicktimer.records import Band, Measurement
 from clicktimer.settings import PumpState
-from clicktimer.verdict import band_of
+from tests.support.recordings import NAMES, measured, nearest, truth_of
 
 MARKS_S = (30.0, 60.0)
 LATE_S = {"chatter": 0.060}

@@ -93,8 +93,14 @@ def _show_version(ctx: click.Context, _param: click.Parameter, wanted: bool) -> 
     epilog="Exit code: 0 all measured, 1 at least one could not be, 2 bad input, 3 a defect of ours, 130 stopped.",
 )
 @click.option("--verbose", is_flag=True, help="Say on stderr what is being done.")
-@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_show_version,
-              help="Print the version and stop.")  # fmt: skip
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_show_version,
+    help="Print the version and stop.",
+)
 def cli(verbose: bool) -> None:
     """Time a well pump by the clicks of its pressure switch.
 
@@ -113,8 +119,9 @@ def cli(verbose: bool) -> None:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit code. The one place where errors become messages."""
     try:
-        code = cli.main(args=None if arguments is None else list(arguments), prog_name="clicktimer",
-                        standalone_mode=False)  # fmt: skip
+        code = cli.main(
+            args=None if arguments is None else list(arguments), prog_name="clicktimer", standalone_mode=False
+        )
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
     except click.ClickException as error:

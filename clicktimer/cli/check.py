@@ -13,16 +13,23 @@ import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.errors import DeviceError
-from clicktimer.report.words import wrap
+from clicktimer.reporting.formatting import wrap
 
 NEEDED = {
-    "numpy": "everything", "scipy": "the detector's filters", "numba": "speed (without it the detector is slow)",
-    "av": "reading recordings", "click": "the commands", "rich": "the progress bar",
-    "matplotlib": "every report, and pictures", "jinja2": "reports as HTML",
-    "typst": "reports as PDF", "pypdf": "report --check of a PDF",
-    "pydantic": "site files, and report --check", "sounddevice": "live listening",
+    "numpy": "everything",
+    "scipy": "the detector's filters",
+    "numba": "speed (without it the detector is slow)",
+    "av": "reading recordings",
+    "click": "the commands",
+    "rich": "the progress bar",
+    "matplotlib": "every report, and pictures",
+    "jinja2": "reports as HTML",
+    "typst": "reports as PDF",
+    "pypdf": "report --check of a PDF",
+    "pydantic": "site files, and report --check",
+    "sounddevice": "live listening",
     "wakepy": "keeping the computer awake",
-}  # fmt: skip
+}
 DECODERS = {
     "m4a, mp4": "aac",
     "mp3": "mp3",
@@ -93,7 +100,7 @@ def decoders() -> Answer:
 
 def microphone(device: str | None) -> Answer:
     """Open the input for a moment: is it there, does sound come, is it more than zeros?"""
-    from clicktimer.sound.inputs import portaudio_version
+    from clicktimer.audio.inputs import portaudio_version
 
     try:
         version = portaudio_version()
@@ -105,9 +112,9 @@ def microphone(device: str | None) -> Answer:
 def _tried(device: str | None, version: str) -> Answer:
     import numpy as np
 
-    from clicktimer.live.deaf import DEAF
+    from clicktimer.audio.microphone import FIRST_S, Microphone
     from clicktimer.records import Block, Samples
-    from clicktimer.sound.microphone import FIRST_S, Microphone
+    from clicktimer.streaming.silence_watch import DEAF
 
     source = Microphone(device)
     try:
@@ -132,8 +139,8 @@ def _tried(device: str | None, version: str) -> Answer:
 
 def disk() -> Answer:
     """Room for a day of listening where it would be kept."""
-    from clicktimer.store.places import documents_folder
-    from clicktimer.store.sounds import needed_bytes
+    from clicktimer.storage.paths import documents_folder
+    from clicktimer.storage.sound_store import needed_bytes
 
     folder = documents_folder()
     try:

@@ -18,7 +18,7 @@ from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import InputError, SettingsError
 
 if TYPE_CHECKING:
-    from clicktimer.formats import UnitSystem
+    from clicktimer.units.format import UnitSystem
 
 NOT_OURS = "{name} is no result of clicktimer: give a recording, a listening folder, or what --json wrote"
 
@@ -26,12 +26,16 @@ NOT_OURS = "{name} is no result of clicktimer: give a recording, a listening fol
 @click.command("compare", short_help="Put two measurements or days side by side.")
 @click.argument("before", metavar="BEFORE")
 @click.argument("after", metavar="AFTER")
-@click.option("--valve-test", is_flag=True,
-              help="BEFORE was heard with the valve after the tank open, AFTER with it shut.")  # fmt: skip
+@click.option(
+    "--valve-test", is_flag=True, help="BEFORE was heard with the valve after the tank open, AFTER with it shut."
+)
 @click.option("--taps-shut", is_flag=True, help="No water was in use in what is heard here.")
 @click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time in what is heard here.")
-@click.option("--pump-at-start", type=click.Choice(["off", "on"]),
-              help="Whether the pump was running when what is heard here began.")  # fmt: skip
+@click.option(
+    "--pump-at-start",
+    type=click.Choice(["off", "on"]),
+    help="Whether the pump was running when what is heard here began.",
+)
 @click.option("--json", "json_target", metavar="FILE|-", help="Write the comparison as JSON.")
 @click.option("--picture", metavar="FILE", help="Draw the two side by side as FILE.png or FILE.svg.")
 @system_options
@@ -53,16 +57,18 @@ def compare_command(
     the options given; a file keeps what it was measured with. A difference smaller than
     the errors of the two is told as no change.
     """
-    from clicktimer.day.compare import compare
-    from clicktimer.report.comparison import render_comparison
+    from clicktimer.day.comparison import compare
+    from clicktimer.reporting.text.comparison import render_comparison
     from clicktimer.settings import MeasureOptions
 
     check_targets(json_target, None, (before, after))
     kind = picture_kind(picture, (before, after))
     options = MeasureOptions(
-        taps=taps_said(taps_shut, steady_tap), pump_at_start=pump_said(pump_at_start), marks_s=system.marks_s,
+        taps=taps_said(taps_shut, steady_tap),
+        pump_at_start=pump_said(pump_at_start),
+        marks_s=system.marks_s,
         system=system,
-    )  # fmt: skip
+    )
     if (options.taps or options.pump_at_start) and all(map(_is_document, (before, after))):
         raise SettingsError(
             "both are results that were measured before, so nothing can be said of their taps or pump any more: "
@@ -74,11 +80,11 @@ def compare_command(
     if json_target != STDOUT:
         click.echo(render_comparison(found, units=units, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
-        from clicktimer.report.machine import document_text, jsonable
+        from clicktimer.reporting.json.measurement import document_text, jsonable
 
         put(json_target, document_text({"format": "clicktimer-comparison", "version": 1, **jsonable(found)}))
     if picture is not None:
-        from clicktimer.pictures import compare_picture
+        from clicktimer.reporting.figures import compare_picture
 
         write_whole(Path(picture), compare_picture(found, units=units).file_bytes(kind))
     return MEASURED
@@ -113,12 +119,12 @@ def _measured(path: str, options: Any) -> dict[str, Any]:
     from clicktimer import __version__
     from clicktimer.day.measured import read_measured_day
     from clicktimer.pipeline import measure_recording
-    from clicktimer.report.day_json import reading_json
-    from clicktimer.store.folder import is_listening
+    from clicktimer.reporting.json.day import reading_json
+    from clicktimer.storage.writer import is_listening
 
     if is_listening(Path(path)):
-        from clicktimer.live.whole import with_noted
-        from clicktimer.store.stored import read_folder
+        from clicktimer.storage.reader import read_folder
+        from clicktimer.streaming.finalize import with_noted
 
         options = with_noted(options, read_folder(Path(path)).about)
     with compiling_is_told(), ProgressBar(Path(path).name) as bar:

@@ -32,7 +32,7 @@ from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
-    from clicktimer.day.read import DayReading
+    from clicktimer.day.analysis import DayReading
     from clicktimer.records import Measurement
 
 
@@ -76,11 +76,11 @@ def day_command(
     """
     from zoneinfo import available_timezones
 
-    from clicktimer.document.again import Asked, as_listened, conclude_asked
-    from clicktimer.labels import label_text
-    from clicktimer.live.whole import zone_of_listening
+    from clicktimer.cycles.corrections import label_text
     from clicktimer.pipeline import measure_recording
+    from clicktimer.reporting.document.remeasure import Asked, as_listened, conclude_asked
     from clicktimer.site.others import others_of
+    from clicktimer.streaming.finalize import zone_of_listening
 
     taps = taps_said(taps_shut, steady_tap)
     listened_in = zone_of_listening(recordings) if started is None else None
@@ -113,8 +113,9 @@ def day_command(
     system = asked.system
     others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
     with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
-        measured = measure_recording(list(recordings) if asked.joined else recordings[0], options=asked.options,
-                                     progress=bar)  # fmt: skip
+        measured = measure_recording(
+            list(recordings) if asked.joined else recordings[0], options=asked.options, progress=bar
+        )
     if labels_target is not None:
         put(labels_target, label_text((*measured.clicks, *measured.edges)))
     with proof_timed(asked.prove), ProgressBar(f"{Path(recordings[0]).name}, with copies of its clicks") as bar:
@@ -124,7 +125,7 @@ def day_command(
         raise TypeError("a day without a reading")
     _tell(m, reading, system.units, json_target, csv_target)
     if picture is not None:
-        from clicktimer.pictures import day_sheet
+        from clicktimer.reporting.figures import day_sheet
 
         sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=asked.options.marks_s)
         write_whole(Path(picture), sheet.file_bytes(kind))
@@ -135,8 +136,8 @@ def day_command(
 
 def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:
     if STDOUT not in (json_target, csv_target):
-        from clicktimer.report.causes import causes_lines
-        from clicktimer.report.day_text import render_day
+        from clicktimer.reporting.text.causes import causes_lines
+        from clicktimer.reporting.text.day_sections import render_day
 
         emphasis = emphasis_for()
         causes = causes_lines(m.causes)
@@ -144,11 +145,11 @@ def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | No
         click.echo(text, nl=False)
     if json_target is not None:
         from clicktimer import __version__
-        from clicktimer.report.day_json import reading_json
-        from clicktimer.report.machine import document_text
+        from clicktimer.reporting.json.day import reading_json
+        from clicktimer.reporting.json.measurement import document_text
 
         put(json_target, document_text(reading_json(m, reading, program_version=__version__)))
     if csv_target is not None:
-        from clicktimer.report.tables import cycles_csv
+        from clicktimer.reporting.tables import cycles_csv
 
         put(csv_target, cycles_csv([m]))

@@ -12,7 +12,7 @@ from clicktimer.cli.measure import measure_all
 from clicktimer.cli.options import parse_system_options
 from clicktimer.cli.output import quoted
 from clicktimer.errors import SettingsError
-from clicktimer.report.words import wrap
+from clicktimer.reporting.formatting import wrap
 
 DEMO_NAME = "clicktimer-demo"
 DEMO_SEED = 20  # any seed does; a fixed one lets two people talk about the same recording
@@ -20,8 +20,14 @@ DEMO_SEED = 20  # any seed does; a fixed one lets two people talk about the same
 
 @click.command("demo", short_help="Make a recording of an invented household and measure it.")
 @click.option("--into", metavar="FOLDER", default=".", show_default="this folder", help="Where to keep the recording.")
-@click.option("--seed", metavar="NUMBER", type=click.IntRange(0, 2**31 - 1), default=DEMO_SEED, show_default=True,
-              help="Another number makes another recording.")  # fmt: skip
+@click.option(
+    "--seed",
+    metavar="NUMBER",
+    type=click.IntRange(0, 2**31 - 1),
+    default=DEMO_SEED,
+    show_default=True,
+    help="Another number makes another recording.",
+)
 def demo_command(into: str, seed: int) -> int:
     """Make a recording of an invented household and measure it.
 

@@ -8,7 +8,7 @@ import traceback
 import click
 
 from clicktimer.errors import ClicktimerError
-from clicktimer.report.words import plain
+from clicktimer.reporting.formatting import plain
 
 MEASURED = 0
 NOT_MEASURED = 1

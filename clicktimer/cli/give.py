@@ -13,12 +13,12 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import InputError, SettingsError
-from clicktimer.report.words import plain, wrap
+from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
-    from clicktimer.concluding import Listened
-    from clicktimer.give import Given
-    from clicktimer.labels import Label
+    from clicktimer.conclusion import Listened
+    from clicktimer.cycles.corrections import Label
+    from clicktimer.quality.sample_export import Given
     from clicktimer.records import Measurement
 
 CONSENT = (
@@ -44,8 +44,13 @@ Before you hand this on: listen to every file, and delete those in which somebod
 @click.command("give", short_help="Cut out the clicks to hand over, so that clicktimer gets better.")
 @click.argument("folder", metavar="FOLDER")
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
-@click.option("--labels", "labels", multiple=True, metavar="FILE",
-              help="Your corrected label file; one for each recording, in order.")  # fmt: skip
+@click.option(
+    "--labels",
+    "labels",
+    multiple=True,
+    metavar="FILE",
+    help="Your corrected label file; one for each recording, in order.",
+)
 @click.option("--note", default="", metavar="TEXT", help='Your words: "jet pump, 40/60 switch, phone on the shelf".')
 @click.option("--yes", is_flag=True, help="You have read what is written and agree; do not ask.")
 def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ...], note: str, yes: bool) -> int:
@@ -62,7 +67,7 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
         raise SettingsError(f"{folder}: the folder {target.parent} does not exist; make it first")
     if labels and len(labels) != len(recordings):
         raise SettingsError(f"{len(labels)} label files for {len(recordings)} recordings; give one for each, in order")
-    from clicktimer.labels import read_labels
+    from clicktimer.cycles.corrections import read_labels
 
     read = [read_labels(path) for path in labels]
     for line in wrap(CONSENT):
@@ -77,10 +82,13 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
         for number, recording in enumerate(recordings, start=1):
             count += _one(inside, number, recording, read[number - 1] if read else None, note)
         if not count:
-            click.echo("clicktimer: no clicks were told, or no sound of them was kept, so nothing was written; correct "
-                       "the labels first (measure --labels), then give --labels", err=True)  # fmt: skip
+            click.echo(
+                "clicktimer: no clicks were told, or no sound of them was kept, so nothing was written; correct "
+                "the labels first (measure --labels), then give --labels",
+                err=True,
+            )
             return NOT_MEASURED
-        from clicktimer.give import BEFORE_S
+        from clicktimer.quality.sample_export import BEFORE_S
 
         (inside / "README.txt").write_text(READ_ME.format(before=BEFORE_S), encoding="utf-8")
         _move(inside, target)
@@ -93,9 +101,9 @@ def give_command(folder: str, recordings: tuple[str, ...], labels: tuple[str, ..
 def _one(inside: Path, number: int, recording: str, labels: tuple[str, tuple[Label, ...]] | None, note: str) -> int:
     """Write the clicks of one recording and what is told of it; return how many there are."""
     from clicktimer import __version__
-    from clicktimer.give import about
-    from clicktimer.report.machine import document_text, jsonable
-    from clicktimer.store.folder import is_listening
+    from clicktimer.quality.sample_export import about
+    from clicktimer.reporting.json.measurement import document_text, jsonable
+    from clicktimer.storage.writer import is_listening
 
     heard, measured, given = (_listening if is_listening(Path(recording)) else _recording)(recording, labels)
     names = [f"recording-{number}-click-{i:03d}-{one.click.kind}.flac" for i, one in enumerate(given, start=1)]
@@ -103,22 +111,28 @@ def _one(inside: Path, number: int, recording: str, labels: tuple[str, tuple[Lab
         _write(inside / name, one)
     if given:
         document: dict[str, Any] = about(
-            number, measured, given, names, candidates=heard.candidates, segments=heard.levels, version=__version__,
+            number,
+            measured,
+            given,
+            names,
+            candidates=heard.candidates,
+            segments=heard.levels,
+            version=__version__,
             note=plain(note),
-        )  # fmt: skip
+        )
         (inside / f"about-{number}.json").write_text(document_text(jsonable(document)), encoding="utf-8")
     return len(given)
 
 
-Heard = tuple["Listened", "Measurement", "list[Given]"]
+HeardParts = tuple["Listened", "Measurement", "list[Given]"]
 
 
-def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> Heard:
-    from clicktimer.give import gather
+def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> HeardParts:
+    from clicktimer.audio import open_recording
     from clicktimer.pipeline import conclude, corrected, hear_blocks
-    from clicktimer.prove import recording_again
+    from clicktimer.quality.proof import recording_again
+    from clicktimer.quality.sample_export import gather
     from clicktimer.settings import MeasureOptions
-    from clicktimer.sound import open_recording
 
     options = MeasureOptions()
     with compiling_is_told(), ProgressBar(Path(recording).name) as progress:
@@ -131,13 +145,13 @@ def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> 
     return heard, measured, gather(recording_again([recording]), measured)
 
 
-def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> Heard:
+def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> HeardParts:
     """A listening folder: all of its sound where that was kept, else the seconds around its clicks."""
-    from clicktimer.give import gather, gather_kept
-    from clicktimer.live.whole import corrected_folder, heard_folder, measure_folder
+    from clicktimer.quality.sample_export import gather, gather_kept
     from clicktimer.settings import MeasureOptions
-    from clicktimer.store.kept import seconds_kept, sound_again
-    from clicktimer.store.stored import read_folder
+    from clicktimer.storage.reader import read_folder
+    from clicktimer.storage.replay_audio import seconds_kept, sound_again
+    from clicktimer.streaming.finalize import corrected_folder, heard_folder, measure_folder
 
     path, options = Path(folder), MeasureOptions()
     with compiling_is_told():
@@ -151,7 +165,7 @@ def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> Hea
 
 
 def _write(path: Path, one: Given) -> None:
-    from clicktimer.sound import write_sound
+    from clicktimer.audio import write_sound
 
     try:
         write_sound(path, one.sound, one.rate_hz, codec="flac")

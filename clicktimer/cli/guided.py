@@ -7,10 +7,10 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
 from clicktimer.errors import QuantityError
-from clicktimer.live.refill import REFILL_TEST, TAPS_SHUT
-from clicktimer.live.session import Said, Session
-from clicktimer.live.state import SAME_S
-from clicktimer.store.folder import Event
+from clicktimer.storage.writer import Event
+from clicktimer.streaming.refill_test import REFILL_TEST, TAPS_SHUT
+from clicktimer.streaming.session import Said, Session
+from clicktimer.streaming.state import SAME_S
 
 Say = Callable[[str], None]
 STEADY_LEAST: Final = 3
@@ -220,7 +220,7 @@ class Refill:
 
     def _caught(self, session: Session, typed: str) -> bool:
         """Water that was caught before this refill, typed as a volume."""
-        from clicktimer.quantities import parse_volume_l
+        from clicktimer.units.parse import parse_volume_l
 
         try:
             parse_volume_l(typed)

@@ -15,7 +15,7 @@ from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
-    from clicktimer.place import Place
+    from clicktimer.quality.placement import Place
 
 
 @click.command("hear", short_help="Say whether a place is good enough to hear the switch.")
@@ -45,8 +45,8 @@ def hear_command(
     nothing was heard to judge by.
     """
     from clicktimer.cli.hear_live import hear_microphone, list_inputs
-    from clicktimer.quantities import parse_time_s
-    from clicktimer.report.place import place_json, render_place
+    from clicktimer.reporting.text.placement import place_json, render_place
+    from clicktimer.units.parse import parse_time_s
 
     if list_them:
         list_inputs()
@@ -65,17 +65,17 @@ def hear_command(
         click.echo(render_place(place, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
         from clicktimer import __version__
-        from clicktimer.report.machine import document_text
+        from clicktimer.reporting.json.measurement import document_text
 
         put(json_target, document_text(place_json(place, program_version=__version__)))
     return NOT_MEASURED if place.grade == "unheard" else MEASURED
 
 
 def _judged(recording: str, prove: bool, snaps: bool, progress: ProgressBar) -> Place:
+    from clicktimer.audio import open_recording
     from clicktimer.pipeline import conclude, hear_blocks
-    from clicktimer.place import judge_place, sharp_sounds
+    from clicktimer.quality.placement import judge_place, sharp_sounds
     from clicktimer.settings import MeasureOptions
-    from clicktimer.sound import open_recording
 
     opened = open_recording(recording)
     hint_s = opened.info.duration_hint_s
@@ -84,7 +84,7 @@ def _judged(recording: str, prove: bool, snaps: bool, progress: ProgressBar) -> 
     place = judge_place(heard.candidates, heard.levels, measured, snaps=snaps)
     if not prove:
         return place
-    from clicktimer.prove import prove_clicks, prove_snaps, recording_again
+    from clicktimer.quality.proof import prove_clicks, prove_snaps, recording_again
 
     again = recording_again([recording])
     if place.what == "clicks":

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 import numpy as np
 
-from clicktimer import cautions
-from clicktimer.live.deaf import DEAF
-from clicktimer.report.words import wrap
+from clicktimer.reporting.formatting import wrap
+from clicktimer.reporting.messages import cautions
+from clicktimer.streaming.silence_watch import DEAF
 
 if TYPE_CHECKING:
-    from clicktimer.live.engine import Engine
-    from clicktimer.place import Place
+    from clicktimer.quality.placement import Place
     from clicktimer.records import Block, Measurement
+    from clicktimer.streaming.engine import Engine
 
 CLIPS = "It clips: turn the input's level down in the system's sound settings, or move a little away."
 ENHANCED = (
@@ -32,7 +32,7 @@ METER = "quiet {room:4.0f} dB  now {now:4.0f} dB  {bar}  peak {peak:4.0f} dB  cl
 
 def list_inputs() -> None:
     """Print the inputs there are. Raises DeviceError without PortAudio."""
-    from clicktimer.sound.inputs import NO_INPUT, inputs
+    from clicktimer.audio.inputs import NO_INPUT, inputs
 
     found = inputs()
     if not found:
@@ -46,9 +46,9 @@ def list_inputs() -> None:
 
 def hear_microphone(device: str | None, length_s: float | None, *, snapped: bool = False) -> Place:
     """Listen until a whole pump cycle was heard, the time is up or Ctrl-C, and judge the place."""
+    from clicktimer.audio.microphone import Microphone
     from clicktimer.cli.listen import stopping, warm_up
     from clicktimer.cli.waiting import compiling_is_told
-    from clicktimer.sound.microphone import Microphone
 
     with compiling_is_told():
         warm_up()
@@ -69,11 +69,11 @@ def hear_microphone(device: str | None, length_s: float | None, *, snapped: bool
 
 
 def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bool) -> Place:
-    from clicktimer.candidates import Candidates
-    from clicktimer.live.engine import Engine
-    from clicktimer.place import judge_place, sharp_sounds
+    from clicktimer.audio.quality import Watch
+    from clicktimer.detection.candidates import Candidates
+    from clicktimer.quality.placement import judge_place, sharp_sounds
     from clicktimer.records import Block
-    from clicktimer.sound.quality import Watch
+    from clicktimer.streaming.engine import Engine
 
     engine, watch, meter = Engine(), Watch(), Meter()
     parts: list[Candidates] = []
@@ -185,9 +185,13 @@ class Meter:
         room_db = float(np.quantile(self._levels, 0.25))
         bar = "#" * int(np.clip((now_db - room_db) / 3.0 + 2, 0, 14))
         text = METER.format(
-            room=room_db, now=now_db, bar=bar.ljust(14, "."), peak=20 * np.log10(max(self._peak, 1e-5)),
-            clicks=len(engine.clicks()), sharp=snaps,
-        )  # fmt: skip
+            room=room_db,
+            now=now_db,
+            bar=bar.ljust(14, "."),
+            peak=20 * np.log10(max(self._peak, 1e-5)),
+            clicks=len(engine.clicks()),
+            sharp=snaps,
+        )
         text = text[: shutil.get_terminal_size().columns - 1]
         click.echo("\r" + text.ljust(self._drawn), nl=False, err=True)
         self._drawn = len(text)

@@ -13,20 +13,20 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from clicktimer import cautions
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import emphasis_for, quoted
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import PlaceTakenError, SettingsError, StoreError
-from clicktimer.report.words import plain, wrap
+from clicktimer.reporting.formatting import plain, wrap
+from clicktimer.reporting.messages import cautions
 
 if TYPE_CHECKING:
     from clicktimer.cli.guided import Guide
-    from clicktimer.live.session import Session, Why
     from clicktimer.records import Measurement
     from clicktimer.settings import MeasureOptions
-    from clicktimer.store.folder import Folder
+    from clicktimer.storage.writer import Folder
+    from clicktimer.streaming.session import Session, Why
 
 KEPT = {
     "default": "Kept: the time and print of each sudden sound, coarse levels, the strongest tones of each second, and "
@@ -45,8 +45,13 @@ DAY_FROM_S = 6 * 3600.0  # common practice, no source
 @click.option("--for", "for_text", metavar="TIME", help='Listen so long: "24 h". [until Ctrl-C]')
 @click.option("--until", "until_text", metavar="HH:MM", help="Listen until this time of day.")
 @click.option("--refill-test", is_flag=True, help="Lead through refills with every tap shut (minutes, you stay).")
-@click.option("--refills", type=click.IntRange(1, 20), default=3, show_default=True,
-              help="Refills that count; one more comes first.")  # fmt: skip
+@click.option(
+    "--refills",
+    type=click.IntRange(1, 20),
+    default=3,
+    show_default=True,
+    help="Refills that count; one more comes first.",
+)
 @click.option("--shut-after", metavar="TIME", help='Every tap is shut so long after each start: "3 s". [a key]')
 @click.option("--steady-tap", is_flag=True, help="Lead through the test with one tap running (you may go away).")
 @click.option("--taps-shut", is_flag=True, help="No water is used during any run: every run counts in full.")
@@ -54,8 +59,13 @@ DAY_FROM_S = 6 * 3600.0  # common practice, no source
 @click.option("--device", metavar="NAME", help="Sound input: its name, part of it or its number. [the system's]")
 @click.option("--into", metavar="FOLDER", help="Where it is kept; a listening that is there is resumed. [documents]")
 @click.option("--name", metavar="TEXT", help="Name of the place, for the folder's name.")
-@click.option("--keep", type=click.Choice(["default", "all", "none"]), default="default", show_default=True,
-              help="Which sound is kept: around clicks, everything, nothing.")  # fmt: skip
+@click.option(
+    "--keep",
+    type=click.Choice(["default", "all", "none"]),
+    default="default",
+    show_default=True,
+    help="Which sound is kept: around clicks, everything, nothing.",
+)
 @click.option("--longest-run", metavar="TIME", help="Say at once when a run is longer. [5 times the shortest run]")
 @click.option("--tone", is_flag=True, help="Ring the terminal's bell at clicks and alarms.")
 @click.option("--command", metavar="TEXT", help="Run this at alarms; CLICKTIMER_EVENT and CLICKTIMER_TEXT tell which.")
@@ -85,8 +95,8 @@ def listen_command(
     kept in a folder that clicktimer measure opens, also after a power cut; give it
     again with --into to go on.
     """
-    from clicktimer.quantities import parse_time_s
     from clicktimer.settings import MeasureOptions
+    from clicktimer.units.parse import parse_time_s
 
     if sum((refill_test, steady_tap, taps_shut)) > 1:
         raise SettingsError("--refill-test, --steady-tap and --taps-shut contradict each other; give one of them")
@@ -144,8 +154,8 @@ def warm_up() -> None:
     """Compile or load the detector before the first sound comes, so that none has to wait."""
     import numpy as np
 
-    from clicktimer.live.engine import Engine
     from clicktimer.records import Block
+    from clicktimer.streaming.engine import Engine
 
     noise = np.random.default_rng(1).normal(0.0, 0.01, 48_000 * 4).astype(np.float32)
     noise[[30_000, 90_000]] = 0.9
@@ -165,12 +175,12 @@ def _open(
 ) -> Session:
     """Open the microphone, then the folder: without a microphone no folder is made."""
     from clicktimer import __version__
-    from clicktimer.live.session import Session
-    from clicktimer.live.whole import about_options
+    from clicktimer.audio.microphone import Microphone
     from clicktimer.records import Gap
-    from clicktimer.sound.microphone import Microphone
-    from clicktimer.store.folder import Folder, is_listening
-    from clicktimer.store.places import new_folder
+    from clicktimer.storage.paths import new_folder
+    from clicktimer.storage.writer import Folder, is_listening
+    from clicktimer.streaming.finalize import about_options
+    from clicktimer.streaming.session import Session
 
     path = Path(into) if into is not None else new_folder(datetime.now(), name or system.site)
     resumed = Folder.resume(path) if is_listening(path) else None
@@ -201,7 +211,7 @@ def _open(
 
 def _created(path: Path, may_differ: bool, about: dict[str, Any]) -> Folder:
     """A new folder; may_differ: where another program has just taken this name, the next one will do."""
-    from clicktimer.store.folder import Folder
+    from clicktimer.storage.writer import Folder
 
     number = 1
     while True:
@@ -215,16 +225,19 @@ def _created(path: Path, may_differ: bool, about: dict[str, Any]) -> Folder:
 
 def _say_start(stack: ExitStack, session: Session, keep: str, length_s: float | None) -> None:
     from clicktimer.cli.machine_state import kept_awake, power_text
-    from clicktimer.formats import format_time
-    from clicktimer.store.sounds import free_bytes, needed_bytes
+    from clicktimer.storage.sound_store import free_bytes, needed_bytes
+    from clicktimer.units.format import format_time
 
     asked = "until Ctrl-C" if length_s is None else f"for {format_time(length_s)}"
     _say(f"Listening to {session.source.name} at {session.source.rate_hz / 1000:g} kHz, {asked}.")
     if session.folder.resumed is not None:
         _say(f"Going on with what is there ({format_time(session.folder.resumed.end_s)}); the time between is a gap.")
     # Not wrapped: a path or a command that is copied must be whole.
-    click.echo(f"Kept in {plain(str(session.folder.path))}\nTo watch it in a browser, in another terminal:\n"
-               f"  clicktimer page {plain(quoted(str(session.folder.path)))}", err=True)  # fmt: skip
+    click.echo(
+        f"Kept in {plain(str(session.folder.path))}\nTo watch it in a browser, in another terminal:\n"
+        f"  clicktimer page {plain(quoted(str(session.folder.path)))}",
+        err=True,
+    )
     _say(KEPT[keep])
     if length_s is None or length_s > 1800.0:
         _say(stack.enter_context(kept_awake()))
@@ -244,9 +257,9 @@ def _listen(
 ) -> Why:
     import time
 
+    from clicktimer.audio.clock import Clock
     from clicktimer.cli.keys import Keys
     from clicktimer.cli.live_screen import Screen
-    from clicktimer.sound.clock import Clock
 
     clock = Clock()
     began_s, start_s = clock.boot_s(), session.engine.end_s
@@ -322,7 +335,7 @@ def stopping() -> Iterator[list[str]]:
 def _finish(session: Session, guide: Guide | None, why: Why) -> int:
     """Settle, print the report, and say where everything lies."""
     from clicktimer.cli.guided import Refill, with_caught
-    from clicktimer.report.text import render_text, summary_line
+    from clicktimer.reporting.text.measurement import render_text, summary_line
 
     if isinstance(guide, Refill):
         with_caught(guide, session)
@@ -339,7 +352,7 @@ def _finish(session: Session, guide: Guide | None, why: Why) -> int:
 
 def last_words(folder: Path, measured: Measurement) -> str:
     """Where a listening lies and what reads it again; as a day too, where it lasted for six hours of ordinary use."""
-    from clicktimer.report.advice import reads_as_a_day
+    from clicktimer.reporting.text.advice import reads_as_a_day
 
     text = f"Kept in {folder}\nTo read it again:\n  clicktimer measure {quoted(str(folder))}"
     if not reads_as_a_day(measured, DAY_FROM_S):

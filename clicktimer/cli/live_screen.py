@@ -10,12 +10,12 @@ from collections.abc import Sequence
 
 import click
 
-from clicktimer.formats import format_time
-from clicktimer.live.session import Said, Session
-from clicktimer.live.state import Note, State
-from clicktimer.report.words import wrap
-from clicktimer.sound.microphone import DeviceNote
-from clicktimer.store.folder import Event
+from clicktimer.audio.microphone import DeviceNote
+from clicktimer.reporting.formatting import wrap
+from clicktimer.storage.writer import Event
+from clicktimer.streaming.session import Said, Session
+from clicktimer.streaming.state import Note, State
+from clicktimer.units.format import format_time
 
 MOST_WIDTH = 119
 KIND = {

@@ -59,9 +59,13 @@ def _windows() -> bool | None:
         """SYSTEM_POWER_STATUS."""
 
         _fields_ = (
-            ("ac", ctypes.c_ubyte), ("flag", ctypes.c_ubyte), ("percent", ctypes.c_ubyte), ("system", ctypes.c_ubyte),
-            ("left_s", ctypes.c_ulong), ("full_s", ctypes.c_ulong),
-        )  # fmt: skip
+            ("ac", ctypes.c_ubyte),
+            ("flag", ctypes.c_ubyte),
+            ("percent", ctypes.c_ubyte),
+            ("system", ctypes.c_ubyte),
+            ("left_s", ctypes.c_ulong),
+            ("full_s", ctypes.c_ulong),
+        )
 
     status = Status()
     windll = getattr(ctypes, "windll", None)

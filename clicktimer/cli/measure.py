@@ -14,13 +14,7 @@ from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, e
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.cli.recording_options import (
-    DECIMAL_OPTION,
-    REPORT_OPTION,
-    pump_said,
-    recording_options,
-    taps_said,
-)
+from clicktimer.cli.recording_options import DECIMAL_OPTION, REPORT_OPTION, pump_said, recording_options, taps_said
 from clicktimer.cli.reporting import (
     check_report_target,
     house_of,
@@ -32,12 +26,12 @@ from clicktimer.cli.reporting import (
 )
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import ClicktimerError, SettingsError
-from clicktimer.report.words import plain
+from clicktimer.reporting.formatting import plain
 
 if TYPE_CHECKING:
-    from clicktimer.document.again import Asked
-    from clicktimer.labels import Label
+    from clicktimer.cycles.corrections import Label
     from clicktimer.records import Measurement
+    from clicktimer.reporting.document.remeasure import Asked
     from clicktimer.settings import MeasureOptions
 
 logger = logging.getLogger(__name__)
@@ -61,8 +55,12 @@ class Beside:
 @click.argument("recordings", nargs=-1, required=True, metavar="RECORDING...")
 @recording_options
 @click.option("--into", metavar="FOLDER", help="Keep what was heard in a new folder, as clicktimer listen does.")
-@click.option("--prove/--no-prove", "prove", default=None,
-              help="Add copies of the clicks to the recording, count how many are caught. [with --report]")  # fmt: skip
+@click.option(
+    "--prove/--no-prove",
+    "prove",
+    default=None,
+    help="Add copies of the clicks to the recording, count how many are caught. [with --report]",
+)
 @REPORT_OPTION
 @DECIMAL_OPTION
 @system_options
@@ -89,14 +87,18 @@ def measure_command(
     flac, mp3, m4a, ogg, webm, or the sound of a video. Say --taps-shut or --steady-tap
     if you can: water in use makes a run longer and flatters the tank.
     """
-    from clicktimer.labels import read_labels
+    from clicktimer.cycles.corrections import read_labels
     from clicktimer.settings import MeasureOptions
 
     taps = taps_said(taps_shut, steady_tap)
     if started is not None and len(recordings) > 1 and not joined:
         raise SettingsError("--started fits one recording; measure them one by one, or give --joined if they are parts")
-    for name, value in (("--labels", labels_target), ("--corrected", corrected), ("--into", into),
-                        ("--report", report_target)):  # fmt: skip
+    for name, value in (
+        ("--labels", labels_target),
+        ("--corrected", corrected),
+        ("--into", into),
+        ("--report", report_target),
+    ):
         if value is not None and len(recordings) > 1 and not joined:
             raise SettingsError(f"{name} fits one recording; measure one by one, or give --joined if they are parts")
     check_targets(json_target, csv_target, recordings, labels_target)
@@ -174,7 +176,7 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
 def _measure_into(paths: Any, into: str, options: MeasureOptions, progress: Any) -> Measurement:
     """Measure and keep what was heard in a new folder."""
     from clicktimer import __version__
-    from clicktimer.live.taken import measure_into
+    from clicktimer.streaming.import_recording import measure_into
 
     measured = measure_into(paths, Path(into), options, program=__version__, progress=progress)
     click.echo(f"clicktimer: kept in {into}: clicks, prints, levels, one second of sound around each click", err=True)
@@ -184,7 +186,7 @@ def _measure_into(paths: Any, into: str, options: MeasureOptions, progress: Any)
 def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, beside: Beside) -> Measurement:
     """Correct, prove and write labels, as far as asked for."""
     if beside.prove:
-        from clicktimer.prove import prove_recording
+        from clicktimer.quality.proof import prove_recording
 
         name = f"{Path(job[0]).name}, with copies of its clicks"
         with proof_timed(beside.report is not None), ProgressBar(name) as progress:
@@ -195,14 +197,14 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
         name, labels = beside.corrected
         m = corrected_recording(job, m, labels, options, name=name)
     if beside.labels_target is not None:
-        from clicktimer.labels import label_text
+        from clicktimer.cycles.corrections import label_text
 
         clicks = (*m.clicks, *m.edges) if m.correction is None else tuple(c.click for c in m.correction.clicks)
         put(beside.labels_target, label_text(clicks))
         shown = len([c for c in clicks if c.how == "clicks"])
         click.echo(f"clicktimer: {shown} click{'' if shown == 1 else 's'} written to {beside.labels_target}", err=True)
     if beside.report is not None:
-        from clicktimer.document.again import conclude_asked
+        from clicktimer.reporting.document.remeasure import conclude_asked
 
         target, asked, decimal = beside.report
         presented = presented_of(site_given(), decimal=decimal)
@@ -212,14 +214,21 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
 
 def _report_wanted(target: str, options: MeasureOptions, corrected: str | None, prove: bool) -> tuple[str, Asked]:
     """Where the document goes, and what was asked for it."""
-    from clicktimer.document.again import Asked
+    from clicktimer.reporting.document.remeasure import Asked
 
     system: Any = options.system
     return target, Asked(
-        taps=options.taps, pump_at_start=options.pump_at_start, started=options.started, joined=options.joined,
-        given=system.given, origins=dict(system.origins), site=system.site, house=house_of(site_given()),
-        labels=labels_read(corrected), prove=prove,
-    )  # fmt: skip
+        taps=options.taps,
+        pump_at_start=options.pump_at_start,
+        started=options.started,
+        joined=options.joined,
+        given=system.given,
+        origins=dict(system.origins),
+        site=system.site,
+        house=house_of(site_given()),
+        labels=labels_read(corrected),
+        prove=prove,
+    )
 
 
 class _Results:
@@ -237,7 +246,7 @@ class _Results:
     def add(self, measurement: Measurement) -> None:
         """Print the report of one measurement (its JSON instead, if that goes to stdout) and keep it for the files."""
         if self._text:
-            from clicktimer.report.text import render_text
+            from clicktimer.reporting.text.measurement import render_text
 
             if self._measured:
                 click.echo("\n" + "=" * 80 + "\n")
@@ -248,7 +257,7 @@ class _Results:
         self._measured.append(measurement)
         if self._json is not None:
             from clicktimer import __version__
-            from clicktimer.report.machine import document_text, measurement_json
+            from clicktimer.reporting.json.measurement import document_text, measurement_json
 
             document = measurement_json(measurement, program_version=__version__)
             line = document_text(document, one_line=self._several)
@@ -267,6 +276,6 @@ class _Results:
         if self._json is not None and self._json != STDOUT:
             put(self._json, "".join(self._documents))
         if self._csv is not None:
-            from clicktimer.report.tables import cycles_csv
+            from clicktimer.reporting.tables import cycles_csv
 
             put(self._csv, cycles_csv(self._measured))

@@ -29,8 +29,8 @@ SITE = "site_file"
 def _tell_names(ctx: click.Context, _param: click.Parameter, names: tuple[str, ...]) -> tuple[str, ...]:
     """Answer "?" with every name that can be seen and what it means."""
     if "?" in names and not ctx.resilient_parsing:
-        from clicktimer.causes.table import observations
-        from clicktimer.report.words import wrap
+        from clicktimer.assessment.causes.table import observations
+        from clicktimer.reporting.formatting import wrap
 
         for fact in observations():
             click.echo("\n".join(wrap(f"{fact.name}: {fact.asks}", "", "    ")))
@@ -69,35 +69,66 @@ def _use_site(ctx: click.Context, _param: click.Parameter, path: str | None) -> 
 
 
 _OPTIONS = (
-    click.option("--site", SITE, metavar="FILE", is_eager=True, callback=_use_site,
-                 help="Site file with what is known of this house. Options overrule it."),
+    click.option(
+        "--site",
+        SITE,
+        metavar="FILE",
+        is_eager=True,
+        callback=_use_site,
+        help="Site file with what is known of this house. Options overrule it.",
+    ),
     click.option("--switch", metavar="IN/OUT", help='Pressure switch, cut-in/cut-out: "40/60" (psi) or "2.8/4.1 bar".'),
-    click.option("--precharge", metavar="PRESSURE",
-                 help='Air charge of the empty tank: "38 psi". [2 psi below cut-in]'),
-    click.option("--tank", metavar="TANK", multiple=True,
-                 help='Tank: "33 gal", "125 L", "42 gal plain" (no bladder). Repeat for several.'),
+    click.option(
+        "--precharge", metavar="PRESSURE", help='Air charge of the empty tank: "38 psi". [2 psi below cut-in]'
+    ),
+    click.option(
+        "--tank",
+        metavar="TANK",
+        multiple=True,
+        help='Tank: "33 gal", "125 L", "42 gal plain" (no bladder). Repeat for several.',
+    ),
     click.option("--pump-rate", metavar="FLOW", help='What the pump gives: "8 gpm" or "30 L/min".'),
-    click.option("--caught", metavar="VOLUME", multiple=True,
-                 help='Water caught between stop and start: "15 gal", or "15 gal in 75 s" with its refill. Repeat.'),
+    click.option(
+        "--caught",
+        metavar="VOLUME",
+        multiple=True,
+        help='Water caught between stop and start: "15 gal", or "15 gal in 75 s" with its refill. Repeat.',
+    ),
     click.option("--tap-flow", metavar="FLOW", help='Flow of the one tap that ran steadily, by bucket: "2 gpm".'),
     click.option("--motor", metavar="POWER", help='Power of the motor: "3/4 hp" or "0.55 kW".'),
     click.option("--phase", type=click.Choice(["single", "three"]), help="Phases of the motor."),
     click.option("--least-run", metavar="TIME", help='Least run by the motor\'s maker: "1 min". It wins.'),
     click.option("--gauge-at-clicks", metavar="IN/OUT", help='Gauge as read at the two clicks: "41/59".'),
-    click.option("--gauge-settled", metavar="IN/OUT",
-                 help='Gauge just before cut-in on a slow draw, and 10 min after cut-out: "40/57".'),
+    click.option(
+        "--gauge-settled",
+        metavar="IN/OUT",
+        help='Gauge just before cut-in on a slow draw, and 10 min after cut-out: "40/57".',
+    ),
     click.option("--gauge-error", metavar="PRESSURE", help="Standard deviation of one reading. [1 psi]"),
     click.option("--relief-valve", type=click.Choice(["tested", "there", "none"]), help="The relief valve as found."),
-    click.option("--air-valve", type=click.Choice(["right", "low", "water", "nothing"]),
-                 help="What came at the air valve, tank drained."),
-    click.option("--seen", metavar="NAME", multiple=True, callback=_tell_names,
-                 help='Something seen, by its name: "tap-goes-dead"; "?" tells them all. Repeat.'),
-    click.option("--not-seen", metavar="NAME", multiple=True, callback=_tell_names,
-                 help="Something looked for and not seen. Repeat."),
+    click.option(
+        "--air-valve",
+        type=click.Choice(["right", "low", "water", "nothing"]),
+        help="What came at the air valve, tank drained.",
+    ),
+    click.option(
+        "--seen",
+        metavar="NAME",
+        multiple=True,
+        callback=_tell_names,
+        help='Something seen, by its name: "tap-goes-dead"; "?" tells them all. Repeat.',
+    ),
+    click.option(
+        "--not-seen",
+        metavar="NAME",
+        multiple=True,
+        callback=_tell_names,
+        help="Something looked for and not seen. Repeat.",
+    ),
     click.option("--height", metavar="HEIGHT", help='Height above the sea: "1200 ft" or "365 m". [sea level]'),
     click.option("--marks", metavar="A/B", help="The two marks for a run, in seconds. [30/60]"),
     click.option("--units", metavar="us|metric", help="Units to write: us or metric. [us]"),
-)  # fmt: skip
+)
 
 
 def system_options(command: F) -> F:

@@ -14,11 +14,11 @@ import click
 from clicktimer.cli.failures import MEASURED
 from clicktimer.cli.listen import stopping
 from clicktimer.errors import StoreError
-from clicktimer.formats import UNIT_SYSTEMS
-from clicktimer.report.words import wrap
+from clicktimer.reporting.formatting import wrap
+from clicktimer.units.format import UNIT_SYSTEMS
 
 if TYPE_CHECKING:
-    from clicktimer.page.server import PageServer
+    from clicktimer.web.server import PageServer
 
 EVERYONE = (
     "EVERYBODY in the same network can look at this page now, without a password: it tells when water is used, and so "
@@ -41,8 +41,8 @@ def page_command(folder: str, port: int, no_open: bool, everyone: bool, units: s
     Only this computer can see it, unless --everyone is given. Ctrl-C ends it.
     """
     from clicktimer import __version__
-    from clicktimer.page.server import HERE, PageServer, house_address
-    from clicktimer.page.shown import Shown
+    from clicktimer.web.server import HERE, PageServer, house_address
+    from clicktimer.web.view_state import Shown
 
     path = Path(folder)
     if not path.is_dir():

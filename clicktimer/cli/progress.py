@@ -7,7 +7,7 @@ import time
 from types import TracebackType
 from typing import TYPE_CHECKING
 
-from clicktimer.report.words import plain
+from clicktimer.reporting.formatting import plain
 
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID

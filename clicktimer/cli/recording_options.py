@@ -15,39 +15,55 @@ F = TypeVar("F", bound=Callable[..., Any])
 _RECORDING = (
     click.option("--taps-shut", is_flag=True, help="No water was in use: every run counts in full."),
     click.option("--steady-tap", is_flag=True, help="One tap ran steadily all the time, and nothing else."),
-    click.option("--pump-at-start", type=click.Choice(["off", "on"]),
-                 help="Whether the pump was running when the recording began, if you know."),
-    click.option("--started", metavar='"YYYY-MM-DD HH:MM"',
-                 help="When the recording began, by the clock on the wall."),
+    click.option(
+        "--pump-at-start",
+        type=click.Choice(["off", "on"]),
+        help="Whether the pump was running when the recording began, if you know.",
+    ),
+    click.option("--started", metavar='"YYYY-MM-DD HH:MM"', help="When the recording began, by the clock on the wall."),
     click.option("--joined", is_flag=True, help="The recordings are parts of one, in this order."),
-    click.option("--json", "json_target", metavar="FILE|-",
-                 help="Write the result as JSON; several give a line each."),
+    click.option("--json", "json_target", metavar="FILE|-", help="Write the result as JSON; several give a line each."),
     click.option("--csv", "csv_target", metavar="FILE|-", help="Write the runs and rests as CSV."),
-    click.option("--labels", "labels_target", metavar="OUT",
-                 help="Write the clicks as a label file (text) that audio editors open."),
-    click.option("--corrected", metavar="IN",
-                 help="Measure by this label file: the clicks as you corrected them."),
-)  # fmt: skip
+    click.option(
+        "--labels",
+        "labels_target",
+        metavar="OUT",
+        help="Write the clicks as a label file (text) that audio editors open.",
+    ),
+    click.option("--corrected", metavar="IN", help="Measure by this label file: the clicks as you corrected them."),
+)
 
 _DAY = (
     click.option("--zone", metavar="ZONE", help='Time zone of the wall\'s clock: "America/Halifax".'),
-    click.option("--nobody", multiple=True, metavar="HH:MM-HH:MM",
-                 help="Hours in which every tap was shut, by the wall's clock. Repeat."),
-    click.option("--other-tank", multiple=True, metavar="TANK",
-                 help='Replay the day through this tank too: "62 gal". Repeat. Needs --tank.'),
+    click.option(
+        "--nobody",
+        multiple=True,
+        metavar="HH:MM-HH:MM",
+        help="Hours in which every tap was shut, by the wall's clock. Repeat.",
+    ),
+    click.option(
+        "--other-tank",
+        multiple=True,
+        metavar="TANK",
+        help='Replay the day through this tank too: "62 gal". Repeat. Needs --tank.',
+    ),
     click.option("--other-charge", metavar="PRESSURE", help="Replay it with this air charge. Needs --tank."),
     click.option("--other-switch", metavar="IN/OUT", help="Replay it with this switch setting. Needs --tank."),
-)  # fmt: skip
+)
 
 REPORT_OPTION = click.option(
-    "--report", "report_target", metavar="FILE",
+    "--report",
+    "report_target",
+    metavar="FILE",
     help="Write a document for the client: FILE.html or FILE.pdf (clicktimer report).",
-)  # fmt: skip
+)
 
 DECIMAL_OPTION = click.option(
-    "--decimal", type=click.Choice(["point", "comma"]), default="point",
+    "--decimal",
+    type=click.Choice(["point", "comma"]),
+    default="point",
     help="How numbers are written in the document: 1.5 or 1,5.",
-)  # fmt: skip
+)
 
 
 def recording_options(command: F) -> F:

@@ -27,7 +27,7 @@ from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
-    from clicktimer.document.again import Asked, Result
+    from clicktimer.reporting.document.remeasure import Asked, Result
 
 
 @click.command("report", short_help="Write a document for the client: HTML or PDF.")
@@ -40,8 +40,9 @@ if TYPE_CHECKING:
 @click.option("--where", metavar="PLACE", help="Which house or well. [site file]")
 @click.option("--notes", metavar="TEXT", help="What else is to be said. [site file]")
 @click.option("--date", metavar="YYYY-MM-DD", help="Date of the document. [of the recording; else left open]")
-@click.option("--date-style", type=click.Choice(["iso", "us", "eu"]), default="iso",
-              help="2031-05-04, May 4, 2031 or 4 May 2031.")  # fmt: skip
+@click.option(
+    "--date-style", type=click.Choice(["iso", "us", "eu"]), default="iso", help="2031-05-04, May 4, 2031 or 4 May 2031."
+)
 @DECIMAL_OPTION
 @click.option("--paper", type=click.Choice(["letter", "a4"]), default="letter", help="Size of the paper.")
 @click.option("--all-clicks", is_flag=True, help="Show the clicks of every run. [of at most 12]")
@@ -83,15 +84,20 @@ def report_command(
     check_targets(json_target, csv_target, recordings, labels_target)
     inputs = [*recordings, *(x for x in (said["corrected"], said["prices"]) if x is not None)]
     check_report_target("--output", output, inputs, (json_target, csv_target, labels_target))
-    from clicktimer.document.compose import parse_date
+    from clicktimer.reporting.document.compose import parse_date
 
     # The site file's date says when it was written, not when this was measured.
     if click.get_current_context().get_parameter_source("date") is ParameterSource.DEFAULT_MAP:
         date = None
     presented = presented_of(
-        site_given(), paper=paper, date_style=date_style, decimal=decimal, all_clicks=all_clicks,
-        date=None if date is None else parse_date(date), **{k: said[k] for k in ("who", "client", "where", "notes")},
-    )  # fmt: skip
+        site_given(),
+        paper=paper,
+        date_style=date_style,
+        decimal=decimal,
+        all_clicks=all_clicks,
+        date=None if date is None else parse_date(date),
+        **{k: said[k] for k in ("who", "client", "where", "notes")},
+    )
     asked = _asked(system, said, as_day, joined=len(recordings) > 1 or said["joined"])
     result = _measured(asked, recordings)
     write_report(output, result, asked, presented, recordings)
@@ -100,7 +106,7 @@ def report_command(
 
 
 def _asked(system: Any, said: dict[str, Any], as_day: bool, *, joined: bool) -> Asked:
-    from clicktimer.document.again import Asked
+    from clicktimer.reporting.document.remeasure import Asked
 
     prices = said["prices"]
     if prices is not None:
@@ -131,7 +137,7 @@ def _asked(system: Any, said: dict[str, Any], as_day: bool, *, joined: bool) -> 
 
 
 def _measured(asked: Asked, recordings: tuple[str, ...]) -> Result:
-    from clicktimer.document.again import conclude_asked, measure_asked
+    from clicktimer.reporting.document.remeasure import conclude_asked, measure_asked
 
     name = Path(recordings[0]).name
     with compiling_is_told(), ProgressBar(name) as bar:
@@ -145,29 +151,29 @@ def _beside(result: Result, json_target: str | None, csv_target: str | None, lab
     m = result.measured
     if json_target is not None:
         from clicktimer import __version__
-        from clicktimer.document.compose import result_json
-        from clicktimer.report.machine import document_text
+        from clicktimer.reporting.document.compose import result_json
+        from clicktimer.reporting.json.measurement import document_text
 
         put(json_target, document_text(result_json(result, program=__version__)))
     if csv_target is not None:
-        from clicktimer.report.tables import cycles_csv
+        from clicktimer.reporting.tables import cycles_csv
 
         put(csv_target, cycles_csv([m]))
     if labels_target is not None:
-        from clicktimer.labels import label_text
+        from clicktimer.cycles.corrections import label_text
 
         clicks = (*m.clicks, *m.edges) if m.correction is None else tuple(c.click for c in m.correction.clicks)
         put(labels_target, label_text(clicks))
     if STDOUT not in (json_target, csv_target):
-        from clicktimer.report.text import summary_line
+        from clicktimer.reporting.text.measurement import summary_line
 
         click.echo(summary_line(m))
 
 
 def _check(document: str, recordings: tuple[str, ...]) -> int:
     from clicktimer import __version__
-    from clicktimer.document.check import check_document
-    from clicktimer.report.words import wrap
+    from clicktimer.reporting.document.verify import check_document
+    from clicktimer.reporting.formatting import wrap
 
     with compiling_is_told(), ProgressBar(Path(document).name) as bar:
         checked = check_document(Path(document), recordings, program=__version__, progress=bar)

@@ -17,8 +17,8 @@ from clicktimer.errors import SettingsError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from clicktimer.document.again import Asked, Result
-    from clicktimer.document.compose import Presented
+    from clicktimer.reporting.document.compose import Presented
+    from clicktimer.reporting.document.remeasure import Asked, Result
     from clicktimer.site.values import Site
 
 KINDS = (".html", ".htm", ".pdf")
@@ -67,7 +67,7 @@ def house_of(site: Site | None) -> dict[str, Any]:
 
 def presented_of(site: Site | None, **more: Any) -> Presented:
     """Who, for whom, where and notes, from the site file where the command line says nothing; and the looks."""
-    from clicktimer.document.compose import Presented
+    from clicktimer.reporting.document.compose import Presented
 
     said = {} if site is None else {key: str(site.values[key]) for key in FREE if key in site.values}
     return Presented(**(said | {name: value for name, value in more.items() if value not in (None, "")}))
@@ -80,7 +80,7 @@ def labels_read(path: str | None) -> tuple[str, str] | None:
     """The name and the text of a label file, checked. Raises InputError."""
     if path is None:
         return None
-    from clicktimer.labels import decode_labels, read_labels
+    from clicktimer.cycles.corrections import decode_labels, read_labels
 
     name, _ = read_labels(path)
     return name, decode_labels(Path(path).read_bytes(), name)
@@ -98,8 +98,8 @@ def proof_timed(wanted: bool) -> Iterator[None]:
 def write_report(target: str, result: Result, asked: Asked, presented: Presented, paths: Sequence[str]) -> None:
     """Write the document of a result, and say where it lies. Raises SettingsError where it cannot be written."""
     from clicktimer import __version__
-    from clicktimer.document.compose import compose
-    from clicktimer.document.evidence import gather_evidence
+    from clicktimer.reporting.document.compose import compose
+    from clicktimer.reporting.document.evidence import gather_evidence
 
     with ProgressBar(f"{Path(paths[0]).name} for the sound of its clicks") as bar:
         evidence = gather_evidence(paths, result.measured, every=presented.all_clicks, progress=bar)
@@ -107,12 +107,12 @@ def write_report(target: str, result: Result, asked: Asked, presented: Presented
     path = Path(target)
     lacking = ""
     if path.suffix.lower() == ".pdf":
-        from clicktimer.document.pdf import render_pdf
+        from clicktimer.reporting.pdf import render_pdf
 
         pdf = render_pdf(document)
         data, lacking = pdf.data, pdf.lacking
     else:
-        from clicktimer.document.html import render_html
+        from clicktimer.reporting.html import render_html
 
         data = render_html(document)
     write_whole(path, data)

@@ -10,7 +10,7 @@ import click
 from clicktimer.cli.failures import BAD_INPUT, MEASURED
 from clicktimer.cli.nearest import NearestGroup
 from clicktimer.errors import ClicktimerError, SettingsError
-from clicktimer.report.words import plain, wrap
+from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
     from clicktimer.site.fields import SiteField

@@ -20,8 +20,7 @@ Section = tuple[str, list[str]]
 
 @click.command("tank", short_help="Size the pressure tank, without a recording.")
 @click.option("--run", "run_text", metavar="TIME", help='A run already timed with every tap shut: "38 s".')
-@click.option("--rest", "rest_text", metavar="TIME",
-              help="The rest after it, if one tap ran steadily through both.")  # fmt: skip
+@click.option("--rest", "rest_text", metavar="TIME", help="The rest after it, if one tap ran steadily through both.")
 @click.option("--use", "uses", metavar="FLOW", multiple=True, help='A steady use to reckon with: "3 gpm". Repeat.')
 @click.option("--people", type=click.IntRange(1, 200), metavar="NUMBER", help="Who live there: most starts in a day.")
 @click.option("--bedrooms", type=click.IntRange(1, 200), metavar="NUMBER", help="Bedrooms, likewise.")
@@ -48,16 +47,16 @@ def tank_command(
     that was timed (cut-in to cut-out, every tap shut) to have it judged and, if it is
     short, the likely causes ranked.
     """
-    from clicktimer.causes.ranking import likely_causes
-    from clicktimer.quantities import parse_flow_l_per_min, parse_volume_l
-    from clicktimer.report import tank_more
-    from clicktimer.report.causes import causes_json, causes_lines, cautions_shown
-    from clicktimer.report.day import day_json, day_lines
-    from clicktimer.report.tank import render_tank
-    from clicktimer.report.tank_json import tank_json
-    from clicktimer.tank.day import day_starts
+    from clicktimer.assessment.causes.ranking import likely_causes
+    from clicktimer.reporting.json.tank import tank_json
+    from clicktimer.reporting.text import tank_more
+    from clicktimer.reporting.text.causes import causes_json, causes_lines, cautions_shown
+    from clicktimer.reporting.text.day import day_json, day_lines
+    from clicktimer.reporting.text.tank import render_tank
     from clicktimer.tank.prices import compare_prices, read_prices
     from clicktimer.tank.sizing import size_tank, under_use
+    from clicktimer.tank.starts_per_day import day_starts
+    from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
     from clicktimer.well.household import household_needs
 
     check_targets(json_target, None, [] if prices is None else [prices])
@@ -94,9 +93,9 @@ def tank_command(
 
 def _timed(run_text: str | None, rest_text: str | None) -> tuple[RunTime | None, tuple[Cycle, ...]]:
     """The run with no water in use, and the cycle it comes from where a tap ran steadily."""
-    from clicktimer.quantities import parse_time_s
     from clicktimer.records import Cycle
-    from clicktimer.tank.handtimed import run_timed_by_hand, steady_timed_by_hand
+    from clicktimer.tank.stopwatch import run_timed_by_hand, steady_timed_by_hand
+    from clicktimer.units.parse import parse_time_s
 
     if run_text is None:
         if rest_text is not None:

@@ -11,8 +11,15 @@ from clicktimer.cli.options import SystemOptions, origins_of, system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
 
 WELL_OPTIONS = (
-    "yield_text", "fracture", "yield_test", "bore", "well_depth", "pump_depth", "static_level", "margin",
-)  # fmt: skip
+    "yield_text",
+    "fracture",
+    "yield_test",
+    "bore",
+    "well_depth",
+    "pump_depth",
+    "static_level",
+    "margin",
+)
 
 
 @click.command("well", short_help="Say what the well gives, and whether it is enough.")
@@ -61,11 +68,11 @@ def well_command(
     Give what is known; what is missing is named with how to get it. Depths are
     measured from the ground. The tank and pump options are those of clicktimer tank.
     """
-    from clicktimer.quantities import parse_flow_l_per_min, parse_time_s, parse_volume_l
-    from clicktimer.report.well import render_rules, render_well
-    from clicktimer.report.well_machine import well_json
+    from clicktimer.reporting.json.well import well_json
+    from clicktimer.reporting.text.well import render_rules, render_well
+    from clicktimer.units.parse import parse_flow_l_per_min, parse_time_s, parse_volume_l
     from clicktimer.well.assess import Asked, assess_well
-    from clicktimer.well.lengths import parse_bore_m, parse_depth_m
+    from clicktimer.well.parse import parse_bore_m, parse_depth_m
     from clicktimer.well.reading import make_well
     from clicktimer.well.rules import find_rule, parse_need
 

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from clicktimer.causes.ranking import likely_causes
-from clicktimer.day.log import DayLog
-from clicktimer.day.read import DayReading, leak_first, read_day
-from clicktimer.day.walltime import parse_zone, started_seconds
+from clicktimer.assessment.causes.ranking import likely_causes
+from clicktimer.day.analysis import DayReading, leak_first, read_day
+from clicktimer.day.cycle_log import DayLog
+from clicktimer.day.wall_time import parse_zone, started_seconds
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.tank.sizing import size_tank
@@ -41,9 +41,14 @@ def read_measured_day(
     taps = options.taps or (m.settings.get("taps") or {}).get("value")
     said = m.run if taps is not None and m.run is not None and not m.run.one_sided else None
     reading = read_day(
-        log, system=described.system, nobody=nobody, others=others, marks_s=options.marks_s,
-        bursts=sum(c.chatter > 1 for c in m.clicks), said=said,
-    )  # fmt: skip
+        log,
+        system=described.system,
+        nobody=nobody,
+        others=others,
+        marks_s=options.marks_s,
+        bursts=sum(c.chatter > 1 for c in m.clicks),
+        said=said,
+    )
     if said is not None:
         if said.how == "taps shut":
             reading = without_uses(reading)

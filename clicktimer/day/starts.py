@@ -9,17 +9,17 @@ from typing import Final, Literal
 
 import numpy as np
 
-from clicktimer.cycles import RECORDER_CLOCK_PPM
-from clicktimer.day.amount import Amount
-from clicktimer.day.counted import HOUR_S, Counted, by_chance, count_starts, in_hours, worst_hour
-from clicktimer.day.log import DayLog, Runs, all_starts_s, whole_runs
-from clicktimer.day.norun import NoUseRun
-from clicktimer.day.repair import Repaired
-from clicktimer.day.seeping import Seeping
-from clicktimer.day.steady import LEAST_CYCLES, SteadyUse
-from clicktimer.motors import MotorFinding, Phase, Seen, judge_motor
+from clicktimer.assessment.verdict import allowed_interval_s
+from clicktimer.cycles.pairing import RECORDER_CLOCK_PPM
+from clicktimer.day.constant_flow import LEAST_CYCLES, SteadyUse
+from clicktimer.day.cycle_log import DayLog, Runs, all_starts_s, whole_runs
+from clicktimer.day.estimate import Amount
+from clicktimer.day.imputation import Repaired
+from clicktimer.day.leak import Seeping
+from clicktimer.day.no_use_run import NoUseRun
+from clicktimer.day.start_counts import HOUR_S, Counted, by_chance, count_starts, in_hours, worst_hour
 from clicktimer.records import RunTime
-from clicktimer.verdict import allowed_interval_s
+from clicktimer.tank.motors import MotorFinding, Phase, Seen, judge_motor
 
 DAY_S: Final = 86_400.0
 CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source

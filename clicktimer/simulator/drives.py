@@ -116,10 +116,16 @@ class DriveSound:
         blades = int(rng.integers(5, 8))
         # (times the shaft or, negative, the field; level in dB against the hiss above 1 kHz)
         self._lines = [
-            (1.0, rng.uniform(-6, 4)), (2.0, rng.uniform(-10, 2)), (3.0, rng.uniform(-18, -4)),
-            (4.0, rng.uniform(-18, -4)), (float(blades), rng.uniform(-4, 5)), (2.0 * blades, rng.uniform(-14, -4)),
-            (-2.0, rng.uniform(-6, 6)), (-4.0, rng.uniform(-16, -6)), (-6.0, rng.uniform(-20, -8)),
-        ]  # fmt: skip
+            (1.0, rng.uniform(-6, 4)),
+            (2.0, rng.uniform(-10, 2)),
+            (3.0, rng.uniform(-18, -4)),
+            (4.0, rng.uniform(-18, -4)),
+            (float(blades), rng.uniform(-4, 5)),
+            (2.0 * blades, rng.uniform(-14, -4)),
+            (-2.0, rng.uniform(-6, 6)),
+            (-4.0, rng.uniform(-16, -6)),
+            (-6.0, rng.uniform(-20, -8)),
+        ]
         self._turns = rng.uniform(0, 1, len(self._lines))
         self._whine_hz = float(rng.choice([4_000.0, 6_000.0, 8_000.0])) * float(rng.uniform(0.98, 1.02))
         self._whine_db = float(rng.uniform(-24, -12))
@@ -173,6 +179,4 @@ def lead_and_lag(
                 on[k] = False
                 outs[k].append(t)
     run_s = system.drawdown_l / rates[0]
-    return tuple(
-        Timeline(duration_s, tuple(ins[k]), tuple(outs[k]), False, tuple(uses), taken, run_s) for k in (0, 1)
-    )  # type: ignore[return-value]
+    return tuple(Timeline(duration_s, tuple(ins[k]), tuple(outs[k]), False, tuple(uses), taken, run_s) for k in (0, 1))  # type: ignore[return-value]

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from clicktimer.simulator.system import GAMMA, System
 
 # A step moves at most this share of the air's volume and lasts at most this share of tau. Halving both moves no event
-# by more than a microsecond (tests/test_simulator_household.py holds the whole against another solver).
+# by more than a microsecond (tests/simulator/test_household.py holds the whole against another solver).
 STEP_OF_VOLUME = 0.02
 STEP_OF_TAU = 0.05
 EVENT_S = 1e-8

@@ -14,15 +14,7 @@ from typing import get_args
 import numpy as np
 
 from clicktimer.errors import SettingsError
-from clicktimer.simulator.colour import (
-    Colour,
-    EventLayer,
-    FloatArray,
-    Layer,
-    ShapedNoise,
-    Wavetable,
-    amplitude,
-)
+from clicktimer.simulator.colour import Colour, EventLayer, FloatArray, Layer, ShapedNoise, Wavetable, amplitude
 from clicktimer.simulator.noises import NOISE_KINDS, Noise, noise_layer
 from clicktimer.simulator.pump_sound import PumpKind, PumpSound
 from clicktimer.simulator.switch_sound import Operation, plan_operations, switch_events

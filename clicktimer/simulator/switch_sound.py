@@ -84,9 +84,14 @@ def plan_operations(
 
 
 def switch_events(
-    operations: tuple[Operation, ...], *, room_rms: float, room_answer: FloatArray, variation: float, rate_hz: int,
+    operations: tuple[Operation, ...],
+    *,
+    room_rms: float,
+    room_answer: FloatArray,
+    variation: float,
+    rate_hz: int,
     seed: int,
-) -> Iterator[Event]:  # fmt: skip
+) -> Iterator[Event]:
     """Give each operation's waveform, in order of time.
 
     room_rms: the room's rms above 1 kHz. room_answer: impulse response whose first sample is the direct sound.

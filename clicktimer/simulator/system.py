@@ -50,8 +50,16 @@ class System:
     tap_law: TapLaw = "constant flow"
 
     def __post_init__(self) -> None:
-        numbers = (*self.tank_l, self.precharge_kpag, self.cut_in_kpag, self.cut_out_kpag, self.pump_l_per_min,
-                   self.pump_fall, self.atmosphere_kpa, self.switch_sd_kpa)  # fmt: skip
+        numbers = (
+            *self.tank_l,
+            self.precharge_kpag,
+            self.cut_in_kpag,
+            self.cut_out_kpag,
+            self.pump_l_per_min,
+            self.pump_fall,
+            self.atmosphere_kpa,
+            self.switch_sd_kpa,
+        )
         if not all(math.isfinite(number) for number in numbers):
             raise SettingsError("a simulated system needs finite numbers throughout; check its settings")
         if not self.tank_l or min(self.tank_l) <= 0:

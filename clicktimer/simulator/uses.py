@@ -23,8 +23,32 @@ UseKind = Literal["ordinary", "lean", "irrigation", "softener", "seeping", "stea
 _DAY_S = 86_400.0
 _HOUR_S = 3_600.0
 # How often water is drawn in each hour of the day, over the day's mean.
-_BY_HOUR = (0.2, 0.1, 0.1, 0.1, 0.2, 0.6, 1.6, 2.2, 1.8, 1.1, 0.9, 0.9, 1.2, 1.0, 0.8, 0.8, 1.0, 1.5, 1.9, 1.7, 1.4,
-            1.2, 1.0, 0.7)  # fmt: skip
+_BY_HOUR = (
+    0.2,
+    0.1,
+    0.1,
+    0.1,
+    0.2,
+    0.6,
+    1.6,
+    2.2,
+    1.8,
+    1.1,
+    0.9,
+    0.9,
+    1.2,
+    1.0,
+    0.8,
+    0.8,
+    1.0,
+    1.5,
+    1.9,
+    1.7,
+    1.4,
+    1.2,
+    1.0,
+    0.7,
+)
 # label, times a day, litres (low, high), litres a minute (low, high)
 _DRAWS = (
     ("hand basin", 22, (0.5, 3.0), (4.0, 7.0)),

@@ -9,8 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from clicktimer.causes.found import NOTHING_FOUND, Found, make_found
-from clicktimer.quantities import (
+from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found, make_found
+from clicktimer.tank.observed_rate import with_measured_rate
+from clicktimer.tank.parse import parse_tank
+from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
+from clicktimer.units.parse import (
     UnitSystem,
     parse_flow_l_per_min,
     parse_height_m,
@@ -21,9 +24,6 @@ from clicktimer.quantities import (
     parse_time_s,
     parse_units,
 )
-from clicktimer.tank.observed import with_measured_rate
-from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
-from clicktimer.tank.written import parse_tank
 
 if TYPE_CHECKING:
     from clicktimer.site.values import Site
@@ -32,9 +32,19 @@ Text = str | tuple[str, ...]
 
 ALWAYS_TOLD = ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units")
 WHEN_GIVEN = (
-    "gauge_at_clicks", "gauge_settled", "gauge_error", "caught", "tap_flow", "motor", "phase", "least_run",
-    "relief_valve", "air_valve", "seen", "not_seen",
-)  # fmt: skip
+    "gauge_at_clicks",
+    "gauge_settled",
+    "gauge_error",
+    "caught",
+    "tap_flow",
+    "motor",
+    "phase",
+    "least_run",
+    "relief_valve",
+    "air_valve",
+    "seen",
+    "not_seen",
+)
 NAMES = ALWAYS_TOLD + WHEN_GIVEN
 MANY = {"tank", "caught", "seen", "not_seen"}
 
@@ -75,7 +85,7 @@ class SystemOptions:
     @property
     def motor_hp(self) -> float | None:
         """Rated power of the motor, mechanical horsepower, None when not said."""
-        from clicktimer.units import W_PER_HP
+        from clicktimer.units.conversions import W_PER_HP
 
         return None if self.system.motor.power_w is None else self.system.motor.power_w / W_PER_HP
 

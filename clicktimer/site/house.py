@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from clicktimer.formats import UnitSystem
-from clicktimer.quantities import parse_flow_l_per_min, parse_volume_l
 from clicktimer.site.described import SystemOptions
 from clicktimer.site.fields import FIELDS
 from clicktimer.site.values import Site
+from clicktimer.units.format import UnitSystem
+from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
 from clicktimer.well.assess import Asked, WellReport, assess_well
+from clicktimer.well.description import Well
 from clicktimer.well.household import household_needs
-from clicktimer.well.lengths import parse_bore_m, parse_depth_m
+from clicktimer.well.parse import parse_bore_m, parse_depth_m
 from clicktimer.well.reading import make_well
 from clicktimer.well.rules import find_rule, parse_need
-from clicktimer.well.site import Well
-from clicktimer.well.yieldtest import YieldTest
+from clicktimer.well.yield_test import YieldTest
 
 OF_THE_WELL = {f.key for f in FIELDS if f.group == "Well"}
 OF_THE_PEOPLE = {"people", "bedrooms", "per-person"}

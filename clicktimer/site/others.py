@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from clicktimer.day.read import other_tanks, times_of
+from clicktimer.day.analysis import other_tanks, times_of
 from clicktimer.errors import SettingsError
 from clicktimer.site.described import SystemOptions, describe
 

@@ -20,7 +20,7 @@ from clicktimer.site.fields import FIELDS, MOST_COUNT, TANK_KEYS, SiteField, fie
 from clicktimer.site.house import well_of
 from clicktimer.site.lines import line_of, one_line
 from clicktimer.site.values import Site, Value
-from clicktimer.tank.written import write_tank
+from clicktimer.tank.parse import write_tank
 
 if TYPE_CHECKING:
     from pydantic import BaseModel

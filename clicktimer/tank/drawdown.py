@@ -11,7 +11,7 @@ import math
 from typing import Any
 
 from clicktimer.errors import SettingsError
-from clicktimer.units import ATMOSPHERE_KPAA
+from clicktimer.units.conversions import ATMOSPHERE_KPAA
 
 # Ratio of the heat capacities of air (diatomic gas, 7/5); 1.40 at room temperature in any table of gases.
 GAMMA_AIR = 1.4
@@ -56,7 +56,7 @@ def fraction(charge_kpag: float, cut_in_kpag: float, cut_out_kpag: float, air_kp
     Source: Pelikan, "How to Calculate and Control Pressure Tank Drawdown", The Driller, Feb 2006 (grade C);
     North Carolina 15A NCAC 18C .0803 requires Boyle's law (grade A).
 
-    >>> from clicktimer.units import psi_to_kpa
+    >>> from clicktimer.units.conversions import psi_to_kpa
     >>> round(fraction(psi_to_kpa(38), psi_to_kpa(40), psi_to_kpa(60)), 3)
     0.258
     """
@@ -78,7 +78,7 @@ def fraction_fast(
 
     Source: adiabatic compression of an ideal gas (grade A; any text on thermodynamics).
 
-    >>> from clicktimer.units import psi_to_kpa
+    >>> from clicktimer.units.conversions import psi_to_kpa
     >>> p = [psi_to_kpa(x) for x in (38, 40, 60)]
     >>> round(fraction_fast(*p) / fraction(*p), 3)
     0.745
@@ -111,7 +111,7 @@ def drawdown_l(
 
     Assumes, source and errors: as in fraction. For several tanks add their drawdowns.
 
-    >>> from clicktimer.units import gal_to_l, l_to_gal, psi_to_kpa
+    >>> from clicktimer.units.conversions import gal_to_l, l_to_gal, psi_to_kpa
     >>> round(l_to_gal(drawdown_l(gal_to_l(33), psi_to_kpa(38), psi_to_kpa(40), psi_to_kpa(60))), 2)
     8.51
     """
@@ -131,7 +131,7 @@ def water_held_l(volume_l: float, charge_kpag: float, pressure_kpag: float, air_
 
     volume_l in litres, pressures in kPa gauge, air_kpaa in kPa absolute. Source and assumption: as in fraction.
 
-    >>> from clicktimer.units import psi_to_kpa
+    >>> from clicktimer.units.conversions import psi_to_kpa
     >>> round(water_held_l(86, psi_to_kpa(28), psi_to_kpa(50)), 1)
     29.2
     """
@@ -154,7 +154,7 @@ def undercharged_kpag(
     drawdown_l and volume_l in litres, pressures in kPa gauge. Below zero means that water has taken the air's room.
     The result is a root only where it is at or below cut-in. Source: fraction and fraction_fast, solved for P0.
 
-    >>> from clicktimer.units import kpa_to_psi, psi_to_kpa
+    >>> from clicktimer.units.conversions import kpa_to_psi, psi_to_kpa
     >>> round(kpa_to_psi(undercharged_kpag(6.0, 33.0, psi_to_kpa(40), psi_to_kpa(60))), 1)
     22.4
     """
@@ -178,7 +178,7 @@ def overcharged_kpag(
     drawdown_l and volume_l in litres, pressures in kPa gauge. The result is a root only where it is above cut-in.
     Source: fraction and fraction_fast, solved for P0. Raises SettingsError for a drawdown of the tank's volume or more.
 
-    >>> from clicktimer.units import kpa_to_psi, psi_to_kpa
+    >>> from clicktimer.units.conversions import kpa_to_psi, psi_to_kpa
     >>> round(kpa_to_psi(overcharged_kpag(6.0, 33.0, psi_to_kpa(60))), 1)
     46.4
     """
@@ -230,7 +230,7 @@ def relative_gauge_sd(
     -------
     a fraction: 0.075 at 38 psi, 40/60 psi and 1 psi.
 
-    >>> from clicktimer.units import psi_to_kpa
+    >>> from clicktimer.units.conversions import psi_to_kpa
     >>> round(relative_gauge_sd(*(psi_to_kpa(p) for p in (38, 40, 60)), gauge_sd_kpa=psi_to_kpa(1)), 3)
     0.075
     """

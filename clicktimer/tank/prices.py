@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from clicktimer.errors import InputError, QuantityError, SettingsError
-from clicktimer.quantities import parse_volume_l
-from clicktimer.tank.rows import TankRow, row_of
+from clicktimer.tank.options import TankRow, row_of
 from clicktimer.tank.system import System, Tank
+from clicktimer.units.parse import parse_volume_l
 
 COLUMNS = ("name", "volume", "largest_acceptance", "price")
 MOST_LINES = 1000

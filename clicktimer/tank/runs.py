@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
+from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.errors import SettingsError
-from clicktimer.steady_tap import steady_no_use_run_s
 
 
 def _pump(pump_l_per_min: float) -> float:

@@ -8,19 +8,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clicktimer.formats import UnitSystem, format_pressure, format_time, format_volume
+from clicktimer.assessment.verdict import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 from clicktimer.records import Cycle, RunTime
-from clicktimer.tank.doubts import doubts
 from clicktimer.tank.drawdown import fraction, fraction_fast
-from clicktimer.tank.observed import with_measured_rate
-from clicktimer.tank.pumprate import PumpRateMeasured
-from clicktimer.tank.rows import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
+from clicktimer.tank.finding import TankThere
+from clicktimer.tank.installed import judge_tank_there
+from clicktimer.tank.observed_rate import with_measured_rate
+from clicktimer.tank.options import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
+from clicktimer.tank.pump_rate import PumpRateMeasured
 from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
-from clicktimer.tank.sentences import TankThere
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System
-from clicktimer.tank.there import judge_tank_there
-from clicktimer.units import W_PER_HP, gal_to_l
-from clicktimer.verdict import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
+from clicktimer.tank.warnings import doubts
+from clicktimer.units.conversions import W_PER_HP, gal_to_l
+from clicktimer.units.format import UnitSystem, format_pressure, format_time, format_volume
 
 
 @dataclass(frozen=True, slots=True)

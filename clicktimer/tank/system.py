@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from clicktimer.errors import SettingsError
-from clicktimer.formats import format_pressure
-from clicktimer.units import W_PER_HP, atmosphere_kpaa, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
+from clicktimer.units.conversions import W_PER_HP, atmosphere_kpaa, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
+from clicktimer.units.format import format_pressure
 
 Origin = Literal["default", "option", "site file", "measured"]
 TankKind = Literal["bladder", "plain"]

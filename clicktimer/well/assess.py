@@ -8,17 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from clicktimer.formats import UnitSystem, format_flow
-from clicktimer.tank.rows import tanks_row
+from clicktimer.tank.options import tanks_row
 from clicktimer.tank.sizing import PUMP_RATE_HOW, Missing
 from clicktimer.tank.system import System
+from clicktimer.units.format import UnitSystem, format_flow
+from clicktimer.well.description import Well, doubts
 from clicktimer.well.household import DAY_S, PEAK_S, household_needs
-from clicktimer.well.judge import HouseholdJudged, RuleJudged, SupplySide, judge_household, judge_rule
 from clicktimer.well.rules import Rule
-from clicktimer.well.site import Well, doubts
 from clicktimer.well.storage import Storage, storage_for
 from clicktimer.well.supply import Supply, drawn_down_full_s, drawn_down_growing_s, standing_water_l
-from clicktimer.well.yieldtest import YieldTest
+from clicktimer.well.supply_check import HouseholdJudged, RuleJudged, SupplySide, judge_household, judge_rule
+from clicktimer.well.yield_test import YieldTest
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from importlib import resources
 from typing import Any
 
 from clicktimer.errors import SettingsError
-from clicktimer.quantities import parse_flow_l_per_min, parse_volume_l
+from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
 
 PEAK_S = 2 * 3600.0
 DAY_S = 24 * 3600.0

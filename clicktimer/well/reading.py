@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from clicktimer.errors import SettingsError
-from clicktimer.formats import UnitSystem
 from clicktimer.tank.system import Origin
-from clicktimer.well.site import DEFAULT_MARGIN_M, Well, WellYield, stated_yield, summed_yield
-from clicktimer.well.testfile import read_test_file
-from clicktimer.well.yieldtest import YieldTest, steady_yield
+from clicktimer.units.format import UnitSystem
+from clicktimer.well.description import DEFAULT_MARGIN_M, Well, WellYield, stated_yield, summed_yield
+from clicktimer.well.yield_log import read_test_file
+from clicktimer.well.yield_test import YieldTest, steady_yield
 
 
 def make_well(

@@ -13,8 +13,8 @@ from importlib import resources
 from typing import Any, Literal
 
 from clicktimer.errors import QuantityError, SettingsError
-from clicktimer.quantities import parse_flow_l_per_min, parse_time_s, parse_volume_l
-from clicktimer.well.lengths import parse_depth_m
+from clicktimer.units.parse import parse_flow_l_per_min, parse_time_s, parse_volume_l
+from clicktimer.well.parse import parse_depth_m
 
 Counts = Literal["inflow", "all", "unsaid"]
 Per = Literal["well", "home", "person"]

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 from clicktimer.errors import SettingsError
-from clicktimer.tank.rows import STOCK_SIZES_GAL, stock_row
+from clicktimer.tank.options import STOCK_SIZES_GAL, stock_row
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System
-from clicktimer.units import gal_to_l
+from clicktimer.units.conversions import gal_to_l
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from .sounds import Array, Bank, Clip
-from .variation import tilted
+from tests.benchmarks.sounds import Array, Bank, Clip
+from tests.benchmarks.variation import tilted
 
 REVERSIBLE = {"rain", "sea_waves", "helicopter", "chainsaw"}
 
@@ -73,9 +73,16 @@ def _piece(clip: Clip, rng: np.random.Generator, count: int, speed: float, rever
 
 
 def woven(
-    clips: list[Clip], bank: Bank, rng: np.random.Generator, count: int, rate_hz: int,
-    piece_s: tuple[float, float], spread: float, reversible: bool = False, tilt_db: float = 3.0,
-) -> Array:  # fmt: skip
+    clips: list[Clip],
+    bank: Bank,
+    rng: np.random.Generator,
+    count: int,
+    rate_hz: int,
+    piece_s: tuple[float, float],
+    spread: float,
+    reversible: bool = False,
+    tilt_db: float = 3.0,
+) -> Array:
     """A sound of any length out of random pieces of clips, faded over one another; rms above 1 kHz is 1.
 
     spread: speeds vary by this share, log-uniform.

@@ -10,11 +10,11 @@ from typing import Any
 
 import numpy as np
 
-from . import backgrounds, phone
-from .conditions import CONDITIONS, Plan, draw_plan
-from .sounds import Array, Bank, Clip, Split, load_bank, resampled
-from .timelines import Timeline, make_timeline
-from .variation import Placed, add_at, in_room, room_response, tilted, varied
+from tests.benchmarks import backgrounds, phone
+from tests.benchmarks.conditions import CONDITIONS, Plan, draw_plan
+from tests.benchmarks.sounds import Array, Bank, Clip, Split, load_bank, resampled
+from tests.benchmarks.timelines import Timeline, make_timeline
+from tests.benchmarks.variation import Placed, add_at, in_room, room_response, tilted, varied
 
 SETTINGS = ("near", "hard", "clean")
 
@@ -175,8 +175,10 @@ class _Mix:
         rng, rate_hz = self.rng, self.rate_hz
         echo = "echo" in self.plan.special
         response = room_response(rng, rate_hz, rng.uniform(0.12, 0.5), rng.uniform(-12, -3), echo)
-        peaks = [float(np.abs(backgrounds.above_1khz(in_room(Placed(c.samples, 0), response).samples, rate_hz)).max())
-                 for c in pair]  # fmt: skip
+        peaks = [
+            float(np.abs(backgrounds.above_1khz(in_room(Placed(c.samples, 0), response).samples, rate_hz)).max())
+            for c in pair
+        ]
         events = sorted([(t, 0) for t in timeline.cut_ins_s] + [(t, 1) for t in timeline.cut_outs_s])
         clean, told = self.sound.copy() if len(events) < 400 else self.sound, []
         for t, which in events:
@@ -293,7 +295,14 @@ def compose(
     if "no clicks" not in plan.special:
         clicks = mix.add_clicks(timeline, pair, (plan.click_db, plan.cut_out_db), "chatter" in plan.special)
     samples, rate = _through_the_phone(plan, mix.sound, rng)
-    truth = Truth(tuple(clicks), timeline, plan.pump, mix.step_db, mix.step_db >= 1.0,
-                  pair[0].sharp and pair[1].sharp, (pair[0].name, pair[1].name),
-                  tuple(sorted(mix.others)))  # fmt: skip
+    truth = Truth(
+        tuple(clicks),
+        timeline,
+        plan.pump,
+        mix.step_db,
+        mix.step_db >= 1.0,
+        pair[0].sharp and pair[1].sharp,
+        (pair[0].name, pair[1].name),
+        tuple(sorted(mix.others)),
+    )
     return Recording(samples, rate, truth, plan, f"{setting}-{split}-{seed:03d}-{condition}", seed)

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from .timelines import Pattern
+from tests.benchmarks.timelines import Pattern
 
 
 @dataclass(frozen=True)
@@ -183,17 +183,28 @@ def draw_plan(setting: str, condition: str, rng: np.random.Generator, amount: fl
     duration_s = float(np.clip(cycle_s * rng.uniform(3.8, 8), 240, 1400))
     pump = str(rng.choice(["jet", "flow", "none"], p=[0.5, 0.35, 0.15]))
     pump_low, pump_high, click_low, click_high = {
-        "near": (0.0, 12.0, 41.0, 54.0), "hard": (2.0, 14.0, 20.0, 34.0), "clean": (0.0, 10.0, 30.0, 45.0),
-    }[setting]  # fmt: skip
+        "near": (0.0, 12.0, 41.0, 54.0),
+        "hard": (2.0, 14.0, 20.0, 34.0),
+        "clean": (0.0, 10.0, 30.0, 45.0),
+    }[setting]
     pump_db = float(rng.uniform(pump_low, pump_high) if pump == "jet" else rng.uniform(-6, 1))
     click_db = float(rng.uniform(click_low, click_high))
     plan = Plan(
-        condition=condition, pattern=pattern, r0_s=r0_s, duration_s=duration_s,
+        condition=condition,
+        pattern=pattern,
+        r0_s=r0_s,
+        duration_s=duration_s,
         rate_hz=int(rng.choice([48000, 44100, 22050, 16000], p=[0.35, 0.4, 0.1, 0.15])),
-        pump=pump, pump_db=pump_db, click_db=click_db, cut_out_db=click_db + float(rng.uniform(-4, 2)), amount=amount,
-        room_dbfs=float(rng.uniform(-64, -56)), hum_hz=float(rng.choice([50.0, 60.0])), hum=float(rng.uniform(0.3, 4)),
+        pump=pump,
+        pump_db=pump_db,
+        click_db=click_db,
+        cut_out_db=click_db + float(rng.uniform(-4, 2)),
+        amount=amount,
+        room_dbfs=float(rng.uniform(-64, -56)),
+        hum_hz=float(rng.choice([50.0, 60.0])),
+        hum=float(rng.uniform(0.3, 4)),
         begin_on=True if rng.random() < 0.2 else None,
-    )  # fmt: skip
+    )
     if setting == "hard":
         # A loud house under every hard recording: something woven in, and now and then something that bangs.
         if rng.random() < 0.5:

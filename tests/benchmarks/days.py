@@ -14,14 +14,14 @@ from pathlib import Path
 
 import numpy as np
 
-from clicktimer.day.amount import Amount
-from clicktimer.day.counted import count_starts, in_hours, worst_hour
-from clicktimer.day.log import DayLog
-from clicktimer.day.norun import no_use_run_of_day
-from clicktimer.day.repair import possible
-from clicktimer.day.replay import replay
-from clicktimer.day.seeping import find_seeping
-from clicktimer.day.water import read_water
+from clicktimer.day.consumption import read_water
+from clicktimer.day.cycle_log import DayLog
+from clicktimer.day.estimate import Amount
+from clicktimer.day.imputation import possible
+from clicktimer.day.leak import find_seeping
+from clicktimer.day.no_use_run import no_use_run_of_day
+from clicktimer.day.start_counts import count_starts, in_hours, worst_hour
+from clicktimer.day.what_if import replay
 from tests.benchmarks.days_worlds import (
     DAY_S,
     KINDS,
@@ -108,12 +108,14 @@ def tell(day: TrueDay, errors: float) -> Told:
     duty = (np.append(outs_s, DAY_S)[: len(ins_s)] - ins_s).sum() / DAY_S
     hours = [holds(a, n) for a, n in zip(counted.by_hour, in_hours(ins_s, DAY_S).tolist(), strict=True)]
     held = (
-        holds(counted.starts, len(ins_s)), holds(counted.worst_hour, worst_hour(ins_s)[0]),
-        holds(counted.duty, float(duty), count=False), float(np.mean(hours)),
-    )  # fmt: skip
+        holds(counted.starts, len(ins_s)),
+        holds(counted.worst_hour, worst_hour(ins_s)[0]),
+        holds(counted.duty, float(duty), count=False),
+        float(np.mean(hours)),
+    )
     return Told(
         day, errors, r0, covered, r0_half, ratio, wet, half, known, seeping.told, flow, limit, held, tuple(rows)
-    )  # fmt: skip
+    )
 
 
 def holds(told: Amount, true: float, *, count: bool = True) -> bool:
@@ -140,9 +142,12 @@ def rows_of(told: Sequence[Told], world: World, errors: float) -> list[tuple[str
         ("r0 answered", "65 %" if world == "isothermal" else "-", share([t.r0 is not None for t in own])),
         (f"r0 within {R0_WITHIN[world]:.0%}", "95 %", within([t.r0 for t in own], R0_WITHIN[world])),
         ("r0 inside its interval", "93-98 %", share([bool(t.covered) for t in answered])),
-        ("half width of that interval, in the middle of the days", "-",
-         "-" if not answered else f"{np.median([t.r0_half for t in answered if t.r0_half is not None]):.1%}"),
-    ]  # fmt: skip
+        (
+            "half width of that interval, in the middle of the days",
+            "-",
+            "-" if not answered else f"{np.median([t.r0_half for t in answered if t.r0_half is not None]):.1%}",
+        ),
+    ]
     part = 0.03 if errors == 0.05 else 0.02
     wet = [t for t in own if t.water is not None]
     rows.append((f"water within {part:.0%}, first to last start", "90 %", within([t.water for t in own], part)))
@@ -213,10 +218,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
             lines += ["", f"### {world}, {errors:.0%} of clicks dropped and as many added", ""]
             lines += ["| figure | target | reached |", "|---|---|---|"]
             lines += [f"| {a} | {b} | {c} |" for a, b, c in rows_of(told, world, errors)]
-        answered = {k: [t.r0 is not None for t in told if t.day.kind == k and t.day.world == world and not t.errors]
-                    for k in KINDS}  # fmt: skip
-        lines += ["", f"r0 answered by kind, {world}, no errors: "
-                  + "; ".join(f"{k} {np.mean(v):.0%}" for k, v in answered.items() if v) + "."]  # fmt: skip
+        answered = {
+            k: [t.r0 is not None for t in told if t.day.kind == k and t.day.world == world and not t.errors]
+            for k in KINDS
+        }
+        lines += [
+            "",
+            f"r0 answered by kind, {world}, no errors: "
+            + "; ".join(f"{k} {np.mean(v):.0%}" for k, v in answered.items() if v)
+            + ".",
+        ]
     text = "\n".join(lines).strip() + "\n"
     print(text)
     print(f"{given.days} days a world in {time.perf_counter() - began:.0f} s")

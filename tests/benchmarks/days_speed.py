@@ -13,12 +13,12 @@ import time
 
 import numpy as np
 
-from clicktimer.cycles import pair_cycles
-from clicktimer.day.log import DayLog
-from clicktimer.day.read import other_tanks, read_day
+from clicktimer.cycles.pairing import pair_cycles
+from clicktimer.day.analysis import other_tanks, read_day
+from clicktimer.day.cycle_log import DayLog
 from clicktimer.records import Click, Kind
 from clicktimer.tank.system import PumpRate, Tank, make_system
-from clicktimer.units import gal_to_l
+from clicktimer.units.conversions import gal_to_l
 
 HOUR_S = 3600.0
 SPANS_S = {"an hour": HOUR_S, "a day": 24 * HOUR_S, "a week": 168 * HOUR_S, "a month": 720 * HOUR_S}

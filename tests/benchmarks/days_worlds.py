@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from clicktimer.cycles import pair_cycles
+from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.records import Click, Cycle, Kind
 from clicktimer.simulator.household import no_use_run, run_household
 from clicktimer.simulator.system import L_PER_GAL, System, Use, us_system
@@ -23,9 +23,21 @@ World = Literal["isothermal", "field"]
 WORLDS: tuple[World, ...] = ("isothermal", "field")
 DAY_S = 86_400.0
 KINDS = (
-    "ordinary", "lean", "waterlogged", "small", "large", "seeping 0.05", "seeping 0.1", "seeping 0.2", "seeping 0.5",
-    "seeping 0.8", "failing air", "irrigation", "softener", "weak well",
-)  # fmt: skip
+    "ordinary",
+    "lean",
+    "waterlogged",
+    "small",
+    "large",
+    "seeping 0.05",
+    "seeping 0.1",
+    "seeping 0.2",
+    "seeping 0.5",
+    "seeping 0.8",
+    "failing air",
+    "irrigation",
+    "softener",
+    "weak well",
+)
 REPLAYED: dict[World, tuple[float, ...]] = {"isothermal": (0.5, 1.0, 2.0, 4.0), "field": (0.5, 1.0, 2.0, 4.0)}
 """Other tanks, in times the tank that is there."""
 
@@ -62,9 +74,18 @@ def make_day(world: World, kind: str, seed: int) -> TrueDay:
         ins_s, outs_s, _ = _simulated(other, uses, int(seed), failing=kind == "failing air")
         replayed[times] = _told(ins_s, outs_s)
     return TrueDay(
-        world, kind, seed, no_use_run(system), system.pump_l_per_min * (1 - system.pump_fall / 2), water_l,
-        leak_l_per_min, _between(system, uses, seed, cut_ins_s, kind), cut_ins_s, cut_outs_s, replayed,
-    )  # fmt: skip
+        world,
+        kind,
+        seed,
+        no_use_run(system),
+        system.pump_l_per_min * (1 - system.pump_fall / 2),
+        water_l,
+        leak_l_per_min,
+        _between(system, uses, seed, cut_ins_s, kind),
+        cut_ins_s,
+        cut_outs_s,
+        replayed,
+    )
 
 
 def ordinary_days(world: World, count: int, seed: int) -> tuple[tuple[Cycle, ...], float, float]:
@@ -104,8 +125,15 @@ def _household(world: World, kind: str, rng: np.random.Generator) -> tuple[Syste
     if world == "isothermal":
         system = us_system(tank_gal, precharge_psig=charge_psi, pump_gpm=pump_gpm)
     else:
-        system = us_system(tank_gal, precharge_psig=charge_psi, pump_gpm=pump_gpm, pump_fall=0.2, tau_s=80.0,
-                           switch_sd_psi=0.3, tap_law="root of pressure")  # fmt: skip
+        system = us_system(
+            tank_gal,
+            precharge_psig=charge_psi,
+            pump_gpm=pump_gpm,
+            pump_fall=0.2,
+            tau_s=80.0,
+            switch_sd_psi=0.3,
+            tap_law="root of pressure",
+        )
     uses = list(household_uses(use, DAY_S, int(rng.integers(1 << 30))))
     if leak_gpm:
         uses.append(Use(0.0, DAY_S, leak_gpm * L_PER_GAL, "leak"))
@@ -133,8 +161,9 @@ def delivered_l(day: TrueDay, from_s: float, to_s: float) -> float | None:
     system, uses, _ = _household(day.world, day.kind, rng)
     given = [
         run_household(system, uses, duration_s=at_s, seed=day.seed, start_kpag=_start_kpag(system))[0].water_l
-        for at_s in (from_s, to_s) if at_s > 0
-    ]  # fmt: skip
+        for at_s in (from_s, to_s)
+        if at_s > 0
+    ]
     return given[-1] - (given[0] if from_s > 0 else 0.0)
 
 
@@ -178,9 +207,13 @@ def _simulated(
         shifted = [replace(u, start_s=u.start_s - step * span_s) for u in uses]
         low, high = system.cut_in_kpag * 1.03, system.cut_out_kpag * 0.98
         line, account = run_household(
-            now, shifted, duration_s=span_s, seed=seed + step, start_kpag=min(max(start_kpag, low), high),
+            now,
+            shifted,
+            duration_s=span_s,
+            seed=seed + step,
+            start_kpag=min(max(start_kpag, low), high),
             pump_on_at_start=on,
-        )  # fmt: skip
+        )
         ins_s += [t + step * span_s for t in line.cut_ins_s]
         outs_s += [t + step * span_s for t in line.cut_outs_s]
         water_l += line.water_l

@@ -15,15 +15,14 @@ from pathlib import Path
 
 import numpy as np
 
-from clicktimer.live.engine import Engine
 from clicktimer.pipeline import measure_samples
 from clicktimer.records import Block
-from clicktimer.store.folder import Event
-
-from .compose import Recording
-from .conditions import CONDITIONS
-from .run import commit
-from .shelf import fetch, usual_shelf
+from clicktimer.storage.writer import Event
+from clicktimer.streaming.engine import Engine
+from tests.benchmarks.compose import Recording
+from tests.benchmarks.conditions import CONDITIONS
+from tests.benchmarks.run import commit
+from tests.benchmarks.shelf import fetch, usual_shelf
 
 PIECE_S = 0.04
 NEAR_S = 0.05
@@ -114,19 +113,27 @@ def main() -> None:
         counted, some, soon = count(recording)
         for name, one in counted.items():
             told[name].add(one)
-        print(seed, f"{sum(t.soon for t in counted.values()) - counted['tellable'].soon} of "
-              f"{len(recording.truth.clicks)} soon, {some} false", flush=True)  # fmt: skip
+        print(
+            seed,
+            f"{sum(t.soon for t in counted.values()) - counted['tellable'].soon} of "
+            f"{len(recording.truth.clicks)} soon, {some} false",
+            flush=True,
+        )
         false, false_soon = false + some, false_soon + soon
         hours += len(recording.samples) / recording.rate_hz / 3600.0
     print(f"commit {commit()}: {given.setting}, {given.split} half, {given.count} recordings, {hours:.1f} h")
-    print(f"{'click':8s}{'clicks':>8s}{'shown':>8s}{'by 300 ms':>11s}{'kind told':>11s}{'right':>7s}"
-          f"{'by 3 s':>8s}{'right':>7s}{'median s':>10s}{'95 % s':>8s}{'switch':>8s}{'taken back':>12s}")  # fmt: skip
+    print(
+        f"{'click':8s}{'clicks':>8s}{'shown':>8s}{'by 300 ms':>11s}{'kind told':>11s}{'right':>7s}"
+        f"{'by 3 s':>8s}{'right':>7s}{'median s':>10s}{'95 % s':>8s}{'switch':>8s}{'taken back':>12s}"
+    )
     for name, one in told.items():
         quick = sum(1 for s in one.shown_s if s <= 0.3)
         middle, most = np.quantile(one.kind_s, [0.5, 0.95]) if one.kind_s else (np.nan, np.nan)
-        print(f"{name:8s}{one.clicks:8d}{len(one.shown_s):8d}{quick:11d}{len(one.kind_s):11d}{one.right:7d}"
-              f"{one.soon:8d}{one.soon_right:7d}{middle:10.2f}{most:8.2f}"
-              f"{one.switch:8d}{one.withdrawn:12d}")  # fmt: skip
+        print(
+            f"{name:8s}{one.clicks:8d}{len(one.shown_s):8d}{quick:11d}{len(one.kind_s):11d}{one.right:7d}"
+            f"{one.soon:8d}{one.soon_right:7d}{middle:10.2f}{most:8.2f}"
+            f"{one.switch:8d}{one.withdrawn:12d}"
+        )
     print(f"sounds that are no click but were given a kind: {false}, {false_soon} of them within {SOON_S:g} s")
 
 

@@ -22,15 +22,18 @@ from clicktimer.simulator.household import simulate
 from clicktimer.simulator.sounds import Noise, SoundSettings, pump_and_switch, render_all
 from clicktimer.simulator.system import Timeline, Use, us_system
 from clicktimer.simulator.uses import refill_test
-
-from .sounds import Array
+from tests.benchmarks.sounds import Array
 
 FIRST_SEED = {"develop": 1000, "report": 7000}
 KINDS = ("driven", "lead and lag", "booster", "sump", "one pump")
 NOISES = (
-    (), (Noise("speech"),), (Noise("doors"), Noise("footsteps")), (Noise("clock"),), (Noise("rain", 3.0),),
+    (),
+    (Noise("speech"),),
+    (Noise("doors"), Noise("footsteps")),
+    (Noise("clock"),),
+    (Noise("rain", 3.0),),
     (Noise("footsteps"), Noise("speech", 34.0)),
-)  # fmt: skip
+)
 
 
 def _draws(rng: np.random.Generator, length_s: float, most_l_per_min: float, pause_s: float = 40.0) -> list[Use]:
@@ -64,31 +67,43 @@ def make(kind: str, split: str, number: int) -> tuple[Array, int, dict[str, Any]
     length_s = float(rng.uniform(240, 600))
     mains_hz = float(rng.choice([50.0, 60.0]))
     look: dict[str, Any] = {
-        "room_dbfs": float(rng.uniform(-66, -56)), "mains_hz": mains_hz, "reverb_s": float(rng.uniform(0.15, 0.5)),
-        "hum_over_room_db": float(rng.uniform(-4, 10)), "noises": NOISES[int(rng.integers(len(NOISES)))],
+        "room_dbfs": float(rng.uniform(-66, -56)),
+        "mains_hz": mains_hz,
+        "reverb_s": float(rng.uniform(0.15, 0.5)),
+        "hum_over_room_db": float(rng.uniform(-4, 10)),
+        "noises": NOISES[int(rng.integers(len(NOISES)))],
         "click_over_room_db": float(rng.uniform(28, 48)),
-    }  # fmt: skip
+    }
     room_rms = amplitude(look["room_dbfs"])
     about: dict[str, Any] = {"kind": kind, "seed": seed, "noises": [n.kind for n in look["noises"]]}
     if kind == "driven":
         drive = Drive(
-            set_kpag=float(rng.uniform(270, 420)), shutoff_kpa=float(rng.uniform(480, 700)),
-            full_l_per_min=float(rng.uniform(40, 90)), tank_l_per_kpa=float(rng.uniform(0.01, 0.08)),
-            ramp_per_s=float(rng.uniform(0.15, 0.6)), sleep_s=float(rng.uniform(4, 20)),
-        )  # fmt: skip
+            set_kpag=float(rng.uniform(270, 420)),
+            shutoff_kpa=float(rng.uniform(480, 700)),
+            full_l_per_min=float(rng.uniform(40, 90)),
+            tank_l_per_kpa=float(rng.uniform(0.01, 0.08)),
+            ramp_per_s=float(rng.uniform(0.15, 0.6)),
+            sleep_s=float(rng.uniform(4, 20)),
+        )
         track = driven(drive, _draws(rng, length_s, drive.full_l_per_min), duration_s=length_s)
         over_db = float(rng.uniform(3, 18))
         sound = DriveSound(track, over_room_db=over_db, room_rms=room_rms, mains_hz=60.0, rate_hz=rate_hz, seed=seed)
         still = Timeline(length_s, (), (), False, (), 0.0, 1.0)
         x = render_all(still, SoundSettings(pump="none", **look), rate_hz=rate_hz, seed=seed, more=[sound])
         running = track.speed[track.speed > 0.3]
-        about |= {"runs": track.runs_s, "over_db": over_db, "changes": speeds_held(track.speed),
-                  "range": (round(float(running.min()), 2), round(float(running.max()), 2))}  # fmt: skip
+        about |= {
+            "runs": track.runs_s,
+            "over_db": over_db,
+            "changes": speeds_held(track.speed),
+            "range": (round(float(running.min()), 2), round(float(running.max()), 2)),
+        }
         return x, rate_hz, about
     system = us_system(
         float(rng.uniform(10, 30) if kind == "lead and lag" else rng.uniform(15, 60)),
-        pump_gpm=float(rng.uniform(5, 12)), pump_fall=float(rng.uniform(0, 0.25)), switch_sd_psi=0.2,
-    )  # fmt: skip
+        pump_gpm=float(rng.uniform(5, 12)),
+        pump_fall=float(rng.uniform(0, 0.25)),
+        switch_sd_psi=0.2,
+    )
     first = str(rng.choice(["jet", "jet", "flow"]))
     over = float(rng.uniform(4, 16)) if first == "jet" else float(rng.uniform(-2, 4))
     second: Timeline | None = None
@@ -96,9 +111,12 @@ def make(kind: str, split: str, number: int) -> tuple[Array, int, dict[str, Any]
         length_s = 900.0  # enough for the lag to be wanted several times
         uses = _draws(rng, length_s, 3.5 * system.pump_l_per_min, 25.0)
         line, second = lead_and_lag(
-            system, uses, duration_s=length_s, lag_kpa=float(rng.uniform(20, 40)),
+            system,
+            uses,
+            duration_s=length_s,
+            lag_kpa=float(rng.uniform(20, 40)),
             lag_l_per_min=system.pump_l_per_min * float(rng.uniform(0.7, 1.2)),
-        )  # fmt: skip
+        )
     elif rng.random() < 0.5:
         plan, start_kpag, length_s = refill_test(
             system, runs=6, draw_l_per_min=0.45 * system.pump_l_per_min, pause_s=15.0, seed=seed, first_draw_s=10.0
@@ -151,15 +169,21 @@ def one(job: tuple[str, str, int, str | None]) -> tuple[str, dict[str, Any]]:
     if kind in KINDS:
         x, rate_hz, about = make(kind, split, number)
     else:
-        from .compose import compose
+        from tests.benchmarks.compose import compose
 
         r = compose(kind, split, number, sounds)  # type: ignore[arg-type]
         x, rate_hz, about = r.samples, r.rate_hz, {"kind": kind, "seed": number, "condition": r.plan.condition}
     told = measure_samples(x, rate_hz)
     codes = [w.code for w in told.warnings if w.code in ("variable-speed", "two-pumps", "other-machine")]
-    return kind, {**about, "codes": codes, "band": told.verdict.band, "sure": told.verdict.sure,
-                  "clicks": len(told.clicks), "cycles": sum(c.complete for c in told.cycles),
-                  "texts": [w.text for w in told.warnings]}  # fmt: skip
+    return kind, {
+        **about,
+        "codes": codes,
+        "band": told.verdict.band,
+        "sure": told.verdict.sure,
+        "clicks": len(told.clicks),
+        "cycles": sum(c.complete for c in told.cycles),
+        "texts": [w.text for w in told.warnings],
+    }
 
 
 def rows(split: str, numbers: range, sounds: str | None, kinds: tuple[str, ...], jobs: int) -> Iterator[Any]:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from . import backgrounds, phone
-from .sounds import Array, Bank, Clip, resampled
-from .variation import Placed, add_at, in_room, room_response, tilted, varied
+from tests.benchmarks import backgrounds, phone
+from tests.benchmarks.sounds import Array, Bank, Clip, resampled
+from tests.benchmarks.variation import Placed, add_at, in_room, room_response, tilted, varied
 
 _EVENTS = ("step", "door", "speech", "coin", "dog_bark", "cough", "person_sneeze", "baby_cry", "rooster", "latch")
 _TEXTURES = ("rain", "sea_waves", "helicopter", "fire_crackling", "chainsaw")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .sounds import Array
+from tests.benchmarks.sounds import Array
 
 
 def librosa_default(samples: Array, rate_hz: int) -> list[float]:
@@ -29,15 +29,23 @@ def librosa_tuned(samples: Array, rate_hz: int) -> list[float]:
     spread = float(np.median(np.abs(strength - floor))) + 1e-9
     wait = round(0.5 * rate_hz / hop)
     frames = librosa.onset.onset_detect(
-        onset_envelope=strength, sr=rate_hz, hop_length=hop, normalize=False, delta=25 * spread,
-        pre_max=wait // 4, post_max=wait // 4, pre_avg=wait, post_avg=wait, wait=wait,
-    )  # fmt: skip
+        onset_envelope=strength,
+        sr=rate_hz,
+        hop_length=hop,
+        normalize=False,
+        delta=25 * spread,
+        pre_max=wait // 4,
+        post_max=wait // 4,
+        pre_avg=wait,
+        post_avg=wait,
+        wait=wait,
+    )
     return [float(f) * hop / rate_hz for f in frames]
 
 
 def energy_gate(samples: Array, rate_hz: int) -> list[float]:
     """Sound above 1 kHz in 1 ms steps: an onset where it stands 18 dB over its running median of 2 s, 0.5 s apart."""
-    from .backgrounds import above_1khz
+    from tests.benchmarks.backgrounds import above_1khz
 
     step = max(1, rate_hz // 1000)
     count = len(samples) // step

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from .sounds import Array
+from tests.benchmarks.sounds import Array
 
 CODECS = {"aac": ("ipod", "aac"), "mp3": ("mp3", "libmp3lame"), "opus": ("ogg", "libopus"), "flac": ("flac", "flac")}
 

@@ -18,10 +18,10 @@ from pathlib import Path
 
 import numpy as np
 
-from .conditions import CONDITIONS
-from .run import commit
-from .score import match
-from .shelf import fetch, usual_shelf
+from tests.benchmarks.conditions import CONDITIONS
+from tests.benchmarks.run import commit
+from tests.benchmarks.score import match
+from tests.benchmarks.shelf import fetch, usual_shelf
 
 BLOCK_S = 5.0
 
@@ -29,7 +29,7 @@ BLOCK_S = 5.0
 def main() -> None:
     """Read the options, run, print."""
     from clicktimer.pipeline import measure_samples
-    from clicktimer.prove import prove_clicks
+    from clicktimer.quality.proof import prove_clicks
     from clicktimer.records import Block
 
     p = argparse.ArgumentParser(description=__doc__)
@@ -41,8 +41,10 @@ def main() -> None:
     p.add_argument("--cache", help="folder for composed recordings")
     args = p.parse_args()
     rows: list[tuple[int, int, float, float]] = []  # told rightly, true, promised, of all
-    print(f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split}, seeds {args.first} to "
-          f"{args.first + args.count - 1}, sounds {'real' if args.sounds else 'SYNTHETIC'}")  # fmt: skip
+    print(
+        f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split}, seeds {args.first} to "
+        f"{args.first + args.count - 1}, sounds {'real' if args.sounds else 'SYNTHETIC'}"
+    )
     for seed in range(args.first, args.first + args.count):
         r = fetch(Path(args.cache or usual_shelf()), args.setting, args.split, seed, args.sounds, 1.0, None)
         m = measure_samples(r.samples, r.rate_hz)
@@ -68,16 +70,21 @@ def main() -> None:
             print(f"{line}, {proof.why}", flush=True)
             continue
         rows.append((found, len(true_s), u.rate, proof.of_all or 0.0))
-        print(f"{line}, edges {edges}; promised {u.caught:3d}/{u.put:3d} = {100 * u.rate:5.1f} "
-              f"({100 * (u.low or 0):.0f} to {100 * (u.high or 0):.0f}), fainter {100 * (f.rate or 0):.0f}; told again "
-              f"{100 * (proof.told_again or 0):.0f}, silent {proof.silent}/{proof.passes}, others {proof.others};"
-              f" {spent:.0f} s", flush=True)  # fmt: skip
+        print(
+            f"{line}, edges {edges}; promised {u.caught:3d}/{u.put:3d} = {100 * u.rate:5.1f} "
+            f"({100 * (u.low or 0):.0f} to {100 * (u.high or 0):.0f}), fainter {100 * (f.rate or 0):.0f}; told again "
+            f"{100 * (proof.told_again or 0):.0f}, silent {proof.silent}/{proof.passes}, others {proof.others};"
+            f" {spent:.0f} s",
+            flush=True,
+        )
     if rows:
         caught, true, rate, of_all = (np.array([row[i] for row in rows], float) for i in range(4))
         real, said, of_all = (100 * float(x @ true) / true.sum() for x in (caught / true, rate, of_all))
-        print(f"{len(rows)} recordings, {int(true.sum())} true clicks: real {real:.1f}, promised {said:.1f}, of all "
-              f"{of_all:.1f}; mean over recordings: real {100 * float(np.mean(caught / true)):.1f}, promised "
-              f"{100 * float(rate.mean()):.1f}")  # fmt: skip
+        print(
+            f"{len(rows)} recordings, {int(true.sum())} true clicks: real {real:.1f}, promised {said:.1f}, of all "
+            f"{of_all:.1f}; mean over recordings: real {100 * float(np.mean(caught / true)):.1f}, promised "
+            f"{100 * float(rate.mean()):.1f}"
+        )
 
 
 if __name__ == "__main__":

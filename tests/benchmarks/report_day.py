@@ -16,12 +16,12 @@ from typing import TypeVar
 import av
 import numpy as np
 
-from clicktimer.document.again import Asked, conclude_asked, measure_asked
-from clicktimer.document.compose import Presented, compose
-from clicktimer.document.evidence import gather_evidence
-from clicktimer.document.html import render_html
-from clicktimer.document.pdf import render_pdf
 from clicktimer.pipeline import measure_samples
+from clicktimer.reporting.document.compose import Presented, compose
+from clicktimer.reporting.document.evidence import gather_evidence
+from clicktimer.reporting.document.remeasure import Asked, conclude_asked, measure_asked
+from clicktimer.reporting.html import render_html
+from clicktimer.reporting.pdf import render_pdf
 from clicktimer.simulator.household import simulate, us_system
 from clicktimer.simulator.noises import Noise
 from clicktimer.simulator.sounds import SoundSettings, render
@@ -71,10 +71,14 @@ def main() -> None:
     given = parser.parse_args()
     print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
     if not given.recording.exists():
-        line = timed("making the recording", lambda: write_day(given.recording, hours=given.hours, rate_hz=given.rate,
-                                                               seed=given.seed))  # fmt: skip
-        print(f"true: {len(line.cut_ins_s)} starts, {len(line.cut_outs_s)} stops, run with no water in use "
-              f"{line.no_use_run_s:.1f} s")  # fmt: skip
+        line = timed(
+            "making the recording",
+            lambda: write_day(given.recording, hours=given.hours, rate_hz=given.rate, seed=given.seed),
+        )
+        print(
+            f"true: {len(line.cut_ins_s)} starts, {len(line.cut_outs_s)} stops, run with no water in use "
+            f"{line.no_use_run_s:.1f} s"
+        )
     rng = np.random.default_rng(0)
     measure_samples((0.001 * rng.standard_normal(160_000)).astype(np.float32), 16_000)  # compiled before it is timed
     paths = [str(given.recording)]
@@ -83,13 +87,17 @@ def main() -> None:
     first = Asked(given=plain, started="2031-05-04 00:00")
     heard = timed("measuring", lambda: measure_asked(first, paths))
     m = heard.measured
-    print(f"told: {len(m.clicks)} clicks, {sum(c.complete for c in m.cycles)} whole runs in "
-          f"{m.source.duration_s / 3600:.2f} h")  # fmt: skip
+    print(
+        f"told: {len(m.clicks)} clicks, {sum(c.complete for c in m.cycles)} whole runs in "
+        f"{m.source.duration_s / 3600:.2f} h"
+    )
     result = timed("proof and day", lambda: conclude_asked(asked, m, paths))
     if result.measured.proof is not None:
         p = result.measured.proof
-        print(f"proof: {p.usual.caught} of {p.usual.put}, fainter {p.fainter.caught} of {p.fainter.put}, "
-              f"{p.passes} hearings, {p.hours:.1f} h heard; {p.why}")  # fmt: skip
+        print(
+            f"proof: {p.usual.caught} of {p.usual.put}, fainter {p.fainter.caught} of {p.fainter.put}, "
+            f"{p.passes} hearings, {p.hours:.1f} h heard; {p.why}"
+        )
     evidence = timed("sound of the shown clicks", lambda: gather_evidence(paths, result.measured))
     document = timed("composing", lambda: compose(result, asked, Presented(), evidence, program="benchmark"))
     page = timed("HTML", lambda: render_html(document))

@@ -20,11 +20,11 @@ from operator import add
 from pathlib import Path
 from typing import Any
 
-from . import tables
-from .conditions import CONDITIONS
-from .peers import PEERS
-from .score import Score, match, score_one
-from .shelf import fetch, usual_shelf
+from tests.benchmarks import tables
+from tests.benchmarks.conditions import CONDITIONS
+from tests.benchmarks.peers import PEERS
+from tests.benchmarks.score import Score, match, score_one
+from tests.benchmarks.shelf import fetch, usual_shelf
 
 
 def one(job: dict[str, Any]) -> dict[str, Any]:
@@ -36,12 +36,22 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
     at_start: Any = ("on" if line.pump_on_at_start else "off") if job["hint"] else None
     taps = None if line.taps == "none" or not job["taps"] else line.taps
     row: dict[str, Any] = {
-        "name": r.name, "seed": r.seed, "condition": r.plan.condition, "pump": r.truth.pump,
-        "codec": bool(r.plan.codec), "sharp": r.truth.sharp, "sounds": r.truth.sounds,
+        "name": r.name,
+        "seed": r.seed,
+        "condition": r.plan.condition,
+        "pump": r.truth.pump,
+        "codec": bool(r.plan.codec),
+        "sharp": r.truth.sharp,
+        "sounds": r.truth.sounds,
         "audible": r.truth.pump_audible,
-        "counts": r.truth.pump_audible or job["hint"] or not r.truth.clicks, "taps": line.taps,
-        "step_db": r.truth.pump_step_db, "error": None, "peers": {}, "rate_hz": r.rate_hz, "r0_s": line.r0_s,
-    }  # fmt: skip
+        "counts": r.truth.pump_audible or job["hint"] or not r.truth.clicks,
+        "taps": line.taps,
+        "step_db": r.truth.pump_step_db,
+        "error": None,
+        "peers": {},
+        "rate_hz": r.rate_hz,
+        "r0_s": line.r0_s,
+    }
     began, worked = time.perf_counter(), time.process_time()
     try:
         told = measure_samples(r.samples, r.rate_hz, pump_at_start=at_start, taps=taps)
@@ -50,15 +60,21 @@ def one(job: dict[str, Any]) -> dict[str, Any]:
             "clicks": [(round(c.time_s, 4), c.kind, round(c.confidence, 3)) for c in told.clicks],
             "cycles": [(c.cut_in_s, c.cut_out_s, c.complete, c.how) for c in told.cycles],
             "run": told.run and (told.run.seconds, told.run.low_s, told.run.high_s, told.run.how, told.run.one_sided),
-            "verdict": (told.verdict.band, told.verdict.sure), "ambiguous": told.ambiguous is not None,
+            "verdict": (told.verdict.band, told.verdict.sure),
+            "ambiguous": told.ambiguous is not None,
             "warnings": [w.code for w in told.warnings],
-        }  # fmt: skip
+        }
     except Exception:
         if job["stop"]:
             raise
         row["error"] = traceback.format_exc()
-        row["score"] = Score(recordings=1, hours=line.duration_s / 3600, true_clicks=len(r.truth.clicks),
-                             true_cycles=len(line.cycles()), missed_cycles=len(line.cycles()))  # fmt: skip
+        row["score"] = Score(
+            recordings=1,
+            hours=line.duration_s / 3600,
+            true_clicks=len(r.truth.clicks),
+            true_cycles=len(line.cycles()),
+            missed_cycles=len(line.cycles()),
+        )
     row["score"].seconds = time.process_time() - worked
     row["wall_s"] = time.perf_counter() - began
     row["others"] = [(round(t, 2), kind) for t, kind in r.truth.others]
@@ -84,10 +100,21 @@ def run(args: argparse.Namespace) -> list[dict[str, Any]]:
     jobs = []
     for seed in range(args.first, args.first + args.count):
         condition = only[seed % len(only)] if only else None
-        jobs.append({"setting": args.setting, "split": args.split, "seed": seed, "sounds": args.sounds,
-                     "amount": args.amount, "condition": condition, "hint": args.hint, "taps": args.taps,
-                     "peers": args.peers, "shelf": None if args.no_cache else Path(args.cache or usual_shelf()),
-                     "stop": args.stop})  # fmt: skip
+        jobs.append(
+            {
+                "setting": args.setting,
+                "split": args.split,
+                "seed": seed,
+                "sounds": args.sounds,
+                "amount": args.amount,
+                "condition": condition,
+                "hint": args.hint,
+                "taps": args.taps,
+                "peers": args.peers,
+                "shelf": None if args.no_cache else Path(args.cache or usual_shelf()),
+                "stop": args.stop,
+            }
+        )
     if args.jobs <= 1:
         return [_seen(one(job), args) for job in jobs]
     with ProcessPoolExecutor(args.jobs) as pool:
@@ -148,9 +175,11 @@ def main() -> None:
         return
     rows = run(args)
     sounds = "real sounds of a folder" if args.sounds else "SYNTHETIC sounds only (no --sounds folder given)"
-    print(f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split} half, seeds {args.first} to "
-          f"{args.first + args.count - 1}, {sounds}, click variation {args.amount:g}, "
-          f"pump at start {'given' if args.hint else 'not given'}, {time.perf_counter() - began:.0f} s")  # fmt: skip
+    print(
+        f"{datetime.date.today()}, commit {commit()}: {args.setting}, {args.split} half, seeds {args.first} to "
+        f"{args.first + args.count - 1}, {sounds}, click variation {args.amount:g}, "
+        f"pump at start {'given' if args.hint else 'not given'}, {time.perf_counter() - began:.0f} s"
+    )
     print(tables.all_tables(rows))
     if args.json:
         keep = [{**row, "score": asdict(row["score"])} for row in rows]

@@ -18,8 +18,7 @@ from itertools import pairwise
 import numpy as np
 
 from clicktimer.records import Measurement
-
-from .compose import Truth
+from tests.benchmarks.compose import Truth
 
 WINDOW_S = 0.02
 LIMIT_S = 28_000.0  # mir_eval refuses times above 30,000 s
@@ -178,8 +177,9 @@ def _score_cycles(score: Score, truth: Truth, told: Measurement) -> None:
         score.ambiguous = 1
         runs = [b - a for a, b in true]
         readings = (told.ambiguous.first_s, told.ambiguous.second_s)
-        score.ambiguous_right = int(any(len(r) and all(min(abs(x - y) for y in runs) <= 2 * WINDOW_S for x in r)
-                                        for r in readings if runs))  # fmt: skip
+        score.ambiguous_right = int(
+            any(len(r) and all(min(abs(x - y) for y in runs) <= 2 * WINDOW_S for x in r) for r in readings if runs)
+        )
 
 
 def _score_verdict(score: Score, truth: Truth, told: Measurement, counts: bool) -> None:

@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
-from . import phone
-from .compose import Recording, compose
-from .sounds import Split
+from tests.benchmarks import phone
+from tests.benchmarks.compose import Recording, compose
+from tests.benchmarks.sounds import Split
 
 MOST_BYTES = 3_000_000_000
 MAKERS = ("sounds", "synthetic", "variation", "timelines", "backgrounds", "phone", "conditions", "compose")

@@ -16,12 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
-from clicktimer.live.session import RecordingSource, Session
+from clicktimer.audio import open_recording
 from clicktimer.records import Block
 from clicktimer.settings import MeasureOptions
-from clicktimer.sound import open_recording
-from clicktimer.store.folder import Folder, Keep
-from clicktimer.store.sounds import needed_bytes
+from clicktimer.storage.sound_store import needed_bytes
+from clicktimer.storage.writer import Folder, Keep
+from clicktimer.streaming.session import RecordingSource, Session
 
 ROOT = Path(__file__).parents[2]
 RATE = 48_000
@@ -76,8 +76,11 @@ def main() -> None:
                 hour_mb = memory_mb()
             size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6
             share = 100 * (time.process_time() - cpu) / max(session.engine.end_s, 1.0)
-            print(f"{session.engine.end_s / 3600:6.2f} h  memory {memory_mb():6.1f} MB  disk {size:7.2f} MB  "
-                  f"processor {share:5.2f} % of a core (making the sound included)", flush=True)  # fmt: skip
+            print(
+                f"{session.engine.end_s / 3600:6.2f} h  memory {memory_mb():6.1f} MB  disk {size:7.2f} MB  "
+                f"processor {share:5.2f} % of a core (making the sound included)",
+                flush=True,
+            )
             told += 1
     listened = time.process_time() - cpu
     making = -time.process_time()
@@ -87,14 +90,18 @@ def main() -> None:
     hours_s = given.hours * 3600.0
     print(f"listening: {100 * (listened - making) / hours_s:.2f} % of a core; wall {time.monotonic() - began:.0f} s")
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file()) / 1e6
-    print(f"disk {size:.1f} MB, {size / given.hours:.2f} MB an hour; said beforehand: at the most "
-          f"{needed_bytes(hours_s, keep, RATE) / 1e6:.0f} MB")  # fmt: skip
+    print(
+        f"disk {size:.1f} MB, {size / given.hours:.2f} MB an hour; said beforehand: at the most "
+        f"{needed_bytes(hours_s, keep, RATE) / 1e6:.0f} MB"
+    )
     runs, grown, since_mb = session.state().runs, memory_mb() - first_mb, memory_mb() - hour_mb
     measured = session.finish("end of the recording")
     whole = [c for c in measured.cycles if c.complete]
-    print(f"runs told live {runs}, by the whole {len(whole)}; memory since the first quarter of an hour "
-          f"{grown:+.1f} MB, "
-          f"since the first hour {since_mb:+.1f} MB")  # fmt: skip
+    print(
+        f"runs told live {runs}, by the whole {len(whole)}; memory since the first quarter of an hour "
+        f"{grown:+.1f} MB, "
+        f"since the first hour {since_mb:+.1f} MB"
+    )
     shutil.rmtree(folder.parent)
 
 

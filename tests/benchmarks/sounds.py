@@ -57,8 +57,9 @@ class Bank:
             return clip
         key = (clip.name, rate_hz)
         if key not in self.cache:
-            self.cache[key] = Clip(clip.name, resampled(clip.samples, rate_hz / clip.rate_hz), rate_hz, clip.onset_s,
-                                    clip.sharp)  # fmt: skip
+            self.cache[key] = Clip(
+                clip.name, resampled(clip.samples, rate_hz / clip.rate_hz), rate_hz, clip.onset_s, clip.sharp
+            )
         return self.cache[key]
 
 
@@ -141,7 +142,7 @@ def _files(folder: Path) -> list[Path]:
 def load_bank(folder: str | None, split: Split) -> Bank:
     """The sounds of one half of a folder; without a folder the synthetic ones."""
     if folder is None:
-        from .synthetic import synthetic_bank
+        from tests.benchmarks.synthetic import synthetic_bank
 
         return synthetic_bank(split)
     root = Path(folder)

@@ -22,11 +22,11 @@ from typing import Any
 
 import numpy as np
 
-from .compose import compose
-from .phone import encoded
-from .run import commit
-from .sounds import Array
-from .tables import grid
+from tests.benchmarks.compose import compose
+from tests.benchmarks.phone import encoded
+from tests.benchmarks.run import commit
+from tests.benchmarks.sounds import Array
+from tests.benchmarks.tables import grid
 
 RATE_HZ = 48000
 
@@ -182,8 +182,10 @@ def main() -> None:
     p.add_argument("--sounds")
     p.add_argument("--keep", help="folder for the files made (else a temporary one)")
     args = p.parse_args()
-    print(f"{datetime.date.today()}, commit {commit()}, {args.minutes:g} min at 48 kHz, {os.cpu_count()} cores, "
-          f"load {os.getloadavg()[0]:.1f}, Python {platform.python_version()}")  # fmt: skip
+    print(
+        f"{datetime.date.today()}, commit {commit()}, {args.minutes:g} min at 48 kHz, {os.cpu_count()} cores, "
+        f"load {os.getloadavg()[0]:.1f}, Python {platform.python_version()}"
+    )
     with tempfile.TemporaryDirectory() as made:
         folder = Path(args.keep or made)
         folder.mkdir(parents=True, exist_ok=True)

@@ -13,8 +13,7 @@ import numpy as np
 from clicktimer.simulator.noises import Noise
 from clicktimer.simulator.sounds import SoundSettings, render_all
 from clicktimer.simulator.system import Timeline
-
-from .sounds import Array, Bank, Clip, Split, as_click
+from tests.benchmarks.sounds import Array, Bank, Clip, Split, as_click
 
 RATE_HZ = 48000
 

@@ -9,11 +9,27 @@ from typing import Any
 
 import numpy as np
 
-from .score import Score, calibration, f1
+from tests.benchmarks.score import Score, calibration, f1
 
 Row = dict[str, Any]
-HEAD = ("", "rec", "click F1", "clicks", "false", "kind", "cycle F1", "right", "miss", "inv", "inv/h", "order",
-        "run err med/95 ms", "ambig", "verdict r/w/a", "x real time")  # fmt: skip
+HEAD = (
+    "",
+    "rec",
+    "click F1",
+    "clicks",
+    "false",
+    "kind",
+    "cycle F1",
+    "right",
+    "miss",
+    "inv",
+    "inv/h",
+    "order",
+    "run err med/95 ms",
+    "ambig",
+    "verdict r/w/a",
+    "x real time",
+)
 
 
 def total(rows: Iterable[Row]) -> Score:
@@ -35,13 +51,23 @@ def _errors(errors_s: Sequence[float]) -> str:
 def score_cells(name: str, s: Score) -> tuple[str, ...]:
     """One line of the main table."""
     return (
-        name, str(s.recordings), f"{s.click_f1():.3f}", f"{s.found_clicks}/{s.true_clicks}",
-        str(s.told_clicks - s.found_clicks), _part(s.right_kinds, s.found_clicks), f"{s.cycle_f1():.3f}",
-        f"{s.right_cycles}/{s.true_cycles}", str(s.missed_cycles), str(s.invented_cycles),
-        f"{s.invented_cycles / s.hours:.2f}" if s.hours else "-", str(s.wrong_order), _errors(s.run_errors_s),
-        str(s.ambiguous), f"{s.verdict_right}/{s.verdict_wrong}/{s.verdict_abstained}",
+        name,
+        str(s.recordings),
+        f"{s.click_f1():.3f}",
+        f"{s.found_clicks}/{s.true_clicks}",
+        str(s.told_clicks - s.found_clicks),
+        _part(s.right_kinds, s.found_clicks),
+        f"{s.cycle_f1():.3f}",
+        f"{s.right_cycles}/{s.true_cycles}",
+        str(s.missed_cycles),
+        str(s.invented_cycles),
+        f"{s.invented_cycles / s.hours:.2f}" if s.hours else "-",
+        str(s.wrong_order),
+        _errors(s.run_errors_s),
+        str(s.ambiguous),
+        f"{s.verdict_right}/{s.verdict_wrong}/{s.verdict_abstained}",
         f"{s.hours * 3600 / s.seconds:.0f}" if s.seconds else "-",
-    )  # fmt: skip
+    )
 
 
 def row_line(row: Row) -> str:
@@ -117,14 +143,29 @@ def _confidence(s: Score) -> str:
 def _peers(rows: Sequence[Row]) -> str:
     lines: list[Sequence[str]] = [("way", "click F1", "recall", "precision", "offset med/95 ms", "x real time")]
     s = total(rows)
-    lines.append(("clicktimer", f"{s.click_f1():.3f}", _part(s.found_clicks, s.true_clicks),
-                  _part(s.found_clicks, s.told_clicks), _errors(s.offsets_s),
-                  f"{s.hours * 3600 / s.seconds:.0f}" if s.seconds else "-"))  # fmt: skip
+    lines.append(
+        (
+            "clicktimer",
+            f"{s.click_f1():.3f}",
+            _part(s.found_clicks, s.true_clicks),
+            _part(s.found_clicks, s.told_clicks),
+            _errors(s.offsets_s),
+            f"{s.hours * 3600 / s.seconds:.0f}" if s.seconds else "-",
+        )
+    )
     for name in rows[0]["peers"]:
         found, true, told, took = (sum(r["peers"][name][i] for r in rows) for i in range(4))
         offsets = [x for r in rows for x in r["peers"][name][4]]
-        lines.append((name, f"{f1(found, true, told):.3f}", _part(found, true), _part(found, told), _errors(offsets),
-                      f"{s.hours * 3600 / took:.0f}"))  # fmt: skip
+        lines.append(
+            (
+                name,
+                f"{f1(found, true, told):.3f}",
+                _part(found, true),
+                _part(found, told),
+                _errors(offsets),
+                f"{s.hours * 3600 / took:.0f}",
+            )
+        )
     return grid(lines)
 
 

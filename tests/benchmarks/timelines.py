@@ -79,9 +79,13 @@ def _switching(pattern: Pattern, r0_s: float, length_s: float, rng: np.random.Ge
     system, seed = _system(r0_s, rng), int(rng.integers(1 << 30))
     if pattern == "refill":
         uses, start_kpag, length_s = refill_test(
-            system, runs=max(1, min(12, round(length_s / (r0_s + 50)))), draw_l_per_min=system.pump_l_per_min * 0.45,
-            pause_s=float(rng.uniform(5, 30)), seed=seed, first_draw_s=min(20.0, r0_s),
-        )  # fmt: skip
+            system,
+            runs=max(1, min(12, round(length_s / (r0_s + 50)))),
+            draw_l_per_min=system.pump_l_per_min * 0.45,
+            pause_s=float(rng.uniform(5, 30)),
+            seed=seed,
+            first_draw_s=min(20.0, r0_s),
+        )
         line = simulate(system, uses, duration_s=length_s, seed=seed, start_kpag=start_kpag)
     else:
         flow = system.pump_l_per_min * float(rng.uniform(0.25, 0.48))

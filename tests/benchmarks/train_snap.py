@@ -1,4 +1,4 @@
-"""Fit the snap score (clicktimer/snap.csv) on the develop half: `python -m tests.benchmarks.train_snap --sounds DIR`.
+"""Fit detection/switch_score.csv on the develop half: `python -m tests.benchmarks.train_snap --sounds DIR`.
 
 Positives are the true clicks of composed and simulated recordings, negatives all other candidates. Each recording
 counts alike. The report half of the sounds and seeds is never touched here.
@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from clicktimer import snap
-from clicktimer.candidates import Candidates
-from clicktimer.onsets import OnsetFinder
+from clicktimer.detection import switch_score
+from clicktimer.detection.candidate_finder import OnsetFinder
+from clicktimer.detection.candidates import Candidates
 from clicktimer.records import Block
 
 Sample = tuple[np.ndarray, np.ndarray, np.ndarray]  # features, is a click, weight
@@ -30,7 +30,7 @@ def label(candidates: Candidates, click_times_s: np.ndarray) -> Sample | None:
     """Features of candidates that are, or are well away from, true clicks."""
     if not len(candidates):
         return None
-    x = snap.features(candidates)
+    x = switch_score.features(candidates)
     is_click = np.zeros(len(candidates), bool)
     near = np.zeros(len(candidates), bool)
     for t in click_times_s:
@@ -57,10 +57,14 @@ def simulated(count: int) -> Iterator[Sample]:
         kinds = ("rain", "crackle", "clock", "footsteps", "doors", "speech")
         noises = tuple(Noise(k) for k in rng.choice(kinds, size=int(rng.integers(0, 3)), replace=False))
         settings = SoundSettings(
-            room_dbfs=float(rng.uniform(-80, -45)), click_over_room_db=float(rng.uniform(18, 50)),
-            cut_out_less_db=float(rng.uniform(-3, 8)), variation=float(rng.uniform(0.3, 2)),
-            pump=rng.choice(["jet", "flow", "none"]), reverb_s=float(rng.uniform(0.1, 0.6)), noises=noises,
-        )  # fmt: skip
+            room_dbfs=float(rng.uniform(-80, -45)),
+            click_over_room_db=float(rng.uniform(18, 50)),
+            cut_out_less_db=float(rng.uniform(-3, 8)),
+            variation=float(rng.uniform(0.3, 2)),
+            pump=rng.choice(["jet", "flow", "none"]),
+            reverb_s=float(rng.uniform(0.1, 0.6)),
+            noises=noises,
+        )
         rate = int(rng.choice([8000, 16000, 22050, 44100, 48000]))
         samples = render_all(timeline, settings, rate_hz=rate, seed=seed)
         sample = label(heard(samples, rate), np.array(sorted((*timeline.cut_ins_s, *timeline.cut_outs_s))))
@@ -103,7 +107,7 @@ def fit(samples: list[Sample], ridge: float = 6.0) -> tuple[np.ndarray, np.ndarr
     weight[~y] *= 3 * y.sum() / weight[~y].sum()
     low, first, second, high = np.quantile(x[y | (np.arange(len(y)) % 20 == 0)], [0.005, 0.33, 0.67, 0.995], axis=0)
     table = np.column_stack([low, high, first, second])
-    a = snap.terms(x, table)
+    a = switch_score.terms(x, table)
     scale = np.abs(a).mean(axis=0) + 1e-6
     a /= scale
     target = y.astype(float)
@@ -119,12 +123,12 @@ def fit(samples: list[Sample], ridge: float = 6.0) -> tuple[np.ndarray, np.ndarr
 
 
 def write(path: Path, table: np.ndarray, weights: np.ndarray) -> None:
-    """The table as it is read by clicktimer.snap."""
+    """The table as it is read by clicktimer.detection.switch_score."""
     lines = [
         "# How much a candidate's shape resembles a snap switch: see snap.py. By tests/benchmarks/train_snap.py.",
         "# feature,lowest,highest,first bend,second bend; then the weight of each term in the order of snap.terms()",
     ]
-    for name, row in zip(snap.FEATURES, table, strict=True):
+    for name, row in zip(switch_score.FEATURES, table, strict=True):
         lines.append(",".join([name, *(f"{v:.5g}" for v in row)]))
     lines += [f"weight,{w:.5g}" for w in weights]
     path.write_text("\n".join(lines) + "\n", encoding="ascii")
@@ -139,10 +143,12 @@ def main() -> None:
     parser.add_argument("--simulated", type=int, default=80)
     args = parser.parse_args()
     samples = [
-        *simulated(args.simulated), *mixtures(args.sounds, args.mixtures), *composed(args.sounds, args.composed),
-    ]  # fmt: skip
+        *simulated(args.simulated),
+        *mixtures(args.sounds, args.mixtures),
+        *composed(args.sounds, args.composed),
+    ]
     table, weights = fit(samples)
-    write(Path(snap.__file__).with_name("snap.csv"), table, weights)
+    write(Path(switch_score.__file__).with_name("switch_score.csv"), table, weights)
     print(f"fitted on {len(samples)} recordings, {sum(int(s[1].sum()) for s in samples)} clicks")
 
 

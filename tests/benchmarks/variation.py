@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .sounds import Array, Clip, resampled
+from tests.benchmarks.sounds import Array, Clip, resampled
 
 
 @dataclass(frozen=True)

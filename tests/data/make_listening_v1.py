@@ -5,16 +5,19 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from clicktimer.live.taken import measure_into
 from clicktimer.settings import MeasureOptions
+from clicktimer.streaming.import_recording import measure_into
 
 HERE = Path(__file__).parent
 
 if __name__ == "__main__":
     target = HERE / "listening-v1"
     measure_into(
-        HERE.parents[1] / "fixtures_audio/short-cycling-12s.flac", target, MeasureOptions(taps="shut"), program="0.1.0",
+        HERE.parents[1] / "fixtures_audio/short-cycling-12s.flac",
+        target,
+        MeasureOptions(taps="shut"),
+        program="0.1.0",
         keep="none",
-    )  # fmt: skip
+    )
     (target / "in-use.sqlite").unlink()
     shutil.rmtree(target / "clicks", ignore_errors=True)

@@ -1,0 +1,1 @@
+"""The run time judged: its band, the verdict, and the likely causes."""

@@ -1,0 +1,165 @@
+"""From what was measured, given and found to facts: name and value, as in facts.toml. What is unknown is absent."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from clicktimer.assessment.bands import MARKS_S
+from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
+from clicktimer.assessment.causes.run_signs import runs_on, stopped_early
+from clicktimer.assessment.causes.table import NO, YES, table
+from clicktimer.assessment.verdict import allowed_interval_s, judge
+from clicktimer.errors import SettingsError
+from clicktimer.records import Band, Measurement, RunTime, Verdict
+from clicktimer.tank.drawdown import water_held_l
+from clicktimer.tank.observed_rate import rate_against_stated
+from clicktimer.tank.sizing import TankSizing
+from clicktimer.tank.system import System, Tank
+from clicktimer.units.conversions import psi_to_kpa
+
+Facts = dict[str, str]
+
+RUN_VALUES: dict[Band, str] = {
+    "very-short": "very-short",
+    "short": "short",
+    "short-of-30": "short",
+    "under-a-minute": "below-mark",
+    "a-minute-or-more": "good",
+    "over-three-minutes": "good",
+}
+# Notices of the detector (their codes) that are facts by themselves.
+NOTICES = {"two-pumps": ("second-sound", YES), "variable-speed": ("variable-speed", YES)}
+# Common practice, no source: what counts as right, narrow or moved when it is read on a house gauge.
+CHARGE_BELOW_KPA = psi_to_kpa(5.0)
+CHARGE_GONE_KPA = psi_to_kpa(2.0)
+NARROW_SHARE = 0.75
+MOVED_KPA = psi_to_kpa(4.0)
+
+
+def gather(
+    measurement: Measurement | None = None,
+    sizing: TankSizing | None = None,
+    found: Found = NOTHING_FOUND,
+    log: Mapping[str, str] | None = None,
+) -> Facts:
+    """Return every fact that is known. Each argument may be missing; log: facts of a day's log, by name.
+
+    Raises SettingsError for a log fact that the table does not know.
+    """
+    facts: Facts = {}
+    marks_s = MARKS_S if sizing is None else sizing.system.marks_s
+    if measurement is not None:
+        facts |= _run(measurement.verdict, measurement.run, marks_s) | _from_sound(measurement)
+    if sizing is not None:
+        if measurement is None and sizing.run is not None:
+            facts |= _run(judge(sizing.run, marks_s=marks_s), sizing.run, marks_s)
+        facts |= _from_tank(sizing) | _from_system(sizing.system)
+    return facts | _from_found(found) | _from_log(log or {})
+
+
+def _run(verdict: Verdict, run: RunTime | None, marks_s: tuple[float, float]) -> Facts:
+    if run is None or run.doubt:
+        return {}
+    if verdict.band is not None and verdict.sure:
+        return {"run": RUN_VALUES[verdict.band]}
+    # Which band may be too close to call while it is sure that the run stays below the mark.
+    return {"run": "below-mark"} if allowed_interval_s(run)[1] < marks_s[1] else {}
+
+
+def _from_sound(m: Measurement) -> Facts:
+    facts: Facts = {}
+    taps = m.settings.get("taps")
+    said = taps.get("value") if isinstance(taps, Mapping) else None
+    if said is not None:
+        facts["taps"] = "shut" if said == "shut" else "one-steady"
+    whole = [c for c in m.cycles if c.complete]
+    if runs_on(m):
+        facts["endless"] = YES
+    elif whole:
+        facts["endless"] = NO
+    if any(c.chatter > 1 for c in m.clicks):
+        facts["chatter"] = YES
+    elif whole:
+        facts["chatter"] = NO
+    early = stopped_early(m)
+    if early is not None:
+        facts["early-stop"] = YES if early else NO
+    return facts | dict(NOTICES[n.code] for n in m.warnings if n.code in NOTICES)
+
+
+def _from_tank(sizing: TankSizing) -> Facts:
+    facts: Facts = {}
+    told = sizing.judgement
+    if told is not None and told.finding != "cannot-tell":
+        facts["tank"] = {
+            "healthy": "healthy",
+            "too-small-but-healthy": "too-small",
+            "more-than-label": "more",
+            "short-of-air-or-overcharged": "short",
+        }[told.finding]
+        # Both readings of the first root below open air: no charge, however low, explains it.
+        if facts["tank"] == "short" and told.undercharged_kpag is not None and max(told.undercharged_kpag) < 0:
+            facts["tank"] = "far-short"
+    measured, stated = sizing.pump_measured, sizing.system.stated_pump
+    if measured is not None:
+        if stated is not None:
+            rate = measured.rate
+            against = rate_against_stated(rate.l_per_min, rate.sd_l_per_min, stated.l_per_min)
+            facts["rate"] = {"below": "below-stated", "above": "above-stated", "agrees": "as-stated"}[against]
+        if len(measured.each_l_per_min) >= 3:
+            facts["rate-trend"] = "falling" if measured.falling else "steady"
+    limits = [t for t in sizing.system.tanks if t.acceptance_l is not None and t.kind == "bladder"]
+    if limits:
+        facts["bladder-full"] = YES if any(_full(sizing.system, t) for t in limits) else NO
+    return facts
+
+
+def _full(system: System, tank: Tank) -> bool:
+    held_l = water_held_l(tank.volume_l, system.charge_of(tank), system.cut_out_kpag, system.atmosphere_kpaa)
+    return tank.acceptance_l is not None and tank.acceptance_l < held_l
+
+
+def _from_system(system: System) -> Facts:
+    facts: Facts = {}
+    if system.tanks:
+        facts["tank-count"] = "one" if len(system.tanks) == 1 else "several"
+        kinds = {tank.kind for tank in system.tanks}
+        if len(kinds) == 1:
+            facts["tank-kind"] = kinds.pop()
+    own = [t.precharge_kpag for t in system.tanks if t.precharge_kpag is not None]
+    if facts.get("tank-kind") != "plain" and (own or system.came_from("precharge") != "default"):
+        # Of several tanks the one that is furthest off counts: it is the one that explains something.
+        charges = own or [system.precharge_kpag]
+        facts["charge"] = _charge(max(charges, key=lambda c: abs(c - system.cut_in_kpag)), system)
+    if system.set_kpag is not None:
+        facts["switch-range"] = _range(system, *system.set_kpag)
+    return facts
+
+
+def _charge(charge_kpag: float, system: System) -> str:
+    if charge_kpag > system.cut_in_kpag and not math.isclose(charge_kpag, system.cut_in_kpag):
+        return "above-cut-in"
+    if charge_kpag <= CHARGE_GONE_KPA:
+        return "gone"
+    return "right" if charge_kpag >= system.cut_in_kpag - CHARGE_BELOW_KPA - 1e-9 else "low"
+
+
+def _range(system: System, set_in_kpag: float, set_out_kpag: float) -> str:
+    if system.cut_out_kpag - system.cut_in_kpag < NARROW_SHARE * (set_out_kpag - set_in_kpag) + 1e-9:
+        return "narrow"
+    off = max(abs(system.cut_in_kpag - set_in_kpag), abs(system.cut_out_kpag - set_out_kpag))
+    return "moved" if off > MOVED_KPA + 1e-9 else "as-set"
+
+
+def _from_found(found: Found) -> Facts:
+    facts: Facts = {} if found.air_valve is None else {"air-valve": found.air_valve}
+    return facts | dict.fromkeys(found.seen, YES) | dict.fromkeys(found.not_seen, NO)
+
+
+def _from_log(log: Mapping[str, str]) -> Facts:
+    known = {fact.name: fact.values for fact in table().facts if fact.origin == "log"}
+    for name, value in log.items():
+        if value not in known.get(name, ()):
+            raise SettingsError(f"the log's fact {name} = {value} is not in the table of causes")
+    return dict(log)

@@ -1,0 +1,200 @@
+"""Facts in, causes ranked out: with the evidence for and against each, what would settle it, and when nothing is told.
+
+The ranking is a sum of weights from the table and nothing else: it is no probability, since nobody has counted how
+often each cause is met. It is called open where the evidence is thin or two causes lie close together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass
+from typing import Literal
+
+from clicktimer.assessment.causes.facts import gather
+from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
+from clicktimer.assessment.causes.table import Cause, Check, Evidence, Fact, Table, table
+from clicktimer.records import Measurement
+from clicktimer.reporting.messages.cautions import BY_NAME
+from clicktimer.tank.sizing import TankSizing
+
+Status = Literal["leads", "open", "does-not-apply", "no-trouble", "nothing-to-go-on"]
+Standing = Literal["fits", "possible", "unlikely"]
+
+# Weights as in causes.toml. Chosen by us so that one strong sign, or two fair ones, make a cause fit, and so that how
+# common a cause is (0 to 2) never makes it lead by itself; no source.
+FITS = 4.0
+POSSIBLE = 1.0
+LEAD = 2.5
+STRONG = 3.0
+DOES_NOT_APPLY = 5.0
+MOST_SHOWN = 4
+# Where the table's method causes are in doubt, no other cause is told as leading.
+METHOD_DOUBT = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class RankedCause:
+    """One cause with its score and the evidence that is known for and against it, heaviest first."""
+
+    cause: Cause
+    score: float
+    standing: Standing
+    supports: tuple[Evidence, ...]
+    against: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CausesResult:
+    """What can be said of the cause.
+
+    status: "leads" (the first one stands out), "open" (it cannot be told yet), "does-not-apply" (not this kind of
+    system), "no-trouble" (nothing is wrong by what is known) or "nothing-to-go-on".
+    text: that in plain words. complaints: what is wrong, in plain words. ranked: best first. settle: when it is open,
+    facts not known yet that would tell the first ones apart, best first. facts: what is known.
+    first: cautions that come before everything else, in full. stop: nobody is to look further by hand; nothing that
+    would settle it is told then.
+    """
+
+    status: Status
+    text: str
+    complaints: tuple[str, ...]
+    ranked: tuple[RankedCause, ...]
+    settle: tuple[Fact, ...]
+    facts: Mapping[str, str]
+    first: tuple[str, ...] = ()
+    stop: bool = False
+
+    @property
+    def shown(self) -> tuple[RankedCause, ...]:
+        """The causes worth showing: those that fit or are possible, four at the most."""
+        if self.status in ("no-trouble", "nothing-to-go-on"):
+            return ()
+        if self.status == "does-not-apply":
+            return tuple(r for r in self.ranked if r.cause.method and r.score >= DOES_NOT_APPLY)
+        return tuple(r for r in self.ranked if r.standing != "unlikely")[:MOST_SHOWN]
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """The checks by hand for the causes that are shown, each once, in their order."""
+        return tuple(table().check(name) for name in dict.fromkeys(r.cause.check for r in self.shown))
+
+
+def likely_causes(
+    measurement: Measurement | None = None,
+    sizing: TankSizing | None = None,
+    found: Found = NOTHING_FOUND,
+    log: Mapping[str, str] | None = None,
+) -> CausesResult:
+    """Rank the causes by all that is known; each argument may be missing.
+
+    log: facts from a day's log by name ("seeping": "yes"), as facts.toml lists them. Raises SettingsError for others.
+    """
+    return rank(gather(measurement, sizing, found, log))
+
+
+def rank(facts: Mapping[str, str], known: Table | None = None) -> CausesResult:
+    """Rank the causes of a table by facts. What is not among the facts counts for nothing."""
+    all_of = known or table()
+    complaints = [c for c in all_of.complaints if _any(c.signs, facts)]
+    names = {c.name for c in complaints}
+    weighed = [_weigh(cause, facts) for cause in all_of.causes if set(cause.explains) & names]
+    ranked = tuple(sorted(weighed, key=lambda r: -r.score))
+    words = tuple(c.words for c in complaints)
+    status, text = _status(ranked, facts, names)
+    stop = any(_any(c.stop, facts) for c in complaints)
+    settle = _settling(ranked, facts, all_of) if status == "open" and not stop else ()
+    first = tuple(BY_NAME[c.first] for c in complaints if c.first)
+    return CausesResult(status, text, words, ranked, settle, dict(facts), first, stop)
+
+
+def _any(signs: Mapping[str, tuple[str, ...]], facts: Mapping[str, str]) -> bool:
+    return any(facts.get(name) in values for name, values in signs.items())
+
+
+def _weigh(cause: Cause, facts: Mapping[str, str]) -> RankedCause:
+    met = [e for e in cause.evidence if facts.get(e.fact) in e.values]
+    heaviest: dict[str, float] = {}
+    for e in met:
+        group = e.group or e.fact
+        if abs(e.weight) > abs(heaviest.get(group, 0.0)):
+            heaviest[group] = e.weight
+    score = cause.common + sum(heaviest.values())
+    supports = tuple(sorted((e for e in met if e.weight > 0), key=lambda e: -e.weight))
+    against = tuple(sorted((e for e in met if e.weight < 0), key=lambda e: e.weight))
+    standing: Standing = "fits" if score >= FITS and supports else "possible" if score >= POSSIBLE else "unlikely"
+    return RankedCause(cause, score, standing, supports, against)
+
+
+def _status(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: Set[str]) -> tuple[Status, str]:
+    method = [r for r in ranked if r.cause.method and r.score >= DOES_NOT_APPLY]
+    if method:
+        told = method[0].cause
+        return "does-not-apply", (
+            f"Not judged, because this method does not apply: {lower_title(told.title)}. {told.what}"
+        )
+    if not complaints:
+        if facts.get("run") == "good" or facts.get("tank") == "healthy":
+            return "no-trouble", "Nothing points to a fault by what is known."
+        return "nothing-to-go-on", "Too little is known to look for a cause."
+    fitting = [r for r in ranked if not r.cause.method]
+    if not fitting or fitting[0].score < POSSIBLE:
+        return "open", "None of the known causes fits what is known. Check what was given, or call a licensed person."
+    first = fitting[0]
+    second = next((r for r in ranked if r is not first), None)
+    doubted = any(r.cause.method and r.score >= METHOD_DOUBT for r in ranked)
+    close = second is not None and first.score - second.score < LEAD and second.standing != "unlikely"
+    strong = any(e.weight >= STRONG for e in first.supports)
+    if first.standing == "fits" and strong and not close and not doubted:
+        return "leads", f"What fits best: {lower_title(first.cause.title)}."
+    near = [r for r in ranked if r.standing != "unlikely" and first.score - r.score < LEAD][:MOST_SHOWN]
+    # Causes of different complaints may both be true: only one that explains the same is held against the first.
+    same = set(first.cause.explains) & complaints
+    beside = [r for r in near if not r.cause.method and not same & set(r.cause.explains)]
+    near = [r for r in near if r not in beside]
+    besides = f" Beside it, for another trouble: {'; '.join(_titles(beside))}." if beside else ""
+    if len(near) > 1 or doubted:
+        titles = _titles(near if len(near) > 1 else ranked[:2])
+        return "open", f"Open: what is known cannot tell between these: {'; '.join(titles)}.{besides}"
+    if beside:
+        return "open", f"Open: more than one trouble is likely: {'; '.join(_titles([first, *beside]))}."
+    return "open", f"Open: the evidence is thin. What fits best so far: {lower_title(first.cause.title)}."
+
+
+def _titles(ranked: Sequence[RankedCause]) -> list[str]:
+    return [lower_title(r.cause.title) for r in ranked]
+
+
+def lower_title(title: str) -> str:
+    """Return a title as it stands inside a sentence."""
+    return title[:1].lower() + title[1:]
+
+
+def _settling(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], all_of: Table) -> tuple[Fact, ...]:
+    """Facts not known yet, by how far their answers would part the first causes; of equals the easier one first.
+
+    The worth of a fact is the spread, over its values, of the lead that one cause would gain on another.
+    """
+    rivals = [r for r in ranked if r.standing != "unlikely"][:MOST_SHOWN]
+    if len(rivals) < 2:
+        return ()
+    scored = []
+    for fact in all_of.facts:
+        if fact.name in facts or fact.origin == "log":
+            continue
+        worth = sum(_parts(rivals[0].cause, other.cause, fact) / (1 + place) for place, other in enumerate(rivals[1:]))
+        if worth >= LEAD:
+            scored.append((-worth + fact.effort, fact.effort, fact))
+    scored.sort(key=lambda item: item[:2])
+    by_learning: dict[str, Fact] = {}
+    for _, _, fact in scored:
+        by_learning.setdefault(fact.learn or fact.name, fact)  # one look at the air valve tells the charge as well
+    return tuple(by_learning.values())[:2]
+
+
+def _parts(one: Cause, other: Cause, fact: Fact) -> float:
+    leads = [_weight(one, fact.name, value) - _weight(other, fact.name, value) for value in fact.values]
+    return max(leads) - min(leads)
+
+
+def _weight(cause: Cause, fact: str, value: str) -> float:
+    return sum(e.weight for e in cause.evidence if e.fact == fact and value in e.values)

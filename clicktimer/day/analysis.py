@@ -1,0 +1,269 @@
+"""The reading of a day: a log and what is known of the system in, everything that the day tells out. Pure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+from clicktimer.assessment.verdict import judge
+from clicktimer.day.consumption import Water, read_water
+from clicktimer.day.cycle_log import DayLog, whole_runs
+from clicktimer.day.estimate import Amount
+from clicktimer.day.exclusions import LeftOut, left_out, not_to_be_trusted
+from clicktimer.day.imputation import possible
+from clicktimer.day.leak import Seeping, find_seeping, nothing_told
+from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
+from clicktimer.day.starts import MIDDLE, Starts, read_starts
+from clicktimer.day.trend import Change, find_changes
+from clicktimer.day.wall_time import parse_span, parse_zone, spans_s
+from clicktimer.day.what_if import Replayed, replay, withheld
+from clicktimer.errors import SettingsError
+from clicktimer.records import RunTime, Verdict
+from clicktimer.tank.drawdown import fraction
+from clicktimer.tank.options import STOCK_SIZES_GAL
+from clicktimer.tank.system import System, Tank
+from clicktimer.units.conversions import L_PER_US_GAL, W_PER_HP
+
+ENOUGH_RUNS: Final = 8
+SAME_SHARE: Final = 0.005  # a stock size so close to the tank there is that tank
+NIGHT: Final = (0, 5 * 60)
+LEAK_FIRST: Final = (
+    "Find and stop the leak first: water that seeps away makes most of the pump's starts. What follows of run and tank "
+    "comes after that."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class DayReading:
+    """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
+
+    seeping_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
+    start. replay_withheld: why not, where other tanks were asked for. left_out: what of the log does not count as a run
+    or is in doubt. untrusted: why nothing is reckoned from the clicks, or empty. log_facts: for the table of causes.
+    """
+
+    log: DayLog
+    no_use: NoUseRun
+    run: RunTime | None
+    verdict: Verdict
+    seeping: Seeping
+    seeping_l_per_min: Amount | None
+    limit_l_per_min: float | None
+    starts: Starts
+    water: Water | None
+    night: Amount | None
+    changes: tuple[Change, ...]
+    replayed: tuple[Replayed, ...]
+    replay_withheld: str
+    left_out: tuple[LeftOut, ...]
+    untrusted: str
+    log_facts: dict[str, str]
+
+    @property
+    def night_water(self) -> float | None:
+        """Water from midnight to five, a night, in the unit of ``water``."""
+        return None if self.night is None else self.night.value
+
+    @property
+    def run_of_the_day(self) -> bool:
+        """Whether the run was read from ordinary use, and not measured with the taps as the user said."""
+        return self.run is not None and self.run.how == self.no_use.how
+
+    @property
+    def leak_makes_most_starts(self) -> bool:
+        """Whether seeping is told and more than half of the starts are its own."""
+        return sum(f.share.value for f in self.starts.flows if self.seeping.is_flow(f.use.duty)) > 0.5
+
+
+def read_day(
+    log: DayLog,
+    *,
+    system: System | None = None,
+    nobody: Sequence[str] = (),
+    others: Sequence[tuple[str, float]] = (),
+    bursts: int = 0,
+    marks_s: tuple[float, float] = (30.0, 60.0),
+    with_motor: bool = True,
+    said: RunTime | None = None,
+) -> DayReading:
+    """Read a log. nobody: stretches of the day with every tap shut, "01:00-05:00". others: (name, times the drawdown).
+
+    bursts: clicks heard as a burst. said: the run with no water where the user said how the taps were, which is then
+    held against the motor's least run. Raises SettingsError where ``nobody`` is given and the start is not known.
+    """
+    zone = parse_zone(log.zone)
+    quiet: tuple[tuple[float, float], ...] = ()
+    if nobody:
+        if log.started_s is None:
+            raise SettingsError(
+                "--nobody needs to know when the recording began: give --started, or measure without --nobody"
+            )
+        if any(gap.to_s is None for gap in log.gaps):
+            raise SettingsError(
+                "--nobody needs to know the time all through, and between the parts given it is not known: give each "
+                "recording by itself"
+            )
+        for text in nobody:
+            quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
+    untrusted = not_to_be_trusted(log, left_out(log, ()))
+    seeping = nothing_told(untrusted) if untrusted else find_seeping(log)
+    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, seeping=seeping, nobody_s=quiet)
+    run = no_use.as_run_time()
+    power_w = None if system is None else system.motor.power_w
+    verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
+    if run is None:
+        verdict = replace(verdict, text=no_use.reason, settle=no_use.reason)
+    rate = None if system is None or system.pump is None else system.pump
+    rate_l_per_min = None if rate is None else rate.l_per_min
+    motor = None if system is None else system.motor
+    stories = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
+    sd = None if rate is None else rate.sd_l_per_min
+    spread = 0.0 if sd is None or rate_l_per_min is None else 1.96 * sd / rate_l_per_min
+    starts = read_starts(
+        log,
+        no_use,
+        rate_l_per_min=rate_l_per_min,
+        rate_share=spread,
+        power_w=None if motor is None else motor.power_w,
+        phase=None if motor is None else motor.phase,
+        maker_least_run_s=None if motor is None else motor.least_run_s,
+        with_motor=with_motor,
+        bursts=bursts,
+        stories=stories,
+        said=said,
+        seeping=seeping,
+    )
+    water = None
+    if not untrusted:
+        water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, stories=stories)
+    flow = None
+    if rate_l_per_min is not None and seeping.told and seeping.duty is not None:
+        low, high = seeping.low or 0.0, seeping.high or 0.0
+        flow = Amount(
+            seeping.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
+        )
+    limit = None
+    if rate_l_per_min is not None and seeping.limit_duty is not None:
+        limit = seeping.limit_duty * rate_l_per_min * (1 + spread)
+    changes = find_changes(log, no_use)
+    enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
+    reading = DayReading(
+        log,
+        no_use,
+        run,
+        verdict,
+        seeping,
+        flow,
+        limit,
+        starts,
+        water,
+        _night(log, water, zone),
+        changes,
+        replay(log, no_use, seeping, others, stories=stories) if others else (),
+        withheld(log, no_use) if others else "",
+        left_out(log, stories),
+        untrusted,
+        _facts(log, seeping, starts, changes, enough=enough),
+    )
+    if seeping.told:
+        share = "most" if reading.leak_makes_most_starts else "some"
+        reading = replace(reading, log_facts={**reading.log_facts, "seeping-starts": share})
+    return replace(reading, verdict=leak_first(reading, verdict))
+
+
+def leak_first(reading: DayReading, verdict: Verdict) -> Verdict:
+    """A verdict, with the leak before it where that makes most of the starts: a larger tank would only hide it."""
+    if not reading.leak_makes_most_starts or verdict.text.startswith(LEAK_FIRST):
+        return verdict
+    return replace(verdict, text=f"{LEAK_FIRST} {verdict.text}")
+
+
+def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:
+    """Water from midnight to five, per night, in the unit of ``water``, from hours of the log spread evenly.
+
+    Where in a rest the water left is not known, so that each end of a night may be off by one tankful.
+    """
+    if water is None or log.started_s is None:
+        return None
+    nights = spans_s(NIGHT, log.started_s, log.duration_s, zone)
+    full = [n for n in nights if n[1] - n[0] > 4 * 3600]
+    if not full:
+        return None
+    total = 0.0
+    for from_s, to_s in full:
+        for hour, amount in enumerate(water.by_hour):
+            overlap_s = min(to_s, (hour + 1) * 3600.0) - max(from_s, hour * 3600.0)
+            total += amount * max(0.0, overlap_s) / 3600.0
+    value, count = total / len(full), len(full)
+    known = water.between if water.between.value > 0 else water.total
+    shares = (known.value - known.low, known.high - known.value)
+    below, above = (value * s / max(known.value, 1e-9) for s in shares)
+    ends = water.tankful.high * math.sqrt(2.0 / count)
+    return Amount(value, max(0.0, value - math.hypot(below, ends)), value + math.hypot(above, ends))
+
+
+def other_tanks(system: System | None) -> tuple[tuple[str, float], ...]:
+    """Stock sizes as (name, times the drawdown that is there); empty where the tank that is there is not known.
+
+    All with the switch and the charge that the system has. A stock size that is the tank there is told once, as that.
+    """
+    if system is None or not system.tanks:
+        return ()
+    here_l = sum(t.volume_l * _fraction(system, t) for t in system.tanks)
+    if here_l <= 0:
+        return ()
+    bladder = fraction(system.precharge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
+    named = [("this tank", 1.0)]
+    stock = [(f"{gal:g} gal", gal * L_PER_US_GAL * bladder / here_l) for gal in STOCK_SIZES_GAL]
+    there_l = system.tanks[0].volume_l if len(system.tanks) == 1 else math.inf
+    return tuple(
+        named
+        + [
+            (name, times)
+            for gal, (name, times) in zip(STOCK_SIZES_GAL, stock, strict=True)
+            if abs(times - 1) > SAME_SHARE or abs(gal * L_PER_US_GAL / there_l - 1) > SAME_SHARE
+        ]
+    )
+
+
+def times_of(system: System, other: System) -> float:
+    """The drawdown of another tank, charge or switch over that of the tank that is there, by labels."""
+    here_l = sum(t.volume_l * _fraction(system, t) for t in system.tanks)
+    there_l = sum(t.volume_l * _fraction(other, t) for t in other.tanks)
+    if here_l <= 0 or there_l <= 0:
+        raise SettingsError("both tanks need a volume, a charge and a switch with which they give water")
+    return there_l / here_l
+
+
+def _fraction(system: System, tank: Tank) -> float:
+    charge_kpag = 0.0 if tank.kind == "plain" else system.charge_of(tank)
+    return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
+
+
+def _facts(
+    log: DayLog, seeping: Seeping, starts: Starts, changes: tuple[Change, ...], *, enough: bool
+) -> dict[str, str]:
+    """Facts of the day's log, by the names of the table of causes; absent is not known."""
+    facts: dict[str, str] = {}
+    if seeping.told:
+        facts["seeping"] = "yes"
+    elif enough and log.duration_s > 0.9 * 86_400 and seeping.pattern == "none":
+        facts["seeping"] = "no"
+    if seeping.pattern == "timed restarts":
+        facts["rests-equal"] = "yes"
+    answers = {f.answer for f in starts.motor if f.what == "starts_per_day"}
+    if answers == {"outside"} or answers == {"within"}:
+        facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
+    if enough:
+        # What seeps is a leak and no use, and only a flow near half of the pump's rate speaks against the use.
+        uses = [f for f in starts.flows if not seeping.is_flow(f.use.duty)]
+        share = sum(f.share.value for f in uses if MIDDLE[0] <= f.use.duty <= MIDDLE[1])
+        facts["steady-use"] = "most" if share > 0.5 else "some" if uses else "none"
+    for change in changes:
+        if change.what == "over days" and change.chance is not None and change.share is not None:
+            facts["run-trend"] = "falling" if change.told and change.share < 0 else "steady"
+        if change.what == "back to back" and change.chance is not None and change.share is not None:
+            facts["longer-in-a-row"] = "yes" if change.told and change.share > 0 else "no"
+    return facts

@@ -1,0 +1,245 @@
+"""Two measurements or days in (as JSON documents), their differences out, each with its interval.
+
+A figure that one side cannot tell is not compared: starts made by the person who tests, a day's water of a few hours.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+from clicktimer.day.start_counts import by_chance
+from clicktimer.day.starts import DAY_S, LEAST_FOR_A_DAY_S
+from clicktimer.errors import InputError
+
+Finding = Literal["more", "less", "no change", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One figure before and after. low, high: 95 % interval of after less before; None where a side has none.
+
+    before_low and so on: the 95 % interval of each side by itself, None where the side is not told.
+    """
+
+    name: str
+    unit: str
+    before: float | None
+    after: float | None
+    low: float | None
+    high: float | None
+    finding: Finding
+    before_low: float | None = None
+    before_high: float | None = None
+    after_low: float | None = None
+    after_high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NotTold:
+    """Figures (by name) that one side cannot tell, and why."""
+
+    side: Literal["before", "after"]
+    names: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """All differences, and what the valve test says where it was one (empty else).
+
+    before_heard_s, after_heard_s: length of each, s, None not known. not_told: why a side lacks a figure of the other.
+    """
+
+    before: str
+    after: str
+    differences: tuple[Difference, ...]
+    valve: str
+    before_heard_s: float | None = None
+    after_heard_s: float | None = None
+    not_told: tuple[NotTold, ...] = ()
+
+
+_Seen = tuple[float, float, float]
+
+LEAST_S: Final = 0.9 * 86_400.0
+"""A shorter log says nothing of a whole day's water, duty or worst hour, since the hours not heard may be unlike."""
+
+UPPER_BOUND: Final = "its run is only an upper bound, since water may have been in use"
+NO_RUN: Final = "no run with no water in use is told of it"
+NO_DAY: Final = "it was measured, not read as a day: give the recording, or what day --json wrote"
+NO_RATE: Final = "the pump's rate was not given"
+NO_LIMIT: Final = "no rest is known in it, or its clicks are not to be trusted"
+TESTED: Final = "whoever tested with the taps made its starts"
+LESS_THAN_AN_HOUR: Final = "it is shorter than an hour"
+LESS_THAN_A_DAY: Final = "it is shorter than 0.9 of a day, and the hours not heard may be unlike the others"
+NOT_IN_IT: Final = "it is not told of that recording"
+
+
+def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
+    """Compare two documents of ``measure --json`` or ``day --json``.
+
+    valve_test: BEFORE was heard with the valve after the tank open, AFTER with it shut. Raises InputError for a
+    document that is neither.
+    """
+    for document in (before, after):
+        if document.get("format") not in ("clicktimer-measurement", "clicktimer-day"):
+            raise InputError("not a result of clicktimer: give files written by measure --json or day --json")
+    rows = (
+        ("run with no water in use", "s", _run),
+        ("starts a day", "", _starts_a_day),
+        ("starts in the worst hour", "", _worst_hour),
+        ("share of the time that the pump ran", "%", _duty),
+        ("water a day", "L", _water),
+        ("seeping", "L/min", _seeping),
+    )
+    differences = [_difference(name, unit, read(before), read(after)) for name, unit, read in rows]
+    shown = tuple(d for d in differences if d.before is not None or d.after is not None)
+    return Comparison(
+        str(_in(before, "source", "name") or "before"),
+        str(_in(after, "source", "name") or "after"),
+        shown,
+        _valve(before, after) if valve_test else "",
+        _in(before, "source", "duration_s"),
+        _in(after, "source", "duration_s"),
+        (
+            *_not_told("before", before, [d.name for d in shown if d.before is None]),
+            *_not_told("after", after, [d.name for d in shown if d.after is None]),
+        ),
+    )
+
+
+def _not_told(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotTold]:
+    """Why one side lacks these figures, those of the same reason together."""
+    reasons: dict[str, list[str]] = {}
+    for name in names:
+        reasons.setdefault(_why(name, d), []).append(name)
+    return [NotTold(side, tuple(of_it), why) for why, of_it in reasons.items()]
+
+
+def _why(name: str, d: Mapping[str, Any]) -> str:
+    if name == "run with no water in use":
+        return UPPER_BOUND if _in(d, "run", "one_sided") else NO_RUN
+    if d.get("format") != "clicktimer-day":
+        return NO_DAY
+    if name == "seeping":
+        return NO_RATE if _in(d, "seeping", "limit_share_of_pump_rate") is not None else NO_LIMIT
+    if not _own_use(d):
+        return TESTED
+    heard_s = float(_in(d, "source", "duration_s") or 0.0)
+    if heard_s < (LEAST_FOR_A_DAY_S if name == "starts a day" else LEAST_S):
+        return LESS_THAN_AN_HOUR if name == "starts a day" else LESS_THAN_A_DAY
+    if name == "water a day" and _in(d, "water") is not None:
+        return NO_RATE
+    return NOT_IN_IT
+
+
+def _in(document: Any, *path: str) -> Any:
+    for name in path:
+        document = document.get(name) if isinstance(document, Mapping) else None
+    return document
+
+
+def _seen(value: Any, low: Any, high: Any) -> _Seen | None:
+    if isinstance(value, int | float) and math.isfinite(value):
+        lower = low if isinstance(low, int | float) else value
+        upper = high if isinstance(high, int | float) else value
+        return float(value), float(lower), float(upper)
+    return None
+
+
+def _run(d: Mapping[str, Any]) -> _Seen | None:
+    run = d.get("run")
+    if not isinstance(run, Mapping) or run.get("one_sided"):
+        return None
+    return _seen(run.get("seconds"), run.get("low_s"), run.get("high_s"))
+
+
+def _own_use(d: Mapping[str, Any]) -> bool:
+    """Whether the starts are the household's own: under a test with the taps the person who tests makes them."""
+    return _in(d, "program", "settings", "taps", "value") is None
+
+
+def _whole_day(d: Mapping[str, Any]) -> bool:
+    return _own_use(d) and float(_in(d, "source", "duration_s") or 0.0) >= LEAST_S
+
+
+def _starts_a_day(d: Mapping[str, Any]) -> _Seen | None:
+    # Older documents hold a figure for a few minutes too.
+    if not _own_use(d) or float(_in(d, "source", "duration_s") or 0.0) < LEAST_FOR_A_DAY_S:
+        return None
+    seen = _in(d, "starts", "per_day")
+    if not isinstance(seen, Mapping):
+        return None
+    # Counted in full or not, another day like it would have had more or fewer by chance.
+    value = seen.get("value")
+    if not isinstance(value, int | float):
+        return None
+    days = max(1.0, float(_in(d, "source", "duration_s")) / DAY_S)
+    low, high = (end / days for end in by_chance(float(value) * days))
+    return float(value), min(float(seen["low"]), low), max(float(seen["high"]), high)
+
+
+def _worst_hour(d: Mapping[str, Any]) -> _Seen | None:
+    value = _in(d, "starts", "worst_hour")
+    if not isinstance(value, int | float) or not _whole_day(d):
+        return None
+    low, high = by_chance(float(value))
+    told_low, told_high = (_in(d, "starts", f"worst_hour_{end}") for end in ("low", "high"))
+    return _seen(value, min(low, told_low or low), max(high, told_high or high))
+
+
+def _duty(d: Mapping[str, Any]) -> _Seen | None:
+    value, starts = _in(d, "starts", "duty"), _in(d, "starts", "count")
+    if not isinstance(value, int | float) or not isinstance(starts, int | float) or not _whole_day(d):
+        return None
+    half = 2.0 * value / math.sqrt(max(starts, 1.0))
+    return 100.0 * value, 100.0 * max(0.0, value - half), 100.0 * (value + half)
+
+
+def _water(d: Mapping[str, Any]) -> _Seen | None:
+    if _in(d, "water", "unit") != "L" or not _whole_day(d):
+        return None
+    total, duration_s = _in(d, "water", "total"), _in(d, "source", "duration_s")
+    if not isinstance(total, Mapping) or not duration_s:
+        return None
+    days = float(duration_s) / 86_400.0
+    return _seen(total["value"] / days, total["low"] / days, total["high"] / days)
+
+
+def _seeping(d: Mapping[str, Any]) -> _Seen | None:
+    if _in(d, "seeping", "told"):
+        return _seen(*(_in(d, "seeping", n) for n in ("flow_l_per_min", "low", "high")))
+    limit = _in(d, "seeping", "limit_l_per_min")
+    return (0.0, 0.0, float(limit)) if isinstance(limit, int | float) else None
+
+
+def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None) -> Difference:
+    was, still = before or (None, None, None), after or (None, None, None)
+    own = (*was[1:], *still[1:])
+    if before is None or after is None:
+        return Difference(name, unit, was[0], still[0], None, None, "cannot tell", *own)
+    gap = after[0] - before[0]
+    low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
+    high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
+    finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
+    if finding == "no change" and name == "seeping" and (before[0] > 0) != (after[0] > 0):
+        finding = "cannot tell"  # told on one side, and the limit of the other is not low enough to say that it stopped
+    return Difference(name, unit, before[0], after[0], low, high, finding, *own)
+
+
+def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
+    """What stopping the seeping by the valve after the tank says; a limit may only speak where it is low enough."""
+    was, still = _seeping(before), _seeping(after)
+    if not _in(before, "seeping", "told"):
+        return "No seeping was told with the valve open, so shutting it splits nothing."
+    if _in(after, "seeping", "told"):
+        return (
+            "The seeping went on with the valve after the tank shut: it is on the well's side: a check valve, the drop "
+            "pipe, a fitting before the valve, or the valve does not close."
+        )
+    if was is not None and still is not None and still[2] < 0.5 * was[1]:
+        return "The seeping stopped with the valve after the tank shut: the water leaves in the house or its pipes."
+    return "With the valve shut it was not heard for long enough to tell: listen for several hours with nobody drawing."

@@ -1,0 +1,222 @@
+"""A log, r0 and the pump's rate in, water out: by mass balance over whole cycles, in litres or in tankfuls.
+
+In a whole cycle what the pump gives is what leaves. A run of t seconds is t/r0 tankfuls, or Q t litres. From the first
+cut-in to the last the balance closes; before and after it the tank may have given up to one tankful more or less.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from clicktimer.day.constant_flow import LAW_SD
+from clicktimer.day.cycle_log import DayLog, whole_runs
+from clicktimer.day.estimate import Amount, likeliest, spread_of
+from clicktimer.day.imputation import Repaired, as_heard, nearest, possible
+from clicktimer.day.no_use_run import NoUseRun
+from clicktimer.day.start_counts import DOUBT_RUNS, HOUR_S
+
+ENDLESS_RATIO: Final = 5.0
+WITHIN: Final = (0.02, 0.03)
+"""The water is told as the value within this share of which the truth most likely lies: the first where no more than
+the first DOUBTFUL share of the clicks is in doubt, the second from the second on. They and BLUR are fitted on the
+develop seeds of tests/benchmarks/days.py."""
+DOUBTFUL: Final = (0.03, 0.08)
+BLUR: Final = 0.004  # in the log: what a story with all its clicks right is still off by
+CURVE: Final = (-0.17, 0.23)
+"""A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """Water used. unit: "L", or "tankfuls" where no pump rate is known, or "s" of pump where r0 is not known either.
+
+    between: from the first cut-in (at from_s, seconds of the log) to the last (to_s), where the balance closes. total:
+    all the log. by_hour: in each hour of the log, spread evenly inside each rest and run, finer than which nothing is
+    told; by_hour_low, by_hour_high: its bounds, with the tank anywhere between full and empty at both ends. tankful:
+    what the tank gives between stop and start, in the same unit. long_runs: the share of it in runs over 5 r0, which
+    ride the pump's curve. doubtful: clicks taken for false or missed.
+    """
+
+    unit: str
+    between: Amount
+    from_s: float
+    to_s: float
+    total: Amount
+    by_hour: tuple[float, ...]
+    by_hour_low: tuple[float, ...]
+    by_hour_high: tuple[float, ...]
+    tankful: Amount
+    long_runs: Amount | None
+    doubtful: int
+    text: str
+
+
+def read_water(
+    log: DayLog,
+    no_use: NoUseRun,
+    *,
+    rate_l_per_min: float | None = None,
+    rate_sd_l_per_min: float | None = None,
+    stories: Sequence[Repaired] = (),
+) -> Water | None:
+    """Reckon the water of a log; None without a whole run.
+
+    rate_l_per_min: the pump's, mean over a refill. stories: those of the log where they are there already.
+    """
+    r0_s = no_use.seconds
+    if whole_runs(log.cycles).count < 1:
+        return None
+    if r0_s is not None:
+        stories = stories or possible(log.cycles, r0_s, log.gaps)
+        in_doubt = [s.false + s.missed for s in stories]
+        doubtful = round(float(np.median(in_doubt)))
+        clicks = sum((c.cut_in_s is not None) + (c.cut_out_s is not None) for c in log.cycles)
+        within = float(np.interp(np.mean(in_doubt) / clicks, DOUBTFUL, WITHIN))
+        log = replace(log, cycles=nearest(stories, likeliest([s.ran_s for s in stories], within, BLUR)).cycles)
+    else:
+        doubtful = whole_runs(log.cycles).missed
+    runs = whole_runs(log.cycles)
+    if rate_l_per_min is not None:
+        spread = 1.96 * (rate_sd_l_per_min or 0.0) / rate_l_per_min
+        unit, per_s, own = "L", rate_l_per_min / 60.0, (spread, spread)
+    elif r0_s is not None and no_use.low_s is not None and no_use.high_s is not None:
+        unit, per_s, own = "tankfuls", 1.0 / r0_s, (1 - r0_s / no_use.high_s, r0_s / no_use.low_s - 1)
+    else:
+        unit, per_s, own = "s of pump", 1.0, (0.0, 0.0)
+    floor_s = r0_s if r0_s is not None else float(np.quantile(runs.runs_s, 0.25))
+    usual = runs.runs_s <= ENDLESS_RATIO * floor_s
+    long_s = float(runs.runs_s[~usual].sum())
+    if r0_s is not None:
+        from_s, to_s = _first_and_last(stories)
+        all_s = _likeliest([s.ran_s for s in stories], within)
+        between_s = _likeliest(_pumped_s(stories, from_s, to_s, r0_s), within)
+    else:
+        from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
+        mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
+        doubt_s = 1.96 * DOUBT_RUNS * mean_s * math.sqrt(doubtful)
+        counted_s = float(runs.runs_s.sum())
+        all_s = (counted_s, doubt_s, doubt_s)
+        # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
+        between_s = (counted_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
+    below, above = (math.hypot(o, 1.96 * LAW_SD) for o in own)
+
+    def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:
+        low_s = seconds - math.hypot(below * seconds, below_s) - more_s + CURVE[0] * long_s
+        high_s = seconds + math.hypot(above * seconds, above_s) + more_s + CURVE[1] * long_s
+        return Amount(per_s * seconds, per_s * max(0.0, low_s), per_s * high_s)
+
+    # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
+    total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
+    hours = _by_hour(log, per_s, floor_s)
+    pumped_s = _hours_s(stories if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
+    least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
+    most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
+    words = {
+        "L": "",
+        "tankfuls": " The pump's rate is not known, so water is told in tankfuls (what the tank gives "
+        "between stop and start): give --pump-rate for gallons or litres.",
+        "s of pump": " Neither the pump's "
+        "rate nor the run with no water is known, so water is told in seconds of pumping.",
+    }[unit]
+    text = "By balance: what the pump gave from its first start to its last is what was used in that time." + words
+    if doubtful:
+        text += (
+            f" {doubtful} clicks were taken for false or put in where one was missed; which ones is not sure, and the "
+            "interval is wider for it."
+        )
+    inside = sum(from_s < g.from_s < to_s for g in log.gaps)
+    between = amount(*between_s, floor_s * math.sqrt(2 * inside))
+    tankful = _tankful(no_use, per_s, own, floor_s, unit)
+    return Water(
+        unit,
+        between,
+        from_s,
+        to_s,
+        total,
+        hours,
+        tuple(least),
+        tuple(most),
+        tankful,
+        amount(long_s) if long_s else None,
+        doubtful,
+        text,
+    )
+
+
+def _likeliest(values_s: Sequence[float], within: float) -> tuple[float, float, float]:
+    """The likeliest value, and how far below and above it the interval of the stories reaches."""
+    middle_s, below_s, above_s = spread_of(values_s)
+    value_s = likeliest(values_s, within, BLUR)
+    return value_s, max(0.0, value_s - middle_s + below_s), max(0.0, middle_s + above_s - value_s)
+
+
+def _first_and_last(stories: Sequence[Repaired]) -> tuple[float, float]:
+    """The first cut-in and the last, by most of the stories."""
+    first = Counter(float(s.starts_s[0]) for s in stories).most_common(1)[0][0]
+    last = Counter(float(s.starts_s[-1]) for s in stories).most_common(1)[0][0]
+    return first, max(first, last)
+
+
+def _pumped_s(stories: Sequence[Repaired], from_s: float, to_s: float, r0_s: float) -> list[float]:
+    """Seconds of pumping, by each story, that were used between two times; in a rest or run the tank's level counts."""
+    found = []
+    for s in stories:
+        inside_s = float((np.clip(s.ends_s, from_s, to_s) - np.clip(s.starts_s, from_s, to_s)).sum())
+        found.append(inside_s + r0_s * (_level(s, from_s) - _level(s, to_s)))
+    return found
+
+
+def _tankful(no_use: NoUseRun, per_s: float, own: tuple[float, float], floor_s: float, unit: str) -> Amount:
+    """What the tank gives between stop and start. One tankful is one, whatever r0 is."""
+    if unit == "tankfuls":
+        return Amount(1.0, 1.0, 1.0)
+    if no_use.low_s is None or no_use.high_s is None:
+        return Amount(per_s * floor_s, 0.0, per_s * floor_s)  # a shorter one was not heard, which proves nothing
+    below, above = 1 - no_use.low_s / floor_s, no_use.high_s / floor_s - 1
+    value = per_s * floor_s
+    return Amount(value, value * (1 - math.hypot(below, own[0])), value * (1 + math.hypot(above, own[1])))
+
+
+def _hours_s(stories: Sequence[Repaired], duration_s: float) -> list[tuple[float, float]]:
+    """Least and most seconds of pumping in each hour of the log, by 95 % of the stories."""
+    edges_s = np.minimum(np.arange(math.ceil(duration_s / HOUR_S) + 1) * HOUR_S, duration_s)
+    rows = []
+    for s in stories:
+        times_s = np.column_stack([s.starts_s, s.ends_s]).ravel()
+        ran_s = np.concatenate([[0.0], np.repeat(np.cumsum(s.ends_s - s.starts_s), 2)[:-1]])
+        rows.append(np.diff(np.interp(edges_s, times_s, ran_s)))
+    ends = (spread_of(column) for column in np.array(rows).T.tolist())
+    return [(max(0.0, middle_s - below_s), middle_s + above_s) for middle_s, below_s, above_s in ends]
+
+
+def _level(story: Repaired, at_s: float) -> float:
+    """How full the tank stands by a story, 0 at cut-in to 1 at cut-out, in straight lines between."""
+    times_s = np.column_stack([story.starts_s, story.ends_s]).ravel()
+    return float(np.interp(at_s, times_s, np.tile([0.0, 1.0], len(story.starts_s))))
+
+
+def _by_hour(log: DayLog, per_s: float, r0_s: float) -> tuple[float, ...]:
+    """Spread each cycle's water: one tankful over the rest before, the excess over the run."""
+    runs = whole_runs(log.cycles)
+    hours = np.zeros(max(1, math.ceil(log.duration_s / HOUR_S)))
+    previous_s = 0.0
+    for start_s, run_s in zip(runs.starts_s, runs.runs_s, strict=True):
+        _spread(hours, previous_s, start_s, per_s * min(r0_s, run_s))
+        _spread(hours, start_s, start_s + run_s, per_s * max(0.0, run_s - r0_s))
+        previous_s = float(start_s + run_s)
+    return tuple(float(h) for h in hours)
+
+
+def _spread(hours: np.ndarray, from_s: float, to_s: float, amount: float) -> None:
+    if amount <= 0 or to_s <= from_s:
+        return
+    first, last = int(from_s // HOUR_S), min(int(to_s // HOUR_S), len(hours) - 1)
+    for hour in range(first, last + 1):
+        share = min(to_s, (hour + 1) * HOUR_S) - max(from_s, hour * HOUR_S)
+        hours[hour] += amount * max(0.0, share) / (to_s - from_s)

@@ -1,0 +1,73 @@
+"""A log and its stories in, what does not count as a run out, each with its time and the reason.
+
+A picture that hid these would look surer than the figures are.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from clicktimer.day.cycle_log import LEAST_CONFIDENCE, DayLog
+from clicktimer.day.imputation import Repaired, at_gap
+
+Why = Literal["cut off", "one click alone", "not sure enough", "clicks in doubt", "by the pump's sound"]
+NEAR_S: Final = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """at_s: when it began, or the one click of it, seconds of the log. run_s: its length by the clicks, None unknown.
+
+    why: "cut off" by an end of the log or a gap; "clicks in doubt": one of its two may be false, or one between them
+    was missed; "by the pump's sound": one end of it was told by that alone, so that it counts, timed less finely.
+    """
+
+    at_s: float
+    run_s: float | None
+    why: Why
+
+
+LEAST_ALONE: Final = 3
+
+
+def not_to_be_trusted(log: DayLog, found: Sequence[LeftOut]) -> str:
+    """Why nothing is reckoned from a log, or empty: more clicks stand alone in it than runs have both."""
+    alone = sum(r.why == "one click alone" for r in found)
+    whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
+    if alone < LEAST_ALONE or alone <= whole:
+        return ""
+    runs = "only 1 run has both its clicks" if whole == 1 else f"only {whole or 'no'} runs have both their clicks"
+    return (
+        f"{alone} clicks stand alone and {runs}: other sounds were taken for the switch, or most of its clicks were "
+        "missed. Nothing is reckoned from that. Lay the phone nearer to the switch (clicktimer hear tells whether a "
+        "place is good enough), or correct the clicks by hand (--corrected)."
+    )
+
+
+def left_out(log: DayLog, stories: Sequence[Repaired]) -> tuple[LeftOut, ...]:
+    """Tell what of a log is left out. A run is in doubt where fewer than half of the stories hold it."""
+    held = Counter(
+        (round(float(a) / NEAR_S), round(float(b) / NEAR_S))
+        for s in stories
+        for a, b in zip(s.starts_s, s.ends_s, strict=True)
+    )
+    found = []
+    last = len(log.cycles) - 1
+    for index, cycle in enumerate(log.cycles):
+        at_s = cycle.cut_in_s if cycle.cut_in_s is not None else cycle.cut_out_s
+        if at_s is None:
+            continue
+        if cycle.run_s is None:
+            ends = (index == 0 and cycle.cut_in_s is None) or (index == last and cycle.cut_out_s is None)
+            cut = ends or at_gap(log.cycles, index, log.gaps)
+            found.append(LeftOut(at_s, None, "cut off" if cut else "one click alone"))
+        elif cycle.confidence < LEAST_CONFIDENCE:
+            found.append(LeftOut(at_s, cycle.run_s, "not sure enough"))
+        elif stories and held[(round(at_s / NEAR_S), round((cycle.cut_out_s or 0.0) / NEAR_S))] < 0.5 * len(stories):
+            found.append(LeftOut(at_s, cycle.run_s, "clicks in doubt"))
+        elif cycle.how == "pump sound":
+            found.append(LeftOut(at_s, cycle.run_s, "by the pump's sound"))
+    return tuple(found)

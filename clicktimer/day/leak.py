@@ -1,0 +1,186 @@
+"""Whole runs in, seeping out: water that leaves all the time, told by the upper edge of the rests.
+
+Any other use only shortens a rest, so under a constant leak q no rest is longer than D/q, and those in which nothing
+else was drawn are all that long. With the runs beside them, q = Q run / (run + rest) whatever the air's heat does: in a
+whole cycle what the pump gave has left. What cannot be told is always said: no more than D over the longest rest seeps.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from clicktimer.day.cycle_log import DayLog, Runs, whole_runs
+
+EDGE_SHARE: Final = 0.08  # rests this close to the longest belong to the edge
+LEAST_RESTS: Final = 4
+SHORT_RESTS: Final = 6
+FEW_RESTS: Final = 6
+FEW_SPREAD: Final = 0.06
+LEAST_SUM_S: Final = 9_000.0  # 2.5 h of such rests in all: longer than a softener's slow rinse
+MISSED_SHARE: Final = 0.04  # so many rests may be longer because both clicks of a run were missed
+RUN_SHARE: Final = 0.10  # the run beside such a rest is the same each time within this
+CLOCKWORK_SHARE: Final = 0.004  # rests this equal beside runs that are not: a timer or a protector's restart
+
+SAFE: Final = 1.18
+"""The limit, told as "no more than", is so much above D over the longest rest. With it no more than that seeped on 99 %
+of the seeping days of the develop seeds of tests/benchmarks/days.py; without it on 21 % of those not told, field."""
+
+SAME_SHARE: Final = 0.15  # a steady flow so close to the seeping is the seeping
+
+Pattern = Literal["none", "constant", "part of the day", "timed restarts"]
+
+
+@dataclass(frozen=True, slots=True)
+class Seeping:
+    """What can be said of water that leaves all the time.
+
+    pattern: "constant" is told as seeping; "part of the day" is a constant flow that began and ended inside the log (a
+    timer, a drip line, a tap left open); "timed restarts": equal rests beside unequal runs, no flow of water.
+    duty: q/Q with its 95 % interval, None where nothing is told. limit_duty: no more than this share of the pump's rate
+    can have seeped all the time, None where no rest is known. from_s, to_s: of the stretch. count: rests at the edge.
+    """
+
+    pattern: Pattern
+    duty: float | None
+    low: float | None
+    high: float | None
+    limit_duty: float | None
+    from_s: float | None
+    to_s: float | None
+    count: int
+    edge_s: float | None
+    text: str
+
+    @property
+    def told(self) -> bool:
+        """Whether seeping is told."""
+        return self.pattern == "constant"
+
+    def is_flow(self, duty: float) -> bool:
+        """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
+        return self.told and self.duty is not None and abs(duty - self.duty) <= SAME_SHARE * self.duty
+
+
+def find_seeping(log: DayLog) -> Seeping:
+    """Look for seeping in a log."""
+    runs = whole_runs(log.cycles)
+    limit_duty = _limit_duty(log, runs)
+    rests_s = runs.rests_s
+    known = np.flatnonzero(np.isfinite(rests_s))
+    if len(known) < LEAST_RESTS:
+        return Seeping("none", None, None, None, limit_duty, None, None, 0, None, _NOTHING)
+    order = known[np.argsort(-rests_s[known])]
+    allowed = max(2 if runs.missed else 1, math.ceil(MISSED_SHARE * len(known)))
+    best: Seeping | None = None
+    short = False
+    for top in range(min(allowed * 3 + 1, len(order))):
+        edge_s = float(rests_s[order[top]])
+        at_edge = np.sort(order[top:][rests_s[order[top:]] >= (1 - EDGE_SHARE) * edge_s])
+        if len(at_edge) < LEAST_RESTS:
+            continue
+        if float(rests_s[at_edge].sum()) < LEAST_SUM_S:
+            short = short or len(at_edge) >= SHORT_RESTS
+            continue
+        found = _judged(log, runs, at_edge, np.sort(order[:top]), allowed, limit_duty)
+        if found is not None and (best is None or found.pattern == "constant"):
+            best = found
+        if best is not None and best.pattern == "constant":
+            break
+    text = _SHORT if short else _NOTHING
+    return best or Seeping("none", None, None, None, limit_duty, None, None, 0, None, text)
+
+
+def nothing_told(why: str) -> Seeping:
+    """No seeping and no limit, for a reason found elsewhere."""
+    return Seeping("none", None, None, None, None, None, None, 0, None, why)
+
+
+def _judged(
+    log: DayLog, runs: Runs, at_edge: np.ndarray, longer: np.ndarray, allowed: int, limit_duty: float | None
+) -> Seeping | None:
+    rests_s, lengths_s, starts_s = runs.rests_s, runs.runs_s, runs.starts_s
+    # The refill after such a rest, where it was heard: use in it makes it longer, so the lower half tells it.
+    after = at_edge[at_edge + 1 < runs.count] + 1
+    follows = after[np.isclose(starts_s[after], starts_s[after - 1] + lengths_s[after - 1] + rests_s[after - 1])]
+    if len(follows) < LEAST_RESTS - 1:
+        return None
+    refills_s = np.sort(lengths_s[follows])
+    refill_s = float(np.quantile(refills_s, 0.35))
+    alike = refills_s[np.abs(refills_s - refill_s) <= RUN_SHARE * refill_s]
+    rest_s = float(np.median(rests_s[at_edge]))
+    first_s = float(starts_s[at_edge[0]])
+    last = at_edge[-1]
+    last_s = float(starts_s[last] + lengths_s[last] + rests_s[last])
+    clockwork = float(np.ptp(rests_s[at_edge])) <= CLOCKWORK_SHARE * rest_s and len(alike) < 0.7 * len(refills_s)
+    if clockwork:
+        text = (
+            "Rests that are equal to the second beside runs that are not: a timer or a protector that starts the "
+            "pump again, not water that leaves."
+        )
+        return Seeping("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, text)
+    if len(alike) < max(3, 0.4 * len(refills_s)):
+        return None
+    spread = float(np.ptp(rests_s[at_edge])) / rest_s
+    if len(at_edge) < FEW_RESTS and (spread > FEW_SPREAD or len(alike) < 0.7 * len(refills_s)):
+        return None  # so few may be alike by chance
+    duty = float(np.median(alike)) / (float(np.median(alike)) + rest_s)
+    inside = longer[(starts_s[longer] >= first_s) & (starts_s[longer] < last_s)]
+    if len(inside) > allowed:
+        return None
+    half = max(0.05, 1.96 * float(np.std(rests_s[at_edge]) / rest_s) / math.sqrt(len(at_edge)) + 0.02)
+    # A constant leak goes on to at least one end of the log, and no rest outside the stretch is longer than its own.
+    outside = longer[(starts_s[longer] < first_s) | (starts_s[longer] >= last_s)]
+    before = bool(np.any(starts_s[outside] < first_s)) or (starts_s[0] > 1.15 * rest_s)
+    behind = bool(np.any(starts_s[outside] >= last_s)) or _tail_s(log, runs) > 1.15 * rest_s
+    part = (before and behind) or len(outside) > max(allowed, 0.34 * (len(longer) + len(at_edge)))
+    rests_in = int(np.sum((starts_s >= first_s) & (starts_s < last_s)))
+    if len(at_edge) < 0.12 * rests_in:
+        return None  # a chance likeness among many
+    text = _PART if part else _TOLD
+    pattern: Pattern = "part of the day" if part else "constant"
+    if pattern == "constant" and limit_duty is not None:
+        limit_duty = max(limit_duty, duty * (1 + half))
+    return Seeping(
+        pattern, duty, duty * (1 - half), duty * (1 + half), limit_duty, first_s, last_s, len(at_edge), rest_s, text
+    )
+
+
+def _tail_s(log: DayLog, runs: Runs) -> float:
+    """Seconds from the last cut-out to the end of the log."""
+    return log.duration_s - float(runs.ends_s[-1]) if runs.count else log.duration_s
+
+
+def _limit_duty(log: DayLog, runs: Runs) -> float | None:
+    """r0/(r0 + longest rest), with the shortest likely run for r0: D over the longest rest, as a share of Q.
+
+    And SAFE more: a rest empties the tank slowly, and its settled air gives more than a quick refill takes up.
+    """
+    rests = [float(r) for r in runs.rests_s if math.isfinite(r)]
+    if not log.gaps and runs.count and not runs.missed:
+        rests += [float(runs.starts_s[0]), _tail_s(log, runs)]
+    if not rests or not runs.count:
+        return None
+    rests.sort(reverse=True)
+    # Where clicks were missed the longest rest may be two; the next is on the safe side.
+    longest_s = rests[1] if runs.missed and len(rests) > 1 else rests[0]
+    if longest_s <= 0:
+        return None
+    run_s = float(np.quantile(runs.runs_s, 0.25))
+    return min(1.0, SAFE * run_s / (run_s + longest_s))
+
+
+_NOTHING = "No seeping is told: the rests have no common upper edge."
+_SHORT = (
+    "No seeping is told: some of the longest rests are alike, as seeping makes them, but for less than 2.5 h in all, "
+    "and a softener's rinse or a slow tap does the same. Listen for a night."
+)
+_TOLD = (
+    "Water leaves all the time: in every rest without other use the tank empties in the same time. It may be a toilet "
+    "that runs, a dripping tap, a leaking pipe, a check valve in the well that lets water back, or a steady user such "
+    "as a humidifier or a drip line that never stops."
+)
+_PART = "A constant flow for a part of the time only: a drip line, a timer or a tap left open; not told as seeping."

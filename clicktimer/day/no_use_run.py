@@ -1,0 +1,228 @@
+"""A log in, r0 from ordinary use out: the run with no water in use, without a visit by anybody.
+
+Four things together: hours in which nobody used water (said by the user); steady uses, which give r0 exactly; a
+constant leak, taken out of every other run; and the edge of what is left (edge.py). With too little of it the answer
+is withheld and the reason told. Why not simply the shortest run or the most frequent length: docs/day.md.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from clicktimer.day.constant_flow import (
+    COOL_SHARE,
+    FAST_DUTY,
+    FAST_LAW_SD,
+    SLOW_LAW_SD,
+    SteadyUse,
+    brief_uses,
+    steady_uses,
+)
+from clicktimer.day.cycle_log import DayLog, Floats, Runs, whole_runs
+from clicktimer.day.leak import Seeping, find_seeping
+from clicktimer.day.run_edge_posterior import Posterior, edge_posterior
+from clicktimer.records import RunTime
+from clicktimer.units.format import format_share
+
+COOL_FEW_SHARE: Final = 0.09
+"""COOL_SHARE where FEW runs or fewer carry r0: then they are the shortest of a scatter. It and the next three are
+fitted on the develop seeds of tests/benchmarks/days.py."""
+FEW: Final = 3
+LONG_SHARE: Final = 0.01  # so much shorter it may be, on top of what the runs leave open
+POSTERIOR_PART: Final = 0.6  # of the posterior's reach: its shapes are broader than the runs of a house
+QUIET_SHARE: Final = 0.07  # half width of the interval from hours with every tap shut, at the least
+LEAST_RUNS: Final = 5
+WIDEST: Final = 0.20  # half width of the posterior, 95 %, as a share
+NEAR_SHARE: Final = 0.05
+LEAST_NEAR: Final = 3
+SURE: Final = 0.08  # half width of a posterior with which ...
+SURE_RUNS: Final = 4  # ... so many whole runs, and ...
+SURE_NEAR: Final = 2  # ... so many of them near it are enough
+NOBODY_LEAST: Final = 2
+
+How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the runs", "not told"]
+
+
+@dataclass(frozen=True, slots=True)
+class NoUseRun:
+    """r0 from a day, or why not. Seconds; the 95 % interval holds what no click tells.
+
+    rests_on: runs that carry it. near: runs within 5 % of it. steady: the steady uses found. posterior_half: half
+    width of the posterior by itself, as a share. reason: why nothing is told, or empty.
+    """
+
+    seconds: float | None
+    low_s: float | None
+    high_s: float | None
+    how: How
+    rests_on: int
+    near: int
+    posterior_half: float | None
+    steady: tuple[SteadyUse, ...]
+    text: str
+    reason: str = ""
+
+    def as_run_time(self) -> RunTime | None:
+        """The same as the record that the verdict and the tank's arithmetic take."""
+        if self.seconds is None or self.low_s is None or self.high_s is None:
+            return None
+        half_s = self.seconds * (self.posterior_half or 0.0)
+        return RunTime(self.seconds, self.low_s, self.high_s, self.rests_on, self.how, False, 0.01, half_s, self.text)
+
+
+def no_use_run_of_day(
+    log: DayLog,
+    *,
+    seeping: Seeping | None = None,
+    nobody_s: Sequence[tuple[float, float]] = (),
+) -> NoUseRun:
+    """Find r0 in a log of ordinary use.
+
+    seeping: as found; looked for when None. nobody_s: stretches (from, to), seconds of the log, in which no tap was
+    open.
+    """
+    runs = whole_runs(log.cycles)
+    seeping = find_seeping(log) if seeping is None else seeping
+    steady = steady_uses(runs)
+    steady += brief_uses(runs, steady)
+    if nobody_s:
+        quiet = _quiet(runs, nobody_s, seeping, steady)
+        if quiet is not None:
+            return quiet
+    leak_duty = seeping.duty if seeping.told and seeping.duty is not None else 0.0
+    in_steady = np.zeros(runs.count, dtype=bool)
+    for use in steady:
+        in_steady |= (runs.starts_s >= use.from_s) & (runs.starts_s < use.to_s - 1e-6)
+    loose_s = runs.runs_s[~in_steady] * (1 - leak_duty)
+    extra = [_as_evidence(use) for use in steady]
+    if leak_duty and seeping.edge_s is not None:
+        # the leak's own cycles, scattered over the day, are one steady use
+        r_s = seeping.edge_s * leak_duty
+        extra.append((math.log(r_s), 0.02, 0.9))
+    if len(loose_s) + sum(u.count for u in steady) == 0:
+        return _abstain(steady, "No whole run was heard: both clicks of a run are needed.")
+    posterior = edge_posterior(loose_s, tuple(extra)) if len(loose_s) else _of_steady(extra)
+    return _judged(runs, loose_s, posterior, steady, leak_duty)
+
+
+def _as_evidence(use: SteadyUse) -> tuple[float, float, float]:
+    own = use.spread_s / use.no_use_run_s / math.sqrt(use.count)
+    law = FAST_LAW_SD if use.duty > FAST_DUTY else SLOW_LAW_SD
+    return math.log(use.no_use_run_s), math.hypot(own, law), 0.99 if use.count > 4 else 0.95 if use.count > 3 else 0.85
+
+
+def _of_steady(extra: Sequence[tuple[float, float, float]]) -> Posterior:
+    centre = sorted(extra, key=lambda e: e[1])[0][0]
+    log_s: Floats = np.arange(centre - 0.5, centre + 0.5, 0.0025)
+    total = np.zeros_like(log_s)
+    for at, sd, trust in extra:
+        total += np.log(trust / (sd * 2.5066) * np.exp(-0.5 * ((log_s - at) / sd) ** 2) + (1 - trust))
+    weight = np.exp(total - total.max())
+    return Posterior(log_s, weight / weight.sum())
+
+
+def _judged(
+    runs: Runs, loose_s: Floats, posterior: Posterior, steady: tuple[SteadyUse, ...], leak_duty: float
+) -> NoUseRun:
+    low_s, middle_s, high_s = (posterior.quantile_s(q) for q in (0.025, 0.5, 0.975))
+    half = (high_s - low_s) / 2 / middle_s
+    near = int(np.sum(np.abs(loose_s / middle_s - 1) <= NEAR_SHARE))
+    carried = sum(u.count for u in steady if abs(u.no_use_run_s / middle_s - 1) <= NEAR_SHARE)
+    sure = half <= SURE and runs.count >= SURE_RUNS and near + carried >= SURE_NEAR
+    if runs.count < LEAST_RUNS and carried < 4 and not sure:
+        return _abstain(
+            steady,
+            f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; "
+            f"{LEAST_RUNS} are needed. Listen for more days and give them together, or do the refill test.",
+            half,
+        )
+    if half > WIDEST:
+        wide = format_share(half) if half < 0.5 else "half of it or more"
+        return _abstain(
+            steady,
+            f"The runs leave the run with no water open by {wide} either way; listen for more days and "
+            "give them together, or do the refill test.",
+            half,
+        )
+    if near + carried < max(LEAST_NEAR, math.ceil(0.1 * runs.count)) and not sure:
+        return _abstain(
+            steady,
+            f"Only {near + carried} of {runs.count} runs lie at one shortest length: most were made longer by water in "
+            "use. Say --nobody for hours with every tap shut, or do the refill test.",
+            half,
+        )
+    how: How = "edge of the runs" if not carried else "edge and steady uses" if near else "steady uses"
+    parts = []
+    if carried:
+        parts.append(f"{carried} cycles under steady use, in which run and rest together give it exactly")
+    if near:
+        parts.append(f"the edge of the other runs ({near} of them within 5 % of it)")
+    text = f"Told from ordinary use by {' and '.join(parts)}."
+    if leak_duty:
+        text += f" The constant flow ({format_share(leak_duty)} of the pump's rate) was taken out of the runs first."
+    ends_s = _interval_s(low_s, middle_s, high_s, near + carried)
+    return NoUseRun(middle_s, *ends_s, how, near + carried, near, half, steady, text)
+
+
+def _interval_s(low_s: float, middle_s: float, high_s: float, rests_on: int) -> tuple[float, float]:
+    """The 95 % interval from that of the posterior, with what no click tells; all seconds.
+
+    Wider above than below: every world tried reads r0 right or short of that from settled air, none long.
+    """
+    below = math.hypot(POSTERIOR_PART * math.log(middle_s / low_s), LONG_SHARE)
+    cool = COOL_FEW_SHARE if rests_on <= FEW else COOL_SHARE
+    above = math.hypot(POSTERIOR_PART * math.log(high_s / middle_s), cool)
+    return middle_s * math.exp(-below), middle_s * math.exp(above)
+
+
+def _quiet(
+    runs: Runs, nobody_s: Sequence[tuple[float, float]], seeping: Seeping, steady: tuple[SteadyUse, ...]
+) -> NoUseRun | None:
+    """r0 from hours with every tap shut: a run then has the leak to thank, so run x (1 - duty) = r0."""
+    kept = [i for i in range(runs.count) if any(f <= runs.starts_s[i] and runs.ends_s[i] <= t for f, t in nobody_s)]
+    if len(kept) < NOBODY_LEAST:
+        return None
+    each_s = []
+    for i in kept:
+        rest_s = runs.rests_s[i]
+        inside = math.isfinite(rest_s) and any(runs.ends_s[i] + rest_s <= t for _, t in nobody_s)
+        if inside:
+            each_s.append(float(runs.runs_s[i] * rest_s / (runs.runs_s[i] + rest_s)))
+        elif seeping.told and seeping.duty is not None:
+            each_s.append(float(runs.runs_s[i] * (1 - seeping.duty)))
+    if len(each_s) < NOBODY_LEAST:
+        return None
+    middle_s = float(np.median(each_s))
+    alike = [r for r in each_s if abs(r / middle_s - 1) <= 0.1]
+    if len(alike) < max(NOBODY_LEAST, 0.7 * len(each_s)):
+        return None
+    half = max(QUIET_SHARE, 2.0 * float(np.std(alike)) / middle_s)
+    text = (
+        f"Told from {len(alike)} runs in the hours in which nobody used water, each with the rest after it, so that a "
+        "leak does not lengthen them."
+    )
+    return NoUseRun(
+        middle_s,
+        middle_s * (1 - half),
+        middle_s * (1 + half),
+        "nobody home",
+        len(alike),
+        len(alike),
+        half,
+        steady,
+        text,
+    )
+
+
+def abstained(reason: str) -> NoUseRun:
+    """No r0, for a reason found elsewhere."""
+    return _abstain((), reason)
+
+
+def _abstain(steady: tuple[SteadyUse, ...], reason: str, half: float | None = None) -> NoUseRun:
+    return NoUseRun(None, None, None, "not told", 0, 0, half, steady, reason, reason)

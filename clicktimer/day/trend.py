@@ -1,0 +1,133 @@
+"""Runs in, change over time out: within runs that follow each other closely, over hours, over days; with its chance.
+
+Told only where chance alone would do as much once in a hundred times (Kendall's rank correlation, no shape assumed)
+and the change is larger than the heat of the air explains.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from clicktimer.cycles.steady_tap import steady_no_use_run_s
+from clicktimer.day.cycle_log import DayLog, Floats, whole_runs
+from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
+
+CHANCE: Final = 0.01
+LEAST: Final = 8
+LEAST_DAYS: Final = 5
+CLOSE_RATIO: Final = 1.0  # a rest shorter than the run before it: back to back
+LEAST_CHANGE: Final = 0.04
+DAY_S: Final = 86_400.0
+BAND: Final = (0.88, 1.15)  # runs that carry r0, in r0
+
+What = Literal["back to back", "over hours", "over days"]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change. share: over the whole stretch, +0.1 = ten percent longer. chance: that nothing changed. told: sure."""
+
+    what: What
+    share: float | None
+    low: float | None
+    high: float | None
+    chance: float | None
+    count: int
+    told: bool
+    text: str
+
+
+def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
+    """Look for change in a log; within hours r0 must be known, over days each day tells its own."""
+    runs = whole_runs(log.cycles)
+    found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s)]
+    if log.duration_s > 1.9 * DAY_S:
+        found.append(_trend("over days", *_by_day(log), _words("over days")))
+    elif no_use.seconds is not None:
+        found.append(_trend("over hours", *_carriers(log, no_use), _words("over hours")))
+    return tuple(found)
+
+
+def _carriers(log: DayLog, no_use: NoUseRun) -> tuple[Floats, Floats]:
+    """Each cycle that tells r0, and what it tells: under steady use both parts, else the run near the edge."""
+    runs = whole_runs(log.cycles)
+    r0_s = no_use.seconds or 1.0
+    times, values = [], []
+    for start_s, run_s, rest_s in zip(runs.starts_s, runs.runs_s, runs.rests_s, strict=True):
+        steady = any(u.from_s <= start_s < u.to_s for u in no_use.steady)
+        own_s = steady_no_use_run_s(run_s, rest_s) if steady else run_s
+        if np.isfinite(own_s) and BAND[0] <= own_s / r0_s <= BAND[1]:
+            times.append(start_s)
+            values.append(own_s / r0_s)
+    return np.array(times), np.array(values)
+
+
+def _by_day(log: DayLog) -> tuple[Floats, Floats]:
+    """r0 of each day by itself, over the middle of all days; days that cannot tell it are left out."""
+    times, values = [], []
+    for day in range(int(log.duration_s // DAY_S) + 1):
+        from_s, to_s = day * DAY_S, (day + 1) * DAY_S
+        own = tuple(c for c in log.cycles if c.cut_in_s is not None and from_s <= c.cut_in_s < to_s)
+        told = no_use_run_of_day(DayLog(own, DAY_S))
+        if told.seconds is not None:
+            times.append(from_s)
+            values.append(told.seconds)
+    return np.array(times), np.array(values) / (np.median(values) if values else 1.0)
+
+
+def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
+    """Runs that follow each other closely, each stretch against its own mean."""
+    places, values = [], []
+    stretch: list[int] = []
+    for i in range(len(runs_s)):
+        stretch.append(i)
+        if not (np.isfinite(rests_s[i]) and rests_s[i] < CLOSE_RATIO * runs_s[i]):
+            if len(stretch) >= 4:
+                own = runs_s[stretch]
+                values += list(own / own.mean())
+                places += list(np.linspace(0.0, 1.0, len(stretch)))
+            stretch = []
+    return _trend("back to back", np.array(places), np.array(values), _words("back to back"))
+
+
+def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -> Change:
+    if len(values) < (LEAST_DAYS if what == "over days" else LEAST) or float(np.ptp(places)) == 0.0:
+        return Change(what, None, None, None, None, len(values), False, f"Too little to tell a change {what}.")
+    from scipy.stats import kendalltau, theilslopes
+
+    chance = float(kendalltau(places, values).pvalue)
+    slope, _, low, high = (float(x) for x in theilslopes(values, places))
+    span = float(np.ptp(places))
+    share, low, high = slope * span, low * span, high * span
+    counted = "days" if what == "over days" else "runs"
+    told = chance < CHANCE and abs(share) >= LEAST_CHANGE
+    text = (
+        words[share > 0] + f" (by {abs(100 * share):.0f} %, 95 %: {100 * low:+.0f} to {100 * high:+.0f} %, from "
+        f"{len(values)} {counted})."
+        if told
+        else f"No change {what} that is more than chance ({len(values)} {counted})."
+    )
+    return Change(what, share, low, high, chance, len(values), told, text)
+
+
+def _words(what: What) -> tuple[str, str]:
+    if what == "back to back":
+        return (
+            "Runs grow shorter while they follow each other closely: the air in the tank warms, or use falls off",
+            "Runs grow longer while they follow each other closely: the water in the well goes down and the pump gives "
+            "less, or more water is drawn",
+        )
+    if what == "over hours":
+        return (
+            "The run with no water grows shorter over the hours: over so short a time it is more often the pump's rate "
+            "or temperature than air that is lost",
+            "The run with no water grows longer over the hours: the pump gives less (the well goes down), or "
+            "temperature",
+        )
+    return (
+        "The run with no water grows shorter from day to day: the tank loses air, most likely; measure its charge",
+        "The run with no water grows longer from day to day: the pump gives less, or air was added",
+    )

@@ -1,0 +1,309 @@
+"""The wave of a candidate: 16 ms of its sound, and how alike two such waves are.
+
+Two operations of one switch ring in the same body: their waves agree as no two different sounds do, far better than
+their levels by band (likeness.py) can tell. But each operation is a little faster or duller than the last and stands
+in other noise. So waves are compared band by band, as the size of their correlation (which a shift of phase in a band
+does not touch), at one lag for all bands give or take 0.3 ms, each band weighed by how far it stands over the room.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from clicktimer.detection import vectors
+from clicktimer.detection.candidates import N_WAVE, Candidates, from_codes
+from clicktimer.detection.compiled import compiled
+from clicktimer.detection.onset_strength import F32
+from clicktimer.settings import BAND_EDGES_HZ, SLICE_EDGES_S
+
+I8 = npt.NDArray[np.int8]
+
+BEFORE_S, AFTER_S = 0.004, 0.012
+"""What a wave holds of the sound before and after the onset."""
+
+_BOX_S = 0.0024
+_TAPS = 8
+_BANDS_HZ = ((400.0, 1200.0), (1200.0, 2500.0), (2500.0, 4500.0), (4500.0, 7200.0))
+_PADDED_S = 0.020
+_BODY_S = (-0.001, 0.008)
+"""The part of a wave that another is searched for: before it only noise, after it only the room."""
+_LAG_S = 0.003
+_LAG_STEP_S = 0.00025
+_SLACK_S = 0.0003
+_OVERSAMPLED, _STRIDE = 8.0 / 3.0, 2
+"""A band is sampled so much oftener than it must be: between two lags a correlation falls by 2 %, 6 at most. A body is
+compared at every second of its samples: products of two bands need no more."""
+_CHUNK = 512
+
+
+def rate_of(rate_hz: int) -> tuple[int, float]:
+    """Every how many samples of a recording one is kept in a wave, and the rate that comes of it, Hz."""
+    every = max(round(rate_hz / 14_000), 1)
+    return every, rate_hz / every
+
+
+def cut(raw: F32, onsets: npt.NDArray[np.int64], rate_hz: int) -> I8:
+    """The waves at the given samples of raw, (n, N_WAVE); what lies outside of raw is silence.
+
+    Twice less its own mean over 2.4 ms, so that the motor's hum is out of it; then every so many samples one.
+    """
+    every, wave_hz = rate_of(rate_hz)
+    half = max(round(_BOX_S / 2 * rate_hz), 1)
+    count = min(round((BEFORE_S + AFTER_S) * wave_hz), N_WAVE)
+    waves = np.zeros((len(onsets), N_WAVE), np.int8)
+    _cut(raw, onsets - round(BEFORE_S * wave_hz) * every, every, half, _low_pass(every), waves[:, :count])
+    return waves
+
+
+@compiled
+def _cut(raw: F32, firsts: npt.NDArray[np.int64], every: int, half: int, taps: F32, out: I8) -> None:
+    count, width = out.shape[1], taps.shape[0]
+    ends = 2 * half + width // 2
+    length = (count - 1) * every + 1 + 2 * ends
+    wave, kept = np.zeros(length, np.float32), np.zeros(count, np.float32)
+    for i in range(firsts.shape[0]):
+        begin = firsts[i] - ends
+        wave[:] = 0.0
+        for k in range(max(-begin, 0), min(raw.shape[0] - begin, length)):
+            wave[k] = raw[begin + k]
+        size = length
+        for _ in range(2):
+            total = 0.0
+            for k in range(2 * half):
+                total += wave[k]
+            size -= 2 * half
+            for k in range(size):
+                total += wave[k + 2 * half]
+                mean = total / (2 * half + 1)
+                total -= wave[k]
+                wave[k] = wave[k + half] - mean  # its own place is not needed again
+        top = np.float32(1e-9)
+        for k in range(count):
+            value = np.float32(0.0)
+            for j in range(width):
+                value += wave[k * every + j] * taps[j]
+            kept[k] = value
+            top = max(top, abs(value))
+        for k in range(count):
+            out[i, k] = np.rint(kept[k] * (np.float32(127.0) / top))
+
+
+@lru_cache(maxsize=8)
+def _low_pass(every: int) -> F32:
+    if every == 1:
+        return np.ones(1, np.float32)
+    k = np.arange(-_TAPS * every // 2, _TAPS * every // 2 + 1) / every
+    taps = np.sinc(0.9 * k) * np.hanning(len(k) + 2)[1:-1]
+    return np.asarray(taps / taps.sum(), np.float32)
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """How waves of one rate are compared.
+
+    bands: (bands, 7): where a band lies among a wave's parts and how many there are of it; which of them, from the
+    first to the last and every how manieth, are the body; how many samples a body is moved either way; width. near:
+    (bands, lags of all bands) the first of a band's lags that belong to each; there are ``width`` of them.
+    """
+
+    bands: npt.NDArray[np.int64]
+    near: npt.NDArray[np.int64]
+
+
+class Waves:
+    """The waves of a recording's candidates, ready to be compared."""
+
+    def __init__(self, candidates: Candidates) -> None:
+        """Where several rates were joined, only the waves of the most frequent one are compared."""
+        self.size = len(candidates)
+        self.rows = np.zeros(0, np.int64)
+        self._columns: dict[int, npt.NDArray[np.float16]] = {}
+        rates, counts = np.unique(candidates.wave_hz[candidates.wave_hz > 0.0], return_counts=True)
+        if not len(rates):
+            return
+        mine = candidates.wave_hz == rates[np.argmax(counts)]
+        self.rows = np.flatnonzero(mine)
+        kept = candidates.waves[(np.cumsum(candidates.wave_hz > 0.0) - 1)[mine]]
+        wave_hz = float(rates[np.argmax(counts)])
+        edges = [(low, min(high, 0.47 * wave_hz)) for low, high in _BANDS_HZ if low < 0.4 * wave_hz]
+        self._plan, self._parts = _parted(kept, wave_hz, edges)
+        self._clear = _clear(candidates.take(self.rows), edges)
+
+    def has(self, member: int) -> bool:
+        """Whether the wave of a candidate is known."""
+        at = int(np.searchsorted(self.rows, member))
+        return at < len(self.rows) and int(self.rows[at]) == member
+
+    def alike(self, member: int) -> F32:
+        """How alike every candidate's wave is to that of one of them, (n,), 0 to 1; NaN where either is not known."""
+        return np.asarray(self.all_alike(np.array([member]))[0])
+
+    def all_alike(self, members: npt.NDArray[np.int64]) -> F32:
+        """The same for several members, (len(members), n); each is worked out but once."""
+        wanted = [int(m) for m in members]
+        new = np.array([m for m in dict.fromkeys(wanted) if m not in self._columns], np.int64)
+        if len(new):
+            columns = np.full((len(new), self.size), np.nan, np.float16)
+            known = np.isin(new, self.rows)
+            if known.any():
+                found = self._compare(new[known], np.arange(len(self.rows)))
+                columns[np.ix_(np.flatnonzero(known), self.rows)] = found
+            self._columns.update(zip(new.tolist(), columns, strict=True))
+        return np.stack([self._columns[m] for m in wanted]).astype(np.float32)
+
+    def among(self, member: int, index: npt.NDArray[np.int64]) -> F32:
+        """The same for some candidates only, (len(index),): most of them are never asked for."""
+        return np.asarray(self.some_alike(np.array([member]), index)[0])
+
+    def some_alike(self, members: npt.NDArray[np.int64], index: npt.NDArray[np.int64]) -> F32:
+        """The same for several members, (len(members), len(index))."""
+        out = np.full((len(members), len(index)), np.nan, np.float32)
+        new = np.array([int(m) not in self._columns and self.has(int(m)) for m in members], bool)
+        known = np.isin(index, self.rows)
+        if new.any() and known.any():
+            found = self._compare(members[new], np.searchsorted(self.rows, index[known]))
+            out[np.ix_(np.flatnonzero(new), np.flatnonzero(known))] = found
+        for i, m in enumerate(members.tolist()):
+            if m in self._columns:
+                out[i] = self._columns[m][index]
+        return out
+
+    def _compare(self, members: npt.NDArray[np.int64], rows: npt.NDArray[np.int64]) -> F32:
+        out = np.empty((len(members), len(rows)), np.float32)
+        mine, plan = np.searchsorted(self.rows, members), self._plan
+        _correlate(self._parts, rows, mine, plan.bands, plan.near, self._clear, out)
+        return out
+
+
+def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]]) -> tuple[_Plan, I8]:
+    """The plan, and each wave band by band at a low rate, real and imaginary: (n, 2, parts).
+
+    The largest part of a wave in each band is 127: how loud it is does not count, and a day has 36 000 waves.
+    """
+    count, padded = round((BEFORE_S + AFTER_S) * wave_hz), round(_PADDED_S * wave_hz)
+    grid_s = np.arange(-_LAG_S, _LAG_S + 1e-9, _LAG_STEP_S)
+    bands, near, bins, offset = [], [], [], 0
+    for low_hz, high_hz in edges:
+        first, last = round(low_hz * padded / wave_hz), round(high_hz * padded / wave_hz)
+        points = round(_OVERSAMPLED * (last - first))
+        step_s = padded / wave_hz / points
+        length, lags = int(count / wave_hz / step_s), round(_LAG_S / step_s)
+        slack_s = max(_SLACK_S, 0.5 * step_s)
+        width = int(2.0 * slack_s / step_s) + 1
+        lowest = np.rint(grid_s / step_s - 0.5 * (width - 1)).astype(np.int64) + lags
+        near.append(np.clip(lowest, 0, 2 * lags + 1 - width))
+        bands.append([offset, length, *(round((BEFORE_S + edge) / step_s) for edge in _BODY_S), _STRIDE, lags, width])
+        bins.append((first, last, points))
+        offset += length
+    parts = np.empty((len(waves), 2, offset), np.int8)
+    for at in range(0, len(waves), _CHUNK):
+        x = waves[at : at + _CHUNK, :count].astype(np.float32)
+        spectrum = np.fft.rfft(x, padded, axis=1)
+        for (first, last, points), (begin, length, *_) in zip(bins, bands, strict=True):
+            band = np.fft.ifft(spectrum[:, first:last], points, axis=1)[:, :length]
+            band *= 127.0 / np.maximum(np.abs(band).max(axis=1, keepdims=True), 1e-9)
+            parts[at : at + _CHUNK, 0, begin : begin + length] = np.rint(band.real)
+            parts[at : at + _CHUNK, 1, begin : begin + length] = np.rint(band.imag)
+    return _Plan(np.array(bands, np.int64), np.array(near, np.int64)), parts
+
+
+def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
+    """Share of each band's energy that is the candidate's and not the room's, (n, bands)."""
+    prints = 10.0 ** (from_codes(candidates.prints[:, :3]) / 10.0)
+    energy = np.average(prints, axis=1, weights=np.diff(SLICE_EDGES_S[:4]))
+    room = 10.0 ** (from_codes(candidates.room) / 10.0)
+    out = np.zeros((len(candidates), len(edges)), np.float32)
+    for b, (low, high) in enumerate(edges):
+        shares = [
+            max(min(high, top) - max(low, bottom), 0.0) / (top - bottom) for bottom, top in pairwise(BAND_EDGES_HZ)
+        ]
+        heard, hidden = energy @ np.array(shares), room @ np.array(shares)
+        out[:, b] = np.clip(1.0 - hidden / np.maximum(heard, 1e-20), 0.0, 1.0)
+    return out
+
+
+@compiled
+def _correlate(
+    parts: I8,
+    rows: npt.NDArray[np.int64],
+    mine: npt.NDArray[np.int64],
+    bands: npt.NDArray[np.int64],
+    near: npt.NDArray[np.int64],
+    clear: F32,
+    out: F32,
+) -> None:
+    """How alike these waves are to some of them, (len(mine), len(rows)): the weighted mean over the bands of the size
+    of their correlation, at the lag where it is largest.
+    """
+    most = 0
+    for b in range(bands.shape[0]):
+        most = max(most, bands[b, 1] + 2 * bands[b, 5])
+    most += vectors.LAGS
+    re, im, power = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
+    sum_re, sum_im, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
+    total = np.zeros((mine.shape[0], near.shape[1]), np.float32)
+    weights = np.zeros(mine.shape[0], np.float32)
+    bodies = np.zeros((2, mine.shape[0], parts.shape[2]), np.float32)
+    own = np.zeros((mine.shape[0], bands.shape[0]), np.float32)
+    for m in range(mine.shape[0]):
+        for k in range(parts.shape[2]):
+            bodies[0, m, k], bodies[1, m, k] = parts[mine[m], 0, k], parts[mine[m], 1, k]
+        for b in range(bands.shape[0]):
+            for k in range(bands[b, 0] + bands[b, 2], bands[b, 0] + bands[b, 3], bands[b, 4]):
+                own[m, b] += bodies[0, m, k] * bodies[0, m, k] + bodies[1, m, k] * bodies[1, m, k]
+    for i in range(rows.shape[0]):
+        row = rows[i]
+        total[:, :] = 0.0
+        weights[:] = 0.3
+        for b in range(bands.shape[0]):
+            if clear[row, b] <= 0.0:
+                continue
+            offset, length, first, last, stride, lags, width = bands[b]
+            count = 2 * lags + 1
+            # Silence on both sides, as far as a body is moved.
+            size = length + 2 * lags + vectors.LAGS
+            re[:size], im[:size] = 0.0, 0.0
+            real, imaginary = parts[row, 0, offset : offset + length], parts[row, 1, offset : offset + length]
+            into_re, into_im = re[lags : lags + length], im[lags : lags + length]
+            for j in range(length):
+                into_re[j] = real[j]
+                into_im[j] = imaginary[j]
+            for j in range(size):
+                power[j] = re[j] * re[j] + im[j] * im[j]
+            # What comes in less what goes out; of whole numbers, so that nothing is lost on the way.
+            beyond = first + stride * ((last - first + stride - 1) // stride)
+            for lag in range(stride):
+                energy[lag] = 0.0
+                for at in range(first + lag, beyond + lag, stride):
+                    energy[lag] += power[at]
+            for lag in range(count - stride):
+                energy[lag + stride] = energy[lag] + (power[beyond + lag] - power[first + lag])
+            for m in range(mine.shape[0]):
+                weight = np.float32(math.sqrt(clear[row, b] * clear[mine[m], b]))
+                if weight <= 0.0:
+                    continue
+                weights[m] += weight
+                body_re, body_im = bodies[0, m, offset : offset + length], bodies[1, m, offset : offset + length]
+                vectors.slide(re, im, body_re, body_im, first, last, stride, count, sum_re, sum_im)
+                for lag in range(count):
+                    found = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
+                    sum_re[lag] = weight * np.sqrt(found / (energy[lag] * own[m, b] + np.float32(1e-3)))
+                # The highest of each few neighbours.
+                sum_im[:count] = sum_re[:count]
+                for shift in range(1, width):
+                    later = sum_re[shift:count]
+                    for lag in range(count - shift):
+                        sum_im[lag] = max(sum_im[lag], later[lag])
+                for g in range(near.shape[1]):
+                    total[m, g] += sum_im[near[b, g]]
+        for m in range(mine.shape[0]):
+            best = np.float32(0.0)
+            for g in range(near.shape[1]):
+                best = max(best, total[m, g])
+            out[m, i] = best / weights[m]

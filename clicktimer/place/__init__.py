@@ -1,6 +1,0 @@
-"""Is this place good enough to hear the switch? Judged from one pass over a recording (docs/placing.md)."""
-
-from clicktimer.place.findings import Finding
-from clicktimer.place.judge import FAR_DB, NEAR_DB, Place, Standing, judge_place, sharp_sounds
-
-__all__ = ["FAR_DB", "NEAR_DB", "Finding", "Place", "Standing", "judge_place", "sharp_sounds"]

@@ -1,0 +1,108 @@
+"""What is amiss with a place or a recorder, in plain words, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from clicktimer.detection import pump_state
+from clicktimer.detection.candidates import Candidates
+from clicktimer.detection.onset_strength import F64
+from clicktimer.quality.placement.levels import gain_dips, unsteadiness_db
+from clicktimer.records import Gap, Notice
+
+_LEAST_DIPS = 8
+_DIP_DB, _DIP_OFTEN_DB = 0.3, 0.6
+"""Median and upper quartile of the dips (levels.gain_dips). On the develop half 0.6 and 1.2 where the gain rode and
+at most -0.1 and 0.2 elsewhere."""
+
+_UNSTEADY_DB = 0.7
+"""See levels.unsteadiness_db: 0.9 where noise was suppressed, at most 0.5 elsewhere (develop half)."""
+
+_LOW_RATE_HZ = 16_000
+
+SUPPRESSION_OFF: Final = (
+    "Switch noise suppression and voice features off, or use another recorder app: look for raw, lossless, music or "
+    "unprocessed."
+)
+QUIET_FIRST: Final = "If other sound (talk, music) goes on, make it quiet and try again."
+_ADVICE: Final = {
+    "muted-stretches": (True, SUPPRESSION_OFF),
+    "digital-silence": (True, "Allow the app to use the microphone, unmute it, and record again."),
+    "very-quiet": (False, "Turn the recording level up, or go nearer to the switch."),
+    "clipping": (False, "Turn the recording level down, or go a little farther away."),
+    "beyond-full-scale": (False, "Save the recording again at the usual scale."),
+    "channels-cancel": (False, "Record in mono."),
+    "dead-channel": (False, "Look whether one microphone is covered or unplugged."),
+    "not-a-number": (True, "Copy the recording again, or make a new one."),
+    "damaged": (True, "Copy the recording again, or make a new one."),
+    "truncated": (False, "Let the recorder finish before the file is copied."),
+}
+"""By code of the notice: whether clicks cannot be relied on where it holds, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something amiss. code: listed in docs/placing.md. advice: what to do. harms: clicks cannot be relied on."""
+
+    code: str
+    text: str
+    advice: str
+    harms: bool
+
+
+def of_notices(notices: Sequence[Notice]) -> Iterator[Finding]:
+    """What was odd about the file, as far as it matters for a place."""
+    for notice in notices:
+        if notice.code in _ADVICE:
+            harms, advice = _ADVICE[notice.code]
+            yield Finding(notice.code, notice.text, advice, harms)
+
+
+def of_gaps(gaps: Sequence[Gap], duration_s: float) -> Iterator[Finding]:
+    """Sound that was lost."""
+    lost = [gap for gap in gaps if gap.why != "next part of the recording"]
+    if not lost:
+        return
+    known_s = sum(gap.to_s - gap.from_s for gap in lost if gap.to_s is not None)
+    length = f"{known_s:.1f} s of {duration_s:.0f} s" if known_s else "for an unknown time"
+    places = f"{len(lost)} place{'' if len(lost) == 1 else 's'}"
+    advice = (
+        "Close other programs, let the recorder keep the screen on, and record to the device itself, not a network."
+    )
+    yield Finding("lost-sound", f"sound is missing in {places}, {length}", advice, True)
+
+
+def of_levels(levels: pump_state.Levels | None, candidates: Candidates, over_db: F64) -> Iterator[Finding]:
+    """Gain that rides, and noise suppression that leaves no exact silence."""
+    if levels is None:
+        return
+    if unsteadiness_db(levels) >= _UNSTEADY_DB:
+        text = (
+            "the room's own noise flickers, as it does where a device suppresses noise (faint clicks may then be "
+            "gone), or where other sound (talk, music) goes on"
+        )
+        yield Finding("noise-suppression", text, f"{QUIET_FIRST} {SUPPRESSION_OFF}", True)
+        return  # what flickers cannot show whether the gain rides as well
+    dips = gain_dips(levels, candidates, over_db)
+    if len(dips) < _LEAST_DIPS:
+        return
+    middle, often = float(np.median(dips)), float(np.quantile(dips, 0.75))
+    if middle >= _DIP_DB and often >= _DIP_OFTEN_DB:
+        text = f"the gain rides: after a loud sound the room sinks by {often:.1f} dB and comes back within seconds"
+        advice = "Switch automatic gain (level) control off and set the level by hand."
+        yield Finding("gain-riding", text, advice, False)
+
+
+def of_recorder(rate_hz: int, clipped: int, count: int) -> Iterator[Finding]:
+    """Clicks at full scale, and a sample rate that is too low. clipped: of the count of sounds judged by."""
+    if clipped:
+        text = f"{clipped} of the {count} sounds judged by reach full scale"
+        advice = "Turn the recording level down, or go a little farther away: a clipped click looks like any bang."
+        yield Finding("clicks-clip", text, advice, False)
+    if rate_hz < _LOW_RATE_HZ:
+        text = f"recorded at {rate_hz} Hz: much of a click lies above what that can hold"
+        yield Finding("low-rate", text, "Set the recorder to 44100 or 48000 Hz.", False)

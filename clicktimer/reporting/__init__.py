@@ -1,0 +1,1 @@
+"""Results for people and programs: messages, text, JSON, HTML, PDF, and figures."""

@@ -1,0 +1,150 @@
+"""A day as JSON: the form of a measurement with seeping, starts, water, change and replay (docs/day.schema.json).
+
+Times are seconds from the beginning; wall times are ISO 8601, null where the beginning is not known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from clicktimer.day.analysis import DayReading
+from clicktimer.day.estimate import Amount
+from clicktimer.day.wall_time import parse_zone, wall
+from clicktimer.records import Measurement
+from clicktimer.reporting.json.measurement import jsonable, measurement_json
+
+FORMAT = "clicktimer-day"
+FORMAT_VERSION = 1
+
+
+def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> dict[str, Any]:
+    """Return the document of a day as plain data. Flows in L/min, water in the unit that it names."""
+    document = measurement_json(
+        replace(m, run=day.run or _said(m), verdict=day.verdict), program_version=program_version
+    )
+    s, log = day.seeping, day.log
+    document |= {"format": FORMAT, "version": FORMAT_VERSION}
+    more: dict[str, Any] = {
+        "zone": log.zone,
+        "run_withheld": None if day.run is not None else day.no_use.reason or None,
+        "run_rests_on": {
+            "how": day.no_use.how,
+            "near": day.no_use.near,
+            "steady": [
+                {
+                    "from_s": u.from_s,
+                    "to_s": u.to_s,
+                    "count": u.count,
+                    **ends("no_use_run_s", u.no_use_run_told),
+                    **ends("duty", u.duty_told),
+                }
+                for u in day.no_use.steady
+            ],
+        },
+        "seeping": {
+            "told": s.told,
+            "pattern": s.pattern,
+            "flow_l_per_min": _part(day.seeping_l_per_min, "value"),
+            "low": _part(day.seeping_l_per_min, "low"),
+            "high": _part(day.seeping_l_per_min, "high"),
+            "share_of_pump_rate": s.duty,
+            "limit_l_per_min": day.limit_l_per_min,
+            "limit_share_of_pump_rate": s.limit_duty,
+            "from": _wall(day, s.from_s),
+            "to": _wall(day, s.to_s),
+            "from_s": s.from_s,
+            "to_s": s.to_s,
+            "text": s.text,
+        },
+        "starts": _starts(day),
+        "water": None
+        if day.water is None
+        else {**jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)},
+        "changes": day.changes,
+        "replay": [
+            {
+                "name": r.name,
+                "times": r.times,
+                "starts": r.starts,
+                "worst_hour": r.worst_hour,
+                "run_s": r.run_s,
+                **ends("no_use_run_s", r.no_use_run_s),
+            }
+            for r in day.replayed
+        ],
+        "replay_withheld": day.replay_withheld or None,
+        "untrusted": day.untrusted or None,
+        "left_out": day.left_out,
+    }
+    document |= jsonable(more)
+    return document
+
+
+def ends(name: str, amount: Amount | None) -> dict[str, float | None]:
+    """A figure and the ends of its 95 % interval, as three fields: run_s, run_low_s, run_high_s."""
+    stem, unit = (name[:-2], "_s") if name.endswith("_s") else (name, "")
+    values = (None, None, None) if amount is None else (amount.value, amount.low, amount.high)
+    return dict(zip((name, f"{stem}_low{unit}", f"{stem}_high{unit}"), values, strict=True))
+
+
+def _said(m: Measurement) -> Any:
+    """Where the user said that taps were shut or one ran steadily, that run stands."""
+    return m.run if m.run is not None and not m.run.one_sided else None
+
+
+def _part(amount: Amount | None, name: str) -> float | None:
+    return None if amount is None else float(getattr(amount, name))
+
+
+def _wall(day: DayReading, time_s: float | None) -> str | None:
+    if time_s is None or day.log.started_s is None:
+        return None
+    moment = wall(time_s, day.log.started_s, parse_zone(day.log.zone))
+    return (moment if day.log.zone else moment.replace(tzinfo=None)).isoformat(timespec="seconds")
+
+
+def _night(day: DayReading) -> dict[str, float | None]:
+    """Water from midnight to five, a night, with its interval; null without a start."""
+    ends = (None, None, None) if day.night is None else (day.night.value, day.night.low, day.night.high)
+    return dict(zip(("night", "night_low", "night_high"), ends, strict=True))
+
+
+def _starts(day: DayReading) -> dict[str, Any]:
+    s = day.starts
+    return {
+        "count": s.count,
+        "in_all": s.told.starts,
+        "worst_hour": s.worst_hour,
+        "worst_hour_low": s.told.worst_hour.low,
+        "worst_hour_high": s.told.worst_hour.high,
+        "worst_hour_from_s": s.worst_at_s,
+        "worst_hour_from": _wall(day, s.worst_at_s),
+        "per_day": None
+        if s.per_day is None
+        else {"value": s.per_day.value, "low": s.per_day.low, "high": s.per_day.high},
+        "by_hour": s.by_hour,
+        "by_hour_low": [a.low for a in s.told.by_hour],
+        "by_hour_high": [a.high for a in s.told.by_hour],
+        **ends("shortest_rest_s", s.shortest_rest_s),
+        **ends("shortest_run_s", s.shortest_run_s),
+        **ends("longest_run_s", s.longest_run_s),
+        **ends("duty", s.told.duty),
+        "endless": s.endless,
+        "chatter": s.chatter,
+        "flows": [
+            {
+                "from_s": f.use.from_s,
+                "to_s": f.use.to_s,
+                "starts": f.use.count,
+                **ends("share", f.share),
+                **ends("per_h", f.per_h),
+                **ends("flow_l_per_min", f.flow),
+                **ends("share_of_pump_rate", f.use.duty_told),
+                "remedy": f.remedy,
+                "text": f.text,
+            }
+            for f in s.flows
+        ],
+        "motor": [{"what": f.what, "answer": f.answer, "text": f.text} for f in s.motor],
+    }

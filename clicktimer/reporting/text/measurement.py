@@ -1,0 +1,248 @@
+"""A measurement as text for a person: the verdict first, then what to do, the runs, the tank, the cautions.
+
+At most 80 columns, no colour; ``emphasis`` may make headings bold in a terminal, and the text says the same without.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+from typing import Any
+
+from clicktimer.assessment.bands import MARKS_S
+from clicktimer.assessment.verdict import same_side
+from clicktimer.records import Measurement, RunTime
+from clicktimer.reporting.blocks import Block, Words, lines_of
+from clicktimer.reporting.formatting import (
+    clock_text,
+    half_width_text,
+    length_text,
+    plain,
+    started_time,
+    value_text,
+    wrap,
+)
+from clicktimer.reporting.messages.measurement import (
+    CAUTION,
+    DOUBT_ONE_RUN,
+    MEANINGS,
+    SHORTEST,
+    SHORTEST_ONE,
+    TANK_DENIES,
+    at_most_text,
+)
+from clicktimer.reporting.messages.measurement import seconds_text as interval_text
+from clicktimer.reporting.text import advice
+from clicktimer.reporting.text.causes import causes_lines, cautions_shown
+from clicktimer.reporting.text.correction import correction_blocks
+from clicktimer.reporting.text.day import day_lines
+from clicktimer.reporting.text.proof import proof_lines
+from clicktimer.reporting.text.runs import ambiguous_blocks, runs_lines
+from clicktimer.tank.starts_per_day import day_starts
+
+Emphasis = Callable[[str], str]
+
+IN_DOUBT = "MEASURED, BUT IN DOUBT"
+ONE_RUN_ONLY = "ONE RUN ONLY"
+SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
+OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
+WHAT_A_RUN_IS = (
+    "A run is from the click that starts the pump (cut-in) to the click that stops it (cut-out); a cycle is that "
+    "and the rest after it. The trade often says cycle for the run."
+)
+OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
+
+
+def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:
+    """Return the whole report of one measurement as text that ends in a newline.
+
+    emphasis: makes a heading stand out (bold in a terminal). csv_hint: name --csv where the table is shortened.
+    """
+    m = measurement
+    lines: list[str] = [*_source_lines(m), ""]
+    lines += _verdict_lines(m, emphasis)
+    steps = advice.next_steps(m)
+    if steps:
+        lines += ["", emphasis("What to do next")]
+        for step in steps:
+            lines += wrap(step, "  - ", "    ")
+    if m.cycles:
+        lines += ["", emphasis("Runs"), *runs_lines(m, csv_hint=csv_hint)]
+    if m.correction is not None:
+        lines += ["", emphasis("Corrected by hand"), *lines_of(correction_blocks(m))]
+    if m.ambiguous is not None:
+        lines += ["", emphasis("Two readings"), *lines_of(ambiguous_blocks(m))]
+    if m.tank is not None and (m.run is not None or _tank_given(m.tank)):
+        lines += ["", *_tank_lines(m.tank, emphasis)]
+    if m.tank is not None and (day := day_starts(m.tank)) is not None:
+        lines += ["", emphasis("Starts"), *day_lines(day, m.tank.units)]
+    if causes := causes_lines(m.causes):
+        lines += ["", emphasis("Causes"), *causes]
+    if m.proof is not None:
+        lines += ["", emphasis("Proof"), *proof_lines(m.proof)]
+    notes = lines_of(note_blocks(m))
+    if notes:
+        lines += ["", emphasis("About this recording"), *notes]
+    said = lines_of(said_blocks(m))
+    if said:
+        lines += ["", emphasis("What you said"), *said]
+    lines += ["", emphasis("Cautions")]
+    said_above = cautions_shown(m.causes)
+    for caution in (c for c in advice.cautions(m) if c not in said_above):
+        lines += wrap(caution, "  ! ", "    ")
+    return "\n".join(lines) + "\n"
+
+
+def summary_line(measurement: Measurement) -> str:
+    """Return one line: the recording's name, the verdict as its title says it, and the run time with its interval."""
+    m = measurement
+    line = f"{plain(m.source.name)}: {title_of(m).lower()}"
+    if m.run is None:
+        return line
+    if m.run.one_sided:
+        return f"{line}; run with no water in use at most {at_most_text(m.run.seconds, m.run.high_s)}"
+    most = 1 if m.run.spread_s is None else 2  # as in the verdict
+    return f"{line}; run with no water in use {interval_text(m.run.seconds, m.run.low_s, m.run.high_s, most)}"
+
+
+def _source_lines(m: Measurement) -> list[str]:
+    rate = f"{m.source.sample_rate_hz / 1000:g} kHz"
+    parts = [m.source.name, length_text(m.source.duration_s), rate]
+    started = started_time(m.source.started_at)
+    if started is not None:
+        parts.append(f"began {started.strftime('%Y-%m-%d %H:%M')}")
+        if m.source.started_how == "container":
+            parts[-1] += " by the file's own note, which some phones set to the end or to UTC"
+    return wrap(", ".join(parts))
+
+
+def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
+    lines = [emphasis(title_of(m)), *wrap(verdict_text(m), "  ")]
+    if m.run is None:
+        return lines
+    lines += ["", *wrap(basis_text(m.run), "  ")]
+    if m.run.doubt and m.run.doubt not in m.verdict.text:
+        lines += wrap(m.run.doubt, "  ")
+    return lines + wrap(WHAT_A_RUN_IS, "  ")
+
+
+def basis_text(run: RunTime) -> str:
+    """Return what a run time rests on: which runs, the error of timing, the spread between runs."""
+    basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
+    if not run.one_sided:
+        if run.spread_s is None:
+            basis += " (95 %); the spread between runs is not known from so few."
+        else:
+            basis += f"; from the spread between runs: {half_width_text(run.spread_s)} (95 %)."
+    else:
+        basis += " (95 %)."
+    # What the verdict has just said of the shortest run is not said again.
+    rests_on = run.text.replace(SHORTEST.format(count=run.count), "").replace(SHORTEST_ONE, "")
+    return f"{rests_on.strip()} {basis}".strip()
+
+
+def verdict_text(m: Measurement) -> str:
+    """Return the verdict in words; its cautions, which a report says elsewhere, are left out."""
+    if m.run is None and m.ambiguous is not None:
+        return (
+            "Clicks were heard, but nothing tells which of them start the pump, so no run is told. Nothing is guessed."
+        )
+    # The cautions stand in full at the end of the report; once is enough.
+    text = m.verdict.text.replace(CAUTION, "")
+    if advice.tank_denies(m) and m.verdict.band is not None:
+        text = f"{text.replace(MEANINGS[m.verdict.band], '')} {TANK_DENIES}"
+    return " ".join(text.split())
+
+
+def title_of(m: Measurement) -> str:
+    """Return the verdict in a few words, in capitals."""
+    if m.run is None:
+        return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"
+    if m.verdict.band is None:
+        return "NO VERDICT YET"
+    if advice.tank_denies(m):
+        return IN_DOUBT
+    if m.run.doubt and not m.run.one_sided:  # the doubt is what keeps it open, whatever the marks do
+        return ONE_RUN_ONLY if m.run.doubt == DOUBT_ONE_RUN else IN_DOUBT
+    title = advice.BAND_TITLE[m.verdict.band]
+    if m.verdict.sure:
+        return title
+    side = same_side(m.run, marks_of(m))
+    if side is not None:  # which of two bands is open, what both mean is not
+        return advice.BAND_TITLE["short" if side == "short" else "a-minute-or-more"]
+    return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
+
+
+def marks_of(m: Measurement) -> tuple[float, float]:
+    """Return the marks of the verdict, s: those of the tank's system, else as the settings name them."""
+    if m.tank is not None:
+        low_s, high_s = m.tank.system.marks_s
+    elif "marks" in m.settings:
+        low_s, high_s = (float(mark) for mark in str(m.settings["marks"]["value"]).split("/"))
+    else:
+        return MARKS_S
+    return low_s, high_s
+
+
+def _tank_given(tank: Any) -> bool:
+    return tank.system.pump is not None or bool(tank.system.tanks)
+
+
+def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
+    from clicktimer.reporting.text.tank import tank_lines
+
+    if not _tank_given(tank):
+        # A table of sizes without a pump rate helps nobody here; what to find out does.
+        lines = wrap("Nothing was said of tank and pump, so the tank is neither sized nor judged.", "  ")
+        for missing in tank.missing:
+            if missing.what != "the run with no water in use":
+                lines += wrap(f"To get {missing.what}: {missing.how}.", "  - ", "    ")
+        return [emphasis("Tank"), *lines]
+    return [emphasis("Tank"), *tank_lines(tank)]
+
+
+def note_blocks(m: Measurement) -> list[Block]:
+    """Return what was odd about the recording: gaps and notices, each an item of a list."""
+    started = started_time(m.source.started_at)
+    day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
+    lines: list[Block] = []
+    for gap in m.gaps:
+        begin = clock_text(gap.from_s, started, with_day=day)
+        until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
+        lines.append(Words(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "-"))
+    for notice in m.warnings:
+        if notice.code in SAID_ELSEWHERE:
+            continue
+        where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
+        lines.append(Words(_sentence(where + notice.text), "-"))
+    return lines
+
+
+def _sentence(text: str) -> str:
+    """Begin with a capital and end with a full stop, whatever stage wrote it."""
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def said_blocks(m: Measurement) -> list[Block]:
+    """What the user said of the recording, and the values used; those of the tank stand in its own section."""
+    said: list[str] = []
+    given: list[str] = []
+    defaults: list[str] = []
+    for name, entry in m.settings.items():
+        if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
+            continue  # for programs only
+        if name in OF_THE_RECORDING:
+            value = "not said" if entry["value"] is None else value_text(entry["value"])
+            said.append(f"{OF_THE_RECORDING[name]}: {value}")
+        elif name == "units" and entry["from"] == "default":
+            continue  # seen at a glance
+        elif entry["value"] is not None and (m.tank is None or name not in OF_THE_TANK):
+            shown = f"{name.replace('_', ' ')} {value_text(entry['value'])}"
+            (defaults if entry["from"] == "default" else given).append(shown)
+    lines: list[Block] = []
+    for start, values in (("", said), ("Given: ", given), ("Not given, so the usual: ", defaults)):
+        if values:
+            text = start + "; ".join(values) + "."
+            lines.append(Words(text[0].upper() + text[1:]))
+    return lines

@@ -1,0 +1,93 @@
+"""The sizes of a tank's sizing as a table, and one size in a sentence: what each gives, its runs, its most starts."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from clicktimer.reporting.blocks import Rows
+from clicktimer.tank.options import TankRow
+from clicktimer.tank.sizing import TankSizing
+from clicktimer.units.conversions import l_to_gal
+from clicktimer.units.format import format_time, format_volume
+
+SAME_SHARE: Final = 0.005
+
+
+def size_text(row: TankRow, sizing: TankSizing) -> str:
+    """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
+    return f"{_size(row, sizing)} (a run of {_run_cell(row)})"
+
+
+def _size(row: TankRow, sizing: TankSizing) -> str:
+    """A stock size in litres is a rounded figure ("76 L"), as a day's reading writes it, too."""
+    if sizing.units == "metric" and row in sizing.stock:
+        return f"{row.volume_l:.0f} L"
+    return format_volume(row.volume_l, sizing.units)
+
+
+def _run_cell(row: TankRow) -> str:
+    if row.run_s is None or row.run_fast_s is None:
+        return "-"
+    low, high = _seconds(row.run_fast_s), _seconds(row.run_s)
+    return f"{high} s" if low == high else f"{low} to {high} s"
+
+
+def _seconds(time_s: float) -> str:
+    return f"{time_s:.1f}" if time_s < 10 else f"{time_s:.0f}"
+
+
+def _starts_cell(row: TankRow) -> str:
+    if row.most_starts_per_h is None or row.most_starts_fast_per_h is None:
+        return "-"
+    low, high = f"{row.most_starts_per_h:.0f}", f"{row.most_starts_fast_per_h:.0f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def sizes_table(sizing: TankSizing) -> Rows:
+    """The sizes as a table; the one chosen and the one there are marked in words."""
+    rows = [(row, _mark(row, sizing)) for row in sizing.stock]
+    if sizing.there is not None:
+        name = "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"
+        same = next((i for i, (row, _) in enumerate(rows) if _same(row, sizing.there)), None)
+        if same is None:
+            rows.append((sizing.there, name))
+        else:  # once: two rows of one size with figures a hair apart would only raise a question
+            rows[same] = (sizing.there, "; ".join(text for text in (name, rows[same][1]) if text))
+    cells = [
+        (
+            _size(row, sizing),
+            f"{_volume(row.drawdown_fast_l, sizing)} to {_volume(row.drawdown_l, sizing, unit=True)}",
+            _run_cell(row),
+            _starts_cell(row),
+            mark,
+        )
+        for row, mark in rows
+    ]
+    # Without a pump rate there are no runs to show.
+    shown = (0, 1, 2, 3, 4) if sizing.system.pump is not None else (0, 1, 4)
+    header = ("tank", "gives", "runs, taps shut", "most starts/h", "")
+    return Rows(
+        [header[i] for i in shown],
+        [[line[i] for i in shown] for line in cells],
+        [">" if i < 4 else "<" for i in shown],
+        gap=3,
+    )
+
+
+def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:
+    shown = l_to_gal(volume_l) if sizing.units == "us" else volume_l
+    name = " gal" if sizing.units == "us" else " L"
+    return f"{shown:.1f}{name if unit else ''}"
+
+
+def _same(row: TankRow, there: TankRow) -> bool:
+    """Whether a stock size and the tank there are one size that gives one volume; a stock size may be 0.1 L off."""
+    pairs = ((row.volume_l, there.volume_l), (row.drawdown_l, there.drawdown_l))
+    return all(math.isclose(a, b, rel_tol=SAME_SHARE) for a, b in pairs)
+
+
+def _mark(row: TankRow, sizing: TankSizing) -> str:
+    if row == sizing.choice:
+        return f"reaches {format_time(sizing.target_s)}"
+    return "next one up" if row == sizing.next_up else ""

@@ -1,0 +1,194 @@
+"""The chain, live: a listening folder -> the settled result, by the same chain as for a recording of the same sound."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, Final
+
+from clicktimer.audio import parse_started
+from clicktimer.conclusion import Listened, conclude, corrected
+from clicktimer.cycles.corrections import Label
+from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from clicktimer.reporting.messages import measurement
+from clicktimer.settings import MeasureOptions
+from clicktimer.storage.reader import SessionNote, Stored, read_folder
+from clicktimer.storage.writer import is_listening
+from clicktimer.streaming.refill_test import shut_times_s, with_open_tap
+from clicktimer.units.format import format_time
+
+CLOCK_TOLD_S = 5.0
+"""A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
+RESULT: Final = "result"
+"""Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
+
+
+class _FromFolder(Listened):
+    """What one pass over the sound left behind, read from disk."""
+
+    def __init__(self, stored: Stored) -> None:
+        self.candidates = stored.candidates
+        self.levels = stored.levels
+        self.tones = stored.tones
+        self.gaps = stored.gaps
+        self.end_s = stored.end_s
+        self.stopped = False
+
+
+def heard_folder(stored: Stored) -> Listened:
+    """What one pass over the sound of a listening left behind, as the chain takes it from a recording."""
+    return _FromFolder(stored)
+
+
+def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str, Any]:
+    """What is noted in a folder of the options it was listened with, so that it is measured the same again."""
+    system = options.system
+    return {
+        "program": program,
+        "keep": keep,
+        "taps": options.taps,
+        "pump_at_start": options.pump_at_start,
+        "system": {}
+        if system is None
+        else {"given": system.given, "origins": dict(system.origins), "site": system.site},
+    }
+
+
+def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOptions:
+    """The options, where they say nothing, filled with what the folder was listened with."""
+    noted: Mapping[str, Any] = about.get("system") or {}
+    system = options.system
+    if noted.get("given"):
+        from clicktimer.site.described import STANDS_FOR, describe
+
+        typed = {} if system is None else system.given
+        aside = {other for name in typed for other in STANDS_FOR.get(name, ())}
+        kept = {name: value for name, value in noted["given"].items() if name not in aside}
+        origins = {**noted["origins"], **({} if system is None else system.origins)}
+        site = noted.get("site") if system is None or system.site is None else system.site
+        system = replace(describe({**kept, **typed}, origins=origins), site=site)
+    return replace(
+        options,
+        taps=options.taps or about.get("taps"),
+        pump_at_start=options.pump_at_start or about.get("pump_at_start"),
+        system=system,
+        marks_s=options.marks_s if system is None else system.marks_s,
+    )
+
+
+def result_noted(measured: Measurement) -> dict[str, Any]:
+    """What is noted of the settled result, as JSON can hold it."""
+    return {
+        "end_s": measured.source.duration_s,
+        "run": None if measured.run is None else asdict(measured.run),
+        "verdict": asdict(measured.verdict),
+        "ambiguous": None if measured.ambiguous is None else asdict(measured.ambiguous),
+        "cycles": [asdict(c) for c in measured.cycles],
+        "warnings": [asdict(w) for w in measured.warnings],
+    }
+
+
+def noted_result(
+    noted: Mapping[str, Any], source: SourceInfo, clicks: Sequence[Click], gaps: Sequence[Gap]
+) -> Measurement:
+    """The settled result as it was noted; without tank and causes, which follow from its run."""
+    both = noted["ambiguous"]
+    ambiguous = None
+    if both is not None:
+        lists = {name: tuple(value) for name, value in both.items() if name != "text"}
+        ambiguous = Intervals(**lists, text=both["text"])
+    return Measurement(
+        source=source,
+        clicks=tuple(clicks),
+        cycles=tuple(Cycle(**c) for c in noted["cycles"]),
+        gaps=tuple(gaps),
+        ambiguous=ambiguous,
+        run=None if noted["run"] is None else RunTime(**noted["run"]),
+        verdict=Verdict(**noted["verdict"]),
+        warnings=tuple(Notice(**w) for w in noted["warnings"]),
+    )
+
+
+def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measurement:
+    """Measure what lies in a listening folder. Raises StoreError, and InputError for a bad ``started``."""
+    stored = read_folder(path)
+    return conclude_stored(stored, with_noted(options or MeasureOptions(), stored.about))
+
+
+def corrected_folder(
+    path: Path, measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str
+) -> Measurement:
+    """What ``measure_folder`` gave, measured by a person's labels: with what the folder was listened with, and with
+    what the open tap of a refill test did to the corrected runs. Raises StoreError, and InputError for a label after
+    its end.
+    """
+    stored = read_folder(path)
+    options = with_noted(options, stored.about)
+    new = corrected(measured, labels, options, name=name)
+    if new.correction is None or not new.correction.figures:
+        return new  # as it was detected: the open tap is in it already
+    told = with_open_tap(new, shut_times_s(stored.marks), options)
+    if told is new or "verdict" not in new.correction.figures:
+        return told
+    return replace(told, verdict=replace(told.verdict, text=f"{told.verdict.text} {measurement.HAND_VERDICT}"))
+
+
+def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
+    """From what lies in a folder to what is told."""
+    notices = [*stored.notices, *_cut_off(stored), *clock_notices(stored)]
+    measured = conclude(_FromFolder(stored), source_of(stored, options.started), options, notices)
+    return with_open_tap(measured, shut_times_s(stored.marks), options)
+
+
+def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
+    """Where the sound came from: the recording that was taken in, or the microphone with the computer's clock."""
+    first = stored.sessions[0]
+    recording = stored.about.get("recording")
+    if recording is not None:
+        source = replace(SourceInfo(**recording), duration_s=stored.end_s)
+    else:
+        began = (first.began - timedelta(seconds=first.start_s)).isoformat(timespec="milliseconds")
+        source = SourceInfo(stored.path.name, stored.end_s, first.rate_hz, 1, None, began, "clock")
+    if started is not None:
+        source = replace(source, started_at=parse_started(started), started_how="given")
+    return source
+
+
+def zone_of_listening(recordings: Sequence[str]) -> str | None:
+    """The time zone of the computer that listened, where one listening folder is given and its clock tells the start.
+
+    Raises StoreError where the folder cannot be read.
+    """
+    if len(recordings) != 1 or not is_listening(Path(recordings[0])):
+        return None
+    stored = read_folder(Path(recordings[0]))
+    return None if "recording" in stored.about else stored.sessions[0].zone
+
+
+def _cut_off(stored: Stored) -> list[Notice]:
+    """Sessions that had no proper end: power, kill, or still being listened to."""
+    text = (
+        "the listening was cut off here (power, or the program was ended by force); at most a second before it is lost"
+    )
+    return [Notice("cut-off", text, s.end_s) for s in stored.sessions if s.ended is None]
+
+
+def clock_notices(stored: Stored) -> list[Notice]:
+    """What the computer's clock did meanwhile. It never changes a run: runs are counted in samples."""
+    told = [(clock_text(session), session.start_s) for session in stored.sessions]
+    return [Notice("clock-changed", text, start_s) for text, start_s in told if text]
+
+
+def clock_text(session: SessionNote) -> str:
+    """One sentence where the wall clock was set, or ran away from the other clock, during a session; else empty."""
+    wall_s = (session.end - session.began).total_seconds()
+    off_s = wall_s - (session.end_boot_s - session.began_boot_s)
+    if abs(off_s) < CLOCK_TOLD_S:
+        return ""
+    way = "forward" if off_s > 0 else "back"
+    return (
+        f"the computer's clock was set {way} by {format_time(abs(off_s))} while it listened; times of day "
+        "after that are off by so much, the runs are not"
+    )

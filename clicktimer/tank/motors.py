@@ -1,0 +1,313 @@
+"""How often a pump's motor may start and how long it should run, by power and phase, each with source and status.
+
+The limits are data (motor_limits.csv). Nothing here is a law: the maker's own figure, where it is known, wins over all
+of them. What was seen is handed in as an interval, so that a count from part of a day is not judged as if it were sure.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Literal
+
+from clicktimer.errors import SettingsError
+from clicktimer.reporting.messages.measurement import seconds_texts
+from clicktimer.units.conversions import W_PER_HP
+from clicktimer.units.format import UnitSystem, format_power
+
+Phase = Literal["single", "three"]
+What = Literal["starts_per_day", "starts_per_h", "least_run_s"]
+Answer = Literal["within", "outside", "too close to call", "cannot tell"]
+PHASES: tuple[Phase, ...] = ("single", "three")
+
+RATING_SLACK = 0.02
+"""Ratings are nominal: 0.75 kW is 1.006 hp and is sold as 1 hp; 5.5 kW is 7.376 hp and is sold as 7.5 hp."""
+MAKER = "the motor's maker, entered by you"
+MAKER_WINS = "The motor maker's own figure wins over these: look for it on the motor's papers."
+RULE_OF_RUN = (
+    "A run at the mark does not by itself keep to the limit for a day: 15 starts an hour all day would be 360, and 7.5 "
+    "would be 180."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MotorLimit:
+    """One published limit.
+
+    what: "starts_per_day" or "starts_per_h" (at most) or "least_run_s" (at least). from_hp, to_hp: powers it is for;
+    to_hp None: no upper end; above: from_hp itself is not in it. phase: None = either. status: "READ" = seen in the
+    source, "READ-2nd" = seen where it is quoted, "ENTERED" = by the user.
+    """
+
+    name: str
+    what: What
+    value: float
+    from_hp: float
+    to_hp: float | None
+    phase: Phase | None
+    applies_to: str
+    source: str
+    grade: str
+    status: str
+    note: str = ""
+    above: bool = False
+
+    def power_text(self) -> str:
+        """Write the powers it is for, as "1 to 5.5 hp"."""
+        if self.to_hp is None:
+            some = f"above {self.from_hp:g} hp" if self.above else f"{self.from_hp:g} hp and more"
+            return "all powers" if self.from_hp == 0 else some
+        return f"up to {self.to_hp:g} hp" if self.from_hp == 0 else f"{self.from_hp:g} to {self.to_hp:g} hp"
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A figure that was seen, with its interval; low = value = high where it was counted in full."""
+
+    value: float
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.low <= self.value <= self.high) or math.isnan(self.value):
+            raise SettingsError("a count of starts or a run must lie inside its interval and not be below zero")
+
+
+@dataclass(frozen=True, slots=True)
+class MotorFinding:
+    """The limits of one source held against what was seen.
+
+    answer: "outside" is more starts, or a shorter run, than the limit. limits: those that may apply (several where
+    power or phase is not known or falls between two rows; none where the table ends below this motor). seen: what they
+    were held against. could: True where ``seen`` is what steady use could cause, not what was counted.
+    """
+
+    what: What
+    answer: Answer
+    limits: tuple[MotorLimit, ...]
+    seen: Seen
+    could: bool
+    text: str
+
+
+@cache
+def all_limits() -> tuple[MotorLimit, ...]:
+    """Return every limit of the table, in its order."""
+    text = resources.files("clicktimer.tank").joinpath("motor_limits.csv").read_text(encoding="utf-8")
+    return tuple(_limit(row) for row in csv.DictReader(text.splitlines()))
+
+
+def _limit(row: dict[str, str]) -> MotorLimit:
+    kinds: dict[str, What] = {w: w for w in ("starts_per_day", "starts_per_h", "least_run_s")}
+    phases: dict[str, Phase | None] = {"single": "single", "three": "three", "any": None}
+    return MotorLimit(
+        name=row["name"],
+        what=kinds[row["what"]],
+        value=float(row["value"]),
+        from_hp=float(row["from_hp"]),
+        to_hp=float(row["to_hp"]) if row["to_hp"] else None,
+        phase=phases[row["phase"]],
+        applies_to=row["applies_to"],
+        source=row["source"],
+        grade=row["grade"],
+        status=row["status"],
+        note=row["note"],
+        above=row["above"] == "yes",
+    )
+
+
+def limits_for(what: What, power_w: float | None, phase: Phase | None) -> tuple[MotorLimit, ...]:
+    """Return the limits that may apply to a motor, strictest first.
+
+    power_w: rated power in watts, None unknown. phase: None unknown. More than one is returned where that is open: the
+    power or the phase is not known, or the power lies between two rows (6 hp: both neighbours). Raises SettingsError
+    for a power that cannot be.
+
+    Limits of different sources all apply; those of one source are alternatives.
+
+    >>> [limit.value for limit in limits_for("starts_per_day", 0.75 * 745.7, "single")]
+    [300.0]
+    """
+    if power_w is not None and not (math.isfinite(power_w) and power_w > 0):
+        raise SettingsError('a motor\'s power must be more than zero: give it such as "3/4 hp" or "0.55 kW"')
+    rows = [r for r in all_limits() if r.what == what and (phase is None or r.phase in (None, phase))]
+    if power_w is not None:
+        kept: list[MotorLimit] = []
+        for table in {(r.source, r.phase) for r in rows}:
+            kept += _by_power([r for r in rows if (r.source, r.phase) == table], power_w / W_PER_HP)
+        rows = kept
+    return tuple(sorted(rows, key=lambda r: (-r.value if what == "least_run_s" else r.value, r.name)))
+
+
+def _by_power(rows: list[MotorLimit], power_hp: float) -> list[MotorLimit]:
+    """The rows for a power; both neighbours where it lies between two; none where the table does not reach it."""
+    # A rating may be a little more or less than its name.
+    least_hp, most_hp = power_hp * (1.0 - RATING_SLACK), power_hp * (1.0 + RATING_SLACK)
+    inside = [
+        r
+        for r in rows
+        if (least_hp > r.from_hp if r.above else most_hp >= r.from_hp) and (r.to_hp is None or least_hp <= r.to_hp)
+    ]
+    if inside:
+        return inside
+    below = [r for r in rows if r.to_hp is not None and r.to_hp < power_hp]
+    over = [r for r in rows if r.from_hp > power_hp]
+    if not (below and over):
+        return []
+    return [max(below, key=lambda r: r.to_hp or 0.0), min(over, key=lambda r: r.from_hp)]
+
+
+def judge_motor(
+    power_w: float | None = None,
+    phase: Phase | None = None,
+    *,
+    starts_per_day: Seen | None = None,
+    starts_per_h: Seen | None = None,
+    least_run_s: Seen | None = None,
+    could_start_per_h: Seen | None = None,
+    maker_starts_per_day: float | None = None,
+    maker_starts_per_h: float | None = None,
+    maker_least_run_s: float | None = None,
+    units: UnitSystem = "us",
+) -> tuple[MotorFinding, ...]:
+    """Hold what was seen against the limits for starts and runs.
+
+    Parameters
+    ----------
+    power_w, phase : of the motor, None unknown. starts_per_day : counted or scaled to a day. starts_per_h : in the
+    busiest hour. least_run_s : the run with no water in use, or the shortest run. could_start_per_h : the most that a
+    steady use could cause, 900 / r0. maker_* : the maker's own figures, which take the place of the table's.
+
+    Returns
+    -------
+    a finding for each figure handed in and each source that limits it, in the order above. One-sided figures are
+    handed in as an interval (a run known to be at most 20 s: Seen(20, 0, 20)).
+
+    Raises
+    ------
+    SettingsError : a power or a maker's figure that cannot be.
+    """
+    asked: list[tuple[What, Seen | None, bool, float | None]] = [
+        ("starts_per_day", starts_per_day, False, maker_starts_per_day),
+        ("starts_per_h", starts_per_h, False, maker_starts_per_h),
+        ("starts_per_h", could_start_per_h, True, maker_starts_per_h),
+        ("least_run_s", least_run_s, False, maker_least_run_s),
+    ]
+    found = []
+    for what, seen, could, maker in asked:
+        if seen is None:
+            continue
+        if maker is not None:
+            found.append(_finding(what, seen, could, (_makers(what, maker),), power_w, phase, units))
+            continue
+        limits = limits_for(what, power_w, phase)
+        for source in dict.fromkeys(r.source for r in all_limits() if r.what == what):
+            own = tuple(limit for limit in limits if limit.source == source)
+            # An advice for large motors says nothing of a small one; a table that ends below this motor must be told.
+            if own or not all(r.above for r in all_limits() if r.source == source and r.what == what):
+                found.append(_finding(what, seen, could, own, power_w, phase, units))
+    return tuple(found)
+
+
+def _makers(what: What, value: float) -> MotorLimit:
+    if not (math.isfinite(value) and value > 0):
+        raise SettingsError("a limit of the motor's maker must be more than zero")
+    return MotorLimit("maker", what, value, 0.0, None, None, "this motor", MAKER, "-", "ENTERED")
+
+
+def _one(limit: MotorLimit, seen: Seen) -> Answer:
+    if limit.what == "least_run_s":
+        return "within" if seen.low >= limit.value else "outside" if seen.high < limit.value else "too close to call"
+    return "within" if seen.high <= limit.value else "outside" if seen.low > limit.value else "too close to call"
+
+
+def _finding(
+    what: What,
+    seen: Seen,
+    could: bool,
+    limits: tuple[MotorLimit, ...],
+    power_w: float | None,
+    phase: Phase | None,
+    units: UnitSystem,
+) -> MotorFinding:
+    answers = {_one(limit, seen) for limit in limits}
+    answer: Answer = answers.pop() if len(answers) == 1 else "cannot tell"
+    if power_w is None and answer != "within" and any(limit.above for limit in limits) and len(limits) == 1:
+        answer = "cannot tell"  # an advice for large motors, and nobody said how large this one is
+    return MotorFinding(
+        what, answer, limits, seen, could, _text(what, answer, limits, seen, could, power_w, phase, units)
+    )
+
+
+_UNIT: dict[What, str] = {"starts_per_day": "starts a day", "starts_per_h": "starts an hour", "least_run_s": "s"}
+
+
+def _text(
+    what: What,
+    answer: Answer,
+    limits: tuple[MotorLimit, ...],
+    seen: Seen,
+    could: bool,
+    power_w: float | None,
+    phase: Phase | None,
+    units: UnitSystem,
+) -> str:
+    figure = f"{_n(seen.value)}" if seen.low == seen.high else f"{_n(seen.low)} to {_n(seen.high)}"
+    subject = f"{figure} {_UNIT[what]}"
+    if what == "least_run_s":
+        if seen.low < seen.high:  # written as the run is written everywhere else
+            figure = " to ".join(seconds_texts(seen.value, seen.low, seen.high, 1)[1:])
+        subject = f"A run of {figure} s"
+    elif seen.low == 0 < seen.high:
+        subject = f"At most {math.ceil(seen.high - 1e-9)} {_UNIT[what]}"
+    if could:
+        subject = f"Up to {_n(seen.high)} starts an hour, which steady use could cause"
+    if not limits:
+        motor = "this motor" if power_w is None else f"a motor of {format_power(power_w, units)}"
+        return f"{subject}: the tables have no row for {motor}."
+    worse = "shorter than the limit" if what == "least_run_s" else "more than the limit"
+    words: dict[Answer, str] = {
+        "within": "within the limit",
+        "outside": worse,
+        "too close to call": "too close to the limit to call",
+        "cannot tell": "cannot tell which limit applies",
+    }
+    text = f"{subject}: {words[answer]}. {_limits_text(limits)}."
+    if answer == "cannot tell":
+        text += _open(limits, power_w, phase, units)
+    return text
+
+
+def _limits_text(limits: tuple[MotorLimit, ...]) -> str:
+    """The limits of one source, as a range where several may apply."""
+    first = limits[0]
+    low, high = min(r.value for r in limits), max(r.value for r in limits)
+    value = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+    bound = f"{'At least' if first.what == 'least_run_s' else 'At most'} {value} {_UNIT[first.what]}"
+    if first.status == "ENTERED":
+        return f"{bound} ({first.source})"
+    if len(limits) == 1:
+        which = first.power_text() + ("" if first.phase is None else f", {first.phase} phase")
+    else:
+        which = "by power and phase" if len({r.phase for r in limits}) > 1 else "by power"
+    note = f"; {first.note}" if first.note and len(limits) == 1 else ""
+    return f"{bound} ({which}; {first.source}; grade {first.grade}, {first.status}{note})"
+
+
+def _open(limits: tuple[MotorLimit, ...], power_w: float | None, phase: Phase | None, units: UnitSystem) -> str:
+    lacks = []
+    if power_w is None:
+        lacks.append("the motor's power, from its plate or the pump's papers")
+    if phase is None and len({limit.phase for limit in limits}) > 1:
+        lacks.append("whether it is single or three phase (a house has nearly always single phase)")
+    if lacks:
+        return f" To settle it: {' and '.join(lacks)}."
+    motor = "" if power_w is None else format_power(power_w, units)
+    return f" {motor} lies between two rows of the table; the stricter is on the safe side."
+
+
+def _n(value: float) -> str:
+    return f"{value:.1f}".removesuffix(".0") if value < 100 else f"{value:.0f}"
