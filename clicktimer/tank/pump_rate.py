@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from clicktimer.cycles.pairing import NORMAL_95
 from clicktimer.errors import SettingsError
 from clicktimer.tank.system import PumpRate
 from clicktimer.units.format import UnitSystem, format_flow
@@ -20,8 +21,6 @@ CAUGHT_RELATIVE_SD = 0.02
 SHUT_LATE_RELATIVE_SD = 0.015
 # A rate that falls by this much from the first kept refill to the last, by its straight line, is told; no source.
 FALLING_FRACTION = 0.05
-# Student's t, 97.5 %, by degrees of freedom (any table of statistics); normal 1.96 beyond.
-_T975 = {1: 12.706, 2: 4.303, 3: 3.182, 4: 2.776, 5: 2.571, 6: 2.447, 7: 2.365, 8: 2.306, 9: 2.262, 10: 2.228}
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,11 +121,15 @@ def _measured(
         relative_sd = math.hypot(relative_sd, SHUT_LATE_RELATIVE_SD)
     spread = 0.0
     if len(each) > 1:
-        widened = _T975.get(len(each) - 1, 1.96) / 1.96
+        from scipy.special import stdtrit  # slow to import, and not needed to show help
+
+        # The rate is handed on as mean and deviation: the normal deviation with the 95% interval of Student's t.
+        widened = float(stdtrit(len(each) - 1, 0.975)) / NORMAL_95
         spread = widened * statistics.stdev(each) / math.sqrt(len(each))
     sd = math.hypot(mean * relative_sd, spread)
     falling = _falls(each)
-    text = f"The pump gives {format_flow(mean, units)}, give or take {format_flow(1.96 * sd, units)}, from {len(each)} "
+    half = format_flow(NORMAL_95 * sd, units)
+    text = f"The pump gives {format_flow(mean, units)}, give or take {half}, from {len(each)} "
     text += ("refill" if how == "draw-and-refill" else "cycle") + ("s" if len(each) > 1 else "")
     text += ", the first left out." if left_out else "."
     if len(each) == 1:

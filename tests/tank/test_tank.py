@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import statistics
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
+from scipy import stats
 
 from clicktimer.errors import SettingsError
 from clicktimer.tank.drawdown import (
@@ -280,3 +282,14 @@ def test_a_steady_tap_with_its_flow_gives_the_pump_rate() -> None:
     assert told.rate.sd_l_per_min == pytest.approx(0.6)  # two percent of the bucket, no spread
     with pytest.raises(SettingsError, match="no whole cycle"):
         steady_tap(10.0, [])
+
+
+@pytest.mark.parametrize("cycles", [2, 3, 11, 12, 13, 40])
+def test_the_spread_of_a_pump_rate_is_that_of_students_t(cycles: int) -> None:
+    """With the tap's flow exact, the 95 % interval is the one scipy.stats gives for a mean."""
+    runs_s = [60.0 + 3.0 * math.sin(2.1 * i) for i in range(cycles)]
+    result = steady_tap(10.0, [(run_s, 120.0) for run_s in runs_s], use_relative_sd=0.0)
+    each = result.each_l_per_min
+    low, high = stats.t.interval(0.95, cycles - 1, loc=statistics.fmean(each), scale=stats.sem(each))
+    assert result.rate.l_per_min == pytest.approx((low + high) / 2)
+    assert 1.96 * result.rate.sd_l_per_min == pytest.approx((high - low) / 2)
