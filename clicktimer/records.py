@@ -12,7 +12,7 @@ is cut-out to the next cut-in and a **cycle** is cut-in to the next cut-in.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +29,29 @@ Band = Literal[
     "a-minute-or-more",
     "over-three-minutes",
 ]
+
+
+Figure: TypeAlias = "float | int | str | bool | tuple[Figure, ...] | Reason | None"
+"""What a reason may carry: SI numbers, names, codes, times in seconds, tuples of these, or another reason."""
+
+
+@dataclass(frozen=True, slots=True, init=False)
+class Reason:
+    """Why something was decided: a code of the message catalogue with its figures. Hashable; equal by value.
+
+    >>> Reason("verdict.crosses", mark_s=30.0)["mark_s"]
+    30.0
+    """
+
+    code: str
+    figures: tuple[tuple[str, Figure], ...]
+
+    def __init__(self, code: str, **figures: Figure) -> None:
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "figures", tuple(sorted(figures.items())))
+
+    def __getitem__(self, name: str) -> Figure:
+        return dict(self.figures)[name]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,31 @@
 """Every sentence of stages 4 and 5 (cycles, run time, verdict), in one place so that they can be translated.
 
-Templates take their figures by name through ``str.format``; seconds come in as text that
-:func:`seconds_text` has already rounded to what their uncertainty deserves.
+Templates take their figures by name through ``str.format``.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
 from typing import Final
+
+from clicktimer.reporting.messages.figures import (  # on their way into the catalogue
+    at_most_text,
+    decimals_for,
+    how_often,
+    list_seconds,
+    plain_seconds,
+    seconds_text,
+    seconds_texts,
+)
+
+__all__ = [
+    "at_most_text",
+    "decimals_for",
+    "how_often",
+    "list_seconds",
+    "plain_seconds",
+    "seconds_text",
+    "seconds_texts",
+]
 
 # --- cycles: why a run is not complete -------------------------------------------------------------------------------
 BEGAN_INSIDE: Final = "the recording began inside this run, {seconds} or more before its cut-out"
@@ -171,50 +188,6 @@ SETTLE_NOT_MEASURED: Final = (
 )
 
 
-def decimals_for(half_width_s: float) -> int:
-    """Decimals (0 to 2) that a time with this half width, in seconds, deserves: the half width's first digit."""
-    if not half_width_s > 0:
-        return 2
-    return min(2, max(0, -math.floor(math.log10(half_width_s))))
-
-
-def seconds_text(seconds: float, low_s: float, high_s: float, most_decimals: int = 2) -> str:
-    """Write a time and its interval, all in seconds, like ``38.4 s (38.1 to 38.7 s)``; it is rounded outwards."""
-    value, low, high = seconds_texts(seconds, low_s, high_s, most_decimals)
-    return f"{value} s ({low} to {high} s)"
-
-
-def seconds_texts(seconds: float, low_s: float, high_s: float, most_decimals: int = 2) -> tuple[str, str, str]:
-    """Write a time and the ends of its interval, all in seconds, as three numbers: ``38.4``, ``38.1``, ``38.7``."""
-    decimals = min(most_decimals, decimals_for(0.5 * (high_s - low_s)))
-    low, high = _rounded(low_s, decimals, math.floor), _rounded(high_s, decimals, math.ceil)
-    return f"{seconds:.{decimals}f}", low, high
-
-
-def at_most_text(seconds: float, high_s: float) -> str:
-    """Write an upper bound ``high_s`` of a measured time, both in seconds, rounded upwards."""
-    return f"{_rounded(high_s, min(1, decimals_for(high_s - seconds)), math.ceil)} s"
-
-
-def plain_seconds(seconds: float) -> str:
-    """Write a time in seconds to a tenth."""
-    return f"{seconds:.1f} s"
-
-
-def list_seconds(times_s: tuple[float, ...], most: int = 6) -> str:
-    """Write several times in seconds to a tenth, at most ``most`` of them."""
-    shown = ", ".join(f"{time_s:.1f}" for time_s in times_s[:most])
-    return f"{shown} s and {len(times_s) - most} more" if len(times_s) > most else f"{shown} s"
-
-
-def _rounded(value: float, decimals: int, step: Callable[[float], int]) -> str:
-    scale = 10**decimals
-    # A hair of slack keeps 38.1 from turning into 38.0 or 38.2 through binary fractions.
-    slack = 1e-9 * max(1.0, abs(value) * scale)
-    scaled = step(value * scale + slack) if step is math.floor else step(value * scale - slack)
-    return f"{scaled / scale:.{decimals}f}"
-
-
 # -- notices of the detector -------------------------------------------------------------------------------------------
 
 CHATTER = "The switch clicked {count} times within a second: chatter. It counts as one click, at its first."
@@ -300,8 +273,3 @@ SETTLE_TWO_PUMPS = (
     "Count the pumps and switches. With two, record each by itself, the other switched off at its disconnect (by a "
     "licensed person where that is not plain); with one, switch other machines off and record again."
 )
-
-
-def how_often(count: int) -> str:
-    """Write how many times, in words for once and twice."""
-    return {1: "once", 2: "twice"}.get(count, f"{count} times")
