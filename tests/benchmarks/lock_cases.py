@@ -162,7 +162,7 @@ def days(folder: Path) -> Iterator[Case]:
 
 
 def composed(folder: Path, sounds: str | None) -> Iterator[Case]:
-    """60 composed recordings: each condition of near and clean, and those of hard that near has not."""
+    """59 composed recordings: each condition of near and clean, and those of hard that near has not."""
     number = 0
     for setting in ("near", "clean", "hard"):
         for seed, condition in enumerate(CONDITIONS[setting]):
