@@ -31,8 +31,8 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from .lock_cases import CORPORA, prepare
-from .lock_figures import Differences, Figures, compare, run_case
+from tests.benchmarks.lock_cases import CORPORA, prepare
+from tests.benchmarks.lock_figures import Differences, Figures, compare, run_case
 
 LARGEST_PLAIN_BYTES = 300_000
 SHOWN = 60

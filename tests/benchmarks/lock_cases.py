@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from .compose import compose
-from .conditions import CONDITIONS
-from .days_worlds import make_day
-from .lock_figures import Case
-from .lock_tank import PRICES, SITE, YIELD_TEST, tank_and_well
+from tests.benchmarks.compose import compose
+from tests.benchmarks.conditions import CONDITIONS
+from tests.benchmarks.days_worlds import make_day
+from tests.benchmarks.lock_figures import Case
+from tests.benchmarks.lock_tank import PRICES, SITE, YIELD_TEST, tank_and_well
 
 ROOT = Path(__file__).parents[2]
 SHORT = ("very-short-3s", "telephone-8khz")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from .lock_figures import Case
+from tests.benchmarks.lock_figures import Case
 
 SITE = """switch = "40/60"
 tank = "33 gal"
