@@ -81,8 +81,8 @@ def read_reference(path: Path) -> dict[str, Figures]:
 def told(found: Differences, cases: int, seconds: float) -> str:
     """Return the report: what differs, then the counts."""
     lines = [f"DIFFERS  {case}  {path}: {a} -> {b}" for case, path, a, b in found.differing]
-    lines += [f"wording  {case}  {path}: {a[:150]} -> {b[:150]}" for case, path, a, b in found.wording[:SHOWN // 6]]
-    lines += [f"added    {case}  {path}" for case, path in found.added[:SHOWN // 6]]
+    lines += [f"wording  {case}  {path}: {a[:150]} -> {b[:150]}" for case, path, a, b in found.wording[: SHOWN // 6]]
+    lines += [f"added    {case}  {path}" for case, path in found.added[: SHOWN // 6]]
     lines += [
         f"cases            {cases:8}", f"figures compared {found.compared:8}", f"equal            {found.equal:8}",
         f"differing        {len(found.differing):8}", f"added            {len(found.added):8}",
