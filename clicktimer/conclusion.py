@@ -141,7 +141,18 @@ def _measured(
         tank = size_tank(options.system.system, run, options.system.units, cycles)
         verdict = _unless_denied(verdict, tank)
     measured = Measurement(
-        source, clicks, cycles, gaps, ambiguous, run, verdict, tank, tuple(warnings), values_used(options), edges=edges
+        source,
+        clicks,
+        cycles,
+        gaps,
+        ambiguous,
+        run,
+        verdict,
+        tank,
+        tuple(warnings),
+        values_used(options),
+        edges=edges,
+        marks_s=options.marks_s,
     )
     if options.system is None:
         return measured

@@ -17,18 +17,12 @@ from typing import Any, Literal, TypeAlias
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer.targets import MARKS_S, Band, Marks
+
 Samples = npt.NDArray[np.float32]
 Kind = Literal["cut-in", "cut-out", "unknown"]
 How = Literal["clicks", "pump sound"]
 Change = Literal["kept", "moved", "renamed", "added", "by turns"]
-Band = Literal[
-    "very-short",
-    "short",
-    "short-of-30",
-    "under-a-minute",
-    "a-minute-or-more",
-    "over-three-minutes",
-]
 
 
 Figure: TypeAlias = "float | int | str | bool | tuple[Figure, ...] | Reason | None"
@@ -229,6 +223,7 @@ class Measurement:
     tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came
     from.
     causes: the likely causes (see clicktimer.assessment.causes), or None where they were not looked for.
+    marks_s: the minimum and the target by which it was judged, in seconds.
     edges: starts and stops of the pump without a sure click; where nothing tells which, of kind "unknown".
     correction: what a person changed, or None. clicks and edges are always as detected; with a correction, cycles,
     ambiguous, run, verdict and tank rest on its clicks instead. proof: see clicktimer.quality.proof, or None.
@@ -248,3 +243,4 @@ class Measurement:
     edges: tuple[Click, ...] = ()
     correction: Correction | None = None
     proof: Any | None = None
+    marks_s: Marks = MARKS_S

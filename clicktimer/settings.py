@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from clicktimer.targets import MARKS_S, Marks
+
 Taps = Literal["shut", "steady"]
 PumpState = Literal["on", "off"]
 
@@ -64,7 +66,7 @@ class MeasureOptions:
 
     taps: Taps | None = None
     pump_at_start: PumpState | None = None
-    marks_s: tuple[float, float] = (30.0, 60.0)
+    marks_s: Marks = MARKS_S
     started: str | None = None
     joined: bool = False
     system: Any | None = None

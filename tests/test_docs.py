@@ -14,7 +14,7 @@ import pytest
 
 import clicktimer
 from clicktimer.cli import COMMANDS, cli
-from clicktimer.records import Band
+from clicktimer.targets import Band
 
 ROOT = Path(__file__).parents[1]
 PAGES = sorted({*ROOT.glob("*.md"), *(ROOT / "docs").rglob("*.md"), *(ROOT / "fixtures_audio").glob("*.md")})

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from clicktimer.assessment.verdict import band_of
-from clicktimer.records import Band, Measurement
+from clicktimer.records import Measurement
 from clicktimer.settings import PumpState
+from clicktimer.targets import Band
 from tests.support.recordings import NAMES, measured, nearest, truth_of
 
 MARKS_S = (30.0, 60.0)

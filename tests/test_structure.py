@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "clicktimer"
 
 FLOORS: list[set[str]] = [
-    {"errors", "units"},
+    {"errors", "targets", "units"},
     {"records", "settings"},
     {"audio"},
     {"detection"},

@@ -10,18 +10,13 @@ from __future__ import annotations
 import math
 from typing import Final, Literal
 
-from clicktimer.assessment.bands import BANDS, MARKS_S, band_edges_s, band_of
+from clicktimer.cycles.run_time import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT, allowed_interval_s
 from clicktimer.errors import SettingsError
-from clicktimer.records import Band, RunTime, Verdict
+from clicktimer.records import RunTime, Verdict
 from clicktimer.reporting.messages import measurement
+from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
+from clicktimer.targets import BANDS, MARKS_S, SHORT_BANDS, Band, band_edges_s, band_of
 
-# Solved numerically for tanks at 40/60 psi with heat: docs/verdict.md, tests/cycles/test_run_time.py
-RUN_TO_RUN_SHARE: Final = 0.07  # either side of the middle, by how fast the water before the run was drawn
-STEADY_READS_SHORT: Final = 0.05  # heat of the air, against a run with settled air
-STEADY_READS_LONG: Final = 0.08  # heat and falling pump rate, against a run after a draw at 2 gpm
-LARGE_MOTOR_HP: Final = 0.75  # common practice: above it many makers ask for two minutes
-LARGE_MOTOR_RUN_S: Final = 120.0
-SHORT_BANDS: Final[tuple[Band, ...]] = ("very-short", "short", "short-of-30")
 RUNS_TO_SETTLE: Final = 6  # the first is left out; five give Student's t 2.78 where three give 4.30
 
 
@@ -104,16 +99,6 @@ def denied(verdict: Verdict, finding: str | None) -> bool:
     More water came than it can give, and what was drawn meanwhile makes a run longer, not shorter.
     """
     return finding == "more-than-label" and verdict.band is not None and verdict.band not in SHORT_BANDS
-
-
-def allowed_interval_s(run: RunTime) -> tuple[float, float]:
-    """The interval, in seconds, that must lie in one band for a sure verdict: the run time and what that lacks."""
-    if run.how == "steady tap":
-        return run.low_s / (1 + STEADY_READS_LONG), run.high_s / (1 - STEADY_READS_SHORT)
-    if run.spread_s is None:
-        room_s = RUN_TO_RUN_SHARE * run.seconds
-        return min(run.low_s, run.seconds - room_s), max(run.high_s, run.seconds + room_s)
-    return run.low_s, run.high_s
 
 
 def allowance_of(run: RunTime) -> str:

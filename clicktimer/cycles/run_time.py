@@ -28,6 +28,10 @@ OUTLIER_DEVIATIONS: Final = 6.0  # ... and this many robust deviations away is n
 MANY_LEFT_OUT_SHARE: Final = 0.2  # outliers in one run of five or more put the rest in doubt
 ALONE_RATIO: Final = 0.7  # of three runs or more, a shortest that is well below the next stands alone
 ALONE_LEAST: Final = 3
+# Solved numerically for tanks at 40/60 psi with heat: docs/verdict.md, tests/cycles/test_run_time.py
+RUN_TO_RUN_SHARE: Final = 0.07  # either side of the middle, by how fast the water before the run was drawn
+STEADY_READS_SHORT: Final = 0.05  # heat of the air, against a run with settled air
+STEADY_READS_LONG: Final = 0.08  # heat and falling pump rate, against a run after a draw at 2 gpm
 
 _Seconds = npt.NDArray[np.float64]
 _MAD_TO_SD: Final = 1.4826  # median absolute deviation to standard deviation, normal distribution
@@ -71,6 +75,16 @@ def no_use_run(
     if whole < LEAST_STEADY:
         none = measurement.STEADY_FEW.format(count=whole, least=LEAST_STEADY)
     return replace(shortest, text=f"{none} {shortest.text}")
+
+
+def allowed_interval_s(run: RunTime) -> tuple[float, float]:
+    """Return the interval, in seconds, that must lie in one band for a sure verdict: the run time and what it lacks."""
+    if run.how == "steady tap":
+        return run.low_s / (1 + STEADY_READS_LONG), run.high_s / (1 - STEADY_READS_SHORT)
+    if run.spread_s is None:
+        room_s = RUN_TO_RUN_SHARE * run.seconds
+        return min(run.low_s, run.seconds - room_s), max(run.high_s, run.seconds + room_s)
+    return run.low_s, run.high_s
 
 
 def _timed_by_sound(cycle: Cycle) -> bool:

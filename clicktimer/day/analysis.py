@@ -24,6 +24,7 @@ from clicktimer.records import RunTime, Verdict
 from clicktimer.tank.drawdown import fraction
 from clicktimer.tank.options import STOCK_SIZES_GAL
 from clicktimer.tank.system import System, Tank
+from clicktimer.targets import MARKS_S, Marks
 from clicktimer.units.conversions import L_PER_US_GAL, W_PER_HP
 
 ENOUGH_RUNS: Final = 8
@@ -84,7 +85,7 @@ def read_day(
     nobody: Sequence[str] = (),
     others: Sequence[tuple[str, float]] = (),
     bursts: int = 0,
-    marks_s: tuple[float, float] = (30.0, 60.0),
+    marks_s: Marks = MARKS_S,
     with_motor: bool = True,
     said: RunTime | None = None,
 ) -> DayReading:

@@ -9,8 +9,8 @@ from typing import Final, Literal
 
 import numpy as np
 
-from clicktimer.assessment.verdict import allowed_interval_s
 from clicktimer.cycles.pairing import RECORDER_CLOCK_PPM
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.constant_flow import LEAST_CYCLES, SteadyUse
 from clicktimer.day.cycle_log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.estimate import Amount

@@ -125,7 +125,7 @@ def table(
 
 def most_starts_text(run: RunTime) -> str:
     """The most starts an hour that a steady use can cause, 900 s over the run; with what the run's interval allows."""
-    from clicktimer.assessment.verdict import allowed_interval_s
+    from clicktimer.cycles.run_time import allowed_interval_s
     from clicktimer.tank.runs import most_starts_per_h  # what asks for help need not wait for numpy
 
     low_s, high_s = allowed_interval_s(run)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from clicktimer.assessment.verdict import allowed_interval_s
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.records import RunTime
 from clicktimer.tank.system import System
 from clicktimer.units.format import UnitSystem, format_flow, format_pressure, format_time, format_volume

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from clicktimer.assessment.verdict import allowed_interval_s
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.records import RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast, overcharged_kpag, relative_gauge_sd, undercharged_kpag
 from clicktimer.tank.finding import MEASURE_RATE, Finding, TankThere, settle_text, there_text

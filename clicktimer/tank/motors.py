@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Literal
+from typing import Final, Literal
 
 from clicktimer.errors import SettingsError
 from clicktimer.reporting.messages.measurement import seconds_texts
@@ -23,6 +23,9 @@ What = Literal["starts_per_day", "starts_per_h", "least_run_s"]
 Answer = Literal["within", "outside", "too close to call", "cannot tell"]
 PHASES: tuple[Phase, ...] = ("single", "three")
 
+LARGE_MOTOR_HP: Final = 0.75
+"""Common practice, no source: above it many makers ask for runs of two minutes."""
+LARGE_MOTOR_RUN_S: Final = 120.0
 RATING_SLACK = 0.02
 """Ratings are nominal: 0.75 kW is 1.006 hp and is sold as 1 hp; 5.5 kW is 7.376 hp and is sold as 7.5 hp."""
 MAKER = "the motor's maker, entered by you"

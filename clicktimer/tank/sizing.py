@@ -8,11 +8,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clicktimer.assessment.verdict import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 from clicktimer.records import Cycle, RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast
 from clicktimer.tank.finding import TankThere
 from clicktimer.tank.installed import judge_tank_there
+from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 from clicktimer.tank.observed_rate import with_measured_rate
 from clicktimer.tank.options import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
 from clicktimer.tank.pump_rate import PumpRateMeasured

@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clicktimer.assessment.verdict import allowance_of, allowed_interval_s
+from clicktimer.assessment.verdict import allowance_of
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.errors import SettingsError
 from clicktimer.records import RunTime
 from clicktimer.tank.motors import MotorFinding, Seen, judge_motor

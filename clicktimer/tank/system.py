@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from clicktimer.errors import SettingsError
+from clicktimer.targets import MARKS_S
 from clicktimer.units.conversions import W_PER_HP, atmosphere_kpaa, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
 from clicktimer.units.format import format_pressure
 
@@ -24,7 +25,6 @@ DEFAULT_CUT_IN_KPAG = psi_to_kpa(40.0)
 DEFAULT_CUT_OUT_KPAG = psi_to_kpa(60.0)
 # Usual charge: 2 psi below cut-in (Canadian water-well guideline, table IV.1.2, 2007; grade B/C).
 CHARGE_BELOW_CUT_IN_KPA = psi_to_kpa(2.0)
-DEFAULT_MARKS_S = (30.0, 60.0)
 # One reading of a house gauge; common practice, no source. With 40/60 it gives 7.5 % on the drawdown.
 GAUGE_SD_KPA = psi_to_kpa(1.0)
 
@@ -115,7 +115,7 @@ class System:
     tanks: tuple[Tank, ...] = ()
     pump: PumpRate | None = None
     height_m: float = 0.0
-    marks_s: tuple[float, float] = DEFAULT_MARKS_S
+    marks_s: tuple[float, float] = MARKS_S
     origin: Mapping[str, Origin] = field(default_factory=dict)
     set_kpag: tuple[float, float] | None = None
     settled_kpag: tuple[float, float] | None = None
@@ -242,7 +242,7 @@ def make_system(
         tanks=tanks,
         pump=pump,
         height_m=0.0 if height_m is None else height_m,
-        marks_s=marks_s or DEFAULT_MARKS_S,
+        marks_s=marks_s or MARKS_S,
         origin={n: places.get(n, origin) if value is not None else "default" for n, value in given.items()},
         set_kpag=switch_kpag if at_clicks_kpag is not None else None,
         settled_kpag=settled_kpag,

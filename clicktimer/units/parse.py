@@ -14,6 +14,7 @@ import unicodedata
 from itertools import pairwise
 
 from clicktimer.errors import QuantityError, SettingsError
+from clicktimer.targets import usual_targets
 from clicktimer.units.conversions import KPA_PER_PSI
 from clicktimer.units.dimensions import FLOW, HEIGHT, POWER, PRESSURE, TIME, VOLUME, Dimension
 from clicktimer.units.format import (
@@ -278,10 +279,11 @@ def parse_marks_s(text: str) -> tuple[float, float]:
     (30.0, 60.0)
     """
     low_s, high_s, _ = _pair(text, TIME, "s")
-    if not 20.0 <= low_s < high_s <= 180.0:
+    usual = usual_targets()
+    if not usual.short_s <= low_s < high_s <= usual.long_s:
         raise SettingsError(
-            f"the marks {_shown(text)} cannot be used: the first must be 20 s or more and below the second, "
-            'the second 180 s or less, such as "30/60"'
+            f"the marks {_shown(text)} cannot be used: the first must be {usual.short_s:g} s or more and below the "
+            f'second, the second {usual.long_s:g} s or less, such as "30/60"'
         )
     return low_s, high_s
 

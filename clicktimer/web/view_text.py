@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict
 from typing import Any, Final, Literal
 
-from clicktimer.assessment.bands import band_edges_s, band_of
 from clicktimer.assessment.verdict import band_name
 from clicktimer.records import Cycle, Gap, Measurement, Notice
 from clicktimer.reporting.document.front_page import found_of, headline
@@ -22,6 +21,7 @@ from clicktimer.reporting.text.tank import finding_title
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.tail import Logged
 from clicktimer.streaming.state import State
+from clicktimer.targets import band_edges_s, band_of
 from clicktimer.units.format import format_time
 from clicktimer.web import phrases
 from clicktimer.web.strip import line_length_s, lines_of

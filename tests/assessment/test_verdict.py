@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clicktimer.assessment.bands import BANDS, band_edges_s, band_of
 from clicktimer.assessment.verdict import judge, same_side
 from clicktimer.errors import SettingsError
 from clicktimer.records import RunTime
 from clicktimer.reporting.messages import measurement
+from clicktimer.targets import BANDS, band_edges_s, band_of
 
 
 def run_of(seconds: float, half_s: float | None = None, **changes) -> RunTime:

@@ -11,9 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from clicktimer.assessment.verdict import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT
 from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
-from clicktimer.cycles.run_time import no_use_run
+from clicktimer.cycles.run_time import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT, no_use_run
 from clicktimer.cycles.steady_tap import steady_no_use_run_s, steady_stretch
 from clicktimer.records import Click, Cycle
 

@@ -10,9 +10,8 @@ import unicodedata
 import pytest
 from hypothesis import given, settings
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.assessment.verdict import judge
-from clicktimer.records import Band, Cycle, Gap, Intervals, Measurement, Notice, RunTime, Verdict
+from clicktimer.records import Cycle, Gap, Intervals, Measurement, Notice, RunTime, Verdict
 from clicktimer.reporting.document import phrases as paper_words
 from clicktimer.reporting.document.front_page import found_of, headline
 from clicktimer.reporting.formatting import (
@@ -28,6 +27,7 @@ from clicktimer.reporting.messages import measurement as messages
 from clicktimer.reporting.tables import HEADER, cycles_csv, safe_cell
 from clicktimer.reporting.text.advice import BAND_NEXT, BAND_TITLE, cautions, next_steps
 from clicktimer.reporting.text.measurement import render_text, summary_line
+from clicktimer.targets import MARKS_S, Band
 from tests.support.handmade import a_day, cycle, measurements, nothing_heard, short_cycling
 
 

@@ -11,7 +11,6 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.assessment.verdict import judge
 from clicktimer.cli import cli
 from clicktimer.cli.options import parse_system_options
@@ -32,6 +31,7 @@ from clicktimer.tank.starts_per_day import day_starts
 from clicktimer.tank.stopwatch import run_timed_by_hand
 from clicktimer.tank.system import Motor, PumpRate, Tank, make_system
 from clicktimer.tank.warnings import doubts
+from clicktimer.targets import MARKS_S
 from clicktimer.units.conversions import gal_to_l, kpa_to_psi, l_to_gal, psi_to_kpa
 from tests.support.handmade import short_cycling
 

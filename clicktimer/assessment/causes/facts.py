@@ -5,17 +5,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
 from clicktimer.assessment.causes.run_signs import runs_on, stopped_early
 from clicktimer.assessment.causes.table import NO, YES, table
-from clicktimer.assessment.verdict import allowed_interval_s, judge
+from clicktimer.assessment.verdict import judge
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.errors import SettingsError
-from clicktimer.records import Band, Measurement, RunTime, Verdict
+from clicktimer.records import Measurement, RunTime, Verdict
 from clicktimer.tank.drawdown import water_held_l
 from clicktimer.tank.observed_rate import rate_against_stated
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.tank.system import System, Tank
+from clicktimer.targets import MARKS_S, Band
 from clicktimer.units.conversions import psi_to_kpa
 
 Facts = dict[str, str]

@@ -6,10 +6,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 
-from clicktimer.assessment.bands import band_edges_s, band_of
-from clicktimer.assessment.verdict import SHORT_BANDS, allowed_interval_s, band_name, basis_of, same_side
+from clicktimer.assessment.verdict import band_name, basis_of, same_side
+from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
-from clicktimer.records import Band, Measurement, RunTime
+from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.day_formatting import counted, seeping_text
 from clicktimer.reporting.document import phrases
@@ -24,6 +24,7 @@ from clicktimer.reporting.text.day_sections import day_cautions
 from clicktimer.reporting.text.tank_more import price_blocks
 from clicktimer.reporting.text.tank_sizes import size_text
 from clicktimer.tank.finding import Finding
+from clicktimer.targets import SHORT_BANDS, Band, band_edges_s, band_of
 from clicktimer.units.format import format_time
 
 Marks = tuple[float, float]

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from clicktimer.records import Band
 from clicktimer.reporting.messages import measurement
 from clicktimer.tank.finding import Finding
+from clicktimer.targets import Band
 
 LANGUAGE: Final = "en"
 

@@ -18,7 +18,7 @@ from clicktimer.reporting.text.causes import causes_blocks
 from clicktimer.reporting.text.correction import correction_blocks
 from clicktimer.reporting.text.day import day_blocks
 from clicktimer.reporting.text.day_sections import day_run_blocks, day_sections
-from clicktimer.reporting.text.measurement import WHAT_A_RUN_IS, basis_text, marks_of, note_blocks, verdict_text
+from clicktimer.reporting.text.measurement import WHAT_A_RUN_IS, basis_text, note_blocks, verdict_text
 from clicktimer.reporting.text.proof import proof_blocks
 from clicktimer.reporting.text.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.reporting.text.tank import tank_blocks
@@ -72,7 +72,7 @@ def _of_the_day(result: Result) -> Iterator[Section]:
 
 def _of_the_runs(result: Result) -> Iterator[Section]:
     m = result.measured
-    marks_s = marks_of(m)
+    marks_s = m.marks_s
     parts: list[Part] = []
     if m.run is not None and result.reading is None:
         parts.append(Words(verdict_text(m)))

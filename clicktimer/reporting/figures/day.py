@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.cycle_log import whole_runs
 from clicktimer.day.wall_time import clock, parse_zone
@@ -18,6 +17,7 @@ from clicktimer.reporting.figures import day_panels, style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.formatting import length_text
 from clicktimer.reporting.messages.measurement import JOINED_TIMES, seconds_text
+from clicktimer.targets import MARKS_S
 from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:

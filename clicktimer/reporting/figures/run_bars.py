@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
@@ -15,6 +14,7 @@ from clicktimer.reporting.figures.time_line import FILL, HATCH, OPEN
 from clicktimer.reporting.formatting import half_width_text, position_text
 from clicktimer.reporting.formatting import seconds_text as seconds_shown
 from clicktimer.reporting.messages.measurement import at_most_text, seconds_text
+from clicktimer.targets import MARKS_S
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from clicktimer.assessment.bands import MARKS_S, band_edges_s
-from clicktimer.assessment.verdict import STEADY_READS_LONG, STEADY_READS_SHORT, allowed_interval_s
+from clicktimer.cycles.run_time import STEADY_READS_LONG, STEADY_READS_SHORT, allowed_interval_s
 from clicktimer.records import RunTime
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.messages.measurement import at_most_text, seconds_texts
+from clicktimer.targets import MARKS_S, band_edges_s
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

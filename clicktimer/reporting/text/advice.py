@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from clicktimer.assessment.causes.run_signs import runs_on
-from clicktimer.assessment.verdict import SHORT_BANDS, denied
-from clicktimer.records import Band, Measurement
+from clicktimer.assessment.verdict import denied
+from clicktimer.records import Measurement
 from clicktimer.reporting.messages.cautions import (
     BEFORE_WORK,
     ENDLESS,
@@ -21,6 +21,7 @@ from clicktimer.reporting.messages.cautions import (
     TANK,
 )
 from clicktimer.reporting.messages.measurement import LONG_RECORDING
+from clicktimer.targets import SHORT_BANDS, Band
 
 __all__ = [
     "BAND_NEXT",

@@ -9,7 +9,6 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
-from clicktimer.assessment.bands import MARKS_S
 from clicktimer.assessment.verdict import same_side
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words, lines_of
@@ -167,21 +166,10 @@ def title_of(m: Measurement) -> str:
     title = advice.BAND_TITLE[m.verdict.band]
     if m.verdict.sure:
         return title
-    side = same_side(m.run, marks_of(m))
+    side = same_side(m.run, m.marks_s)
     if side is not None:  # which of two bands is open, what both mean is not
         return advice.BAND_TITLE["short" if side == "short" else "a-minute-or-more"]
     return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
-
-
-def marks_of(m: Measurement) -> tuple[float, float]:
-    """Return the marks of the verdict, s: those of the tank's system, else as the settings name them."""
-    if m.tank is not None:
-        low_s, high_s = m.tank.system.marks_s
-    elif "marks" in m.settings:
-        low_s, high_s = (float(mark) for mark in str(m.settings["marks"]["value"]).split("/"))
-    else:
-        return MARKS_S
-    return low_s, high_s
 
 
 def _tank_given(tank: Any) -> bool:
