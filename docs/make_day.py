@@ -41,9 +41,9 @@ def example() -> tuple[DayReading, float, float]:
 def sentence() -> str:
     """What was told of that day beside what is true."""
     day, true_s, true_l = example()
-    if day.run is None or day.water is None or day.seeping_l_per_min is None:
+    if day.run is None or day.water is None or day.leak_l_per_min is None:
         raise ValueError("choose another seed: this day does not tell everything")
-    water, seeping = day.water.total, day.seeping_l_per_min
+    water, seeping = day.water.total, day.leak_l_per_min
     return (
         f"An invented household, simulated: a {TANK_GAL:g} gal tank, a pump of {PUMP_GPM:g} gpm, a toilet that runs at "
         f"{LEAK_GPM:g} gpm.\nTrue run with no water {true_s:.1f} s, told {day.run.seconds:.1f} s ({day.run.low_s:.1f} "

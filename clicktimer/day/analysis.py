@@ -11,9 +11,9 @@ from clicktimer.assessment.verdict import judge
 from clicktimer.day.consumption import Water, read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.estimate import Amount
-from clicktimer.day.exclusions import LeftOut, left_out, not_to_be_trusted
+from clicktimer.day.exclusions import Excluded, excluded_runs, untrusted_reason
 from clicktimer.day.imputation import possible
-from clicktimer.day.leak import Seeping, find_seeping, nothing_told
+from clicktimer.day.leak import Leak, find_leak, no_leak
 from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
 from clicktimer.day.starts import MIDDLE, Starts, read_starts
 from clicktimer.day.trend import Change, find_changes
@@ -40,8 +40,8 @@ LEAK_FIRST: Final = (
 class DayReading:
     """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
 
-    seeping_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
-    start. replay_withheld: why not, where other tanks were asked for. left_out: what of the log does not count as a run
+    leak_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
+    start. replay_withheld: why not, where other tanks were asked for. excluded: what of the log does not count as a run
     or is in doubt. untrusted: why nothing is reckoned from the clicks, or empty. log_facts: for the table of causes.
     """
 
@@ -49,8 +49,8 @@ class DayReading:
     no_use: NoUseRun
     run: RunTime | None
     verdict: Verdict
-    seeping: Seeping
-    seeping_l_per_min: Amount | None
+    leak: Leak
+    leak_l_per_min: Amount | None
     limit_l_per_min: float | None
     starts: Starts
     water: Water | None
@@ -58,7 +58,7 @@ class DayReading:
     changes: tuple[Change, ...]
     replayed: tuple[Replayed, ...]
     replay_withheld: str
-    left_out: tuple[LeftOut, ...]
+    excluded: tuple[Excluded, ...]
     untrusted: str
     log_facts: dict[str, str]
 
@@ -75,7 +75,7 @@ class DayReading:
     @property
     def leak_makes_most_starts(self) -> bool:
         """Whether seeping is told and more than half of the starts are its own."""
-        return sum(f.share.value for f in self.starts.flows if self.seeping.is_flow(f.use.duty)) > 0.5
+        return sum(f.share.value for f in self.starts.flows if self.leak.is_flow(f.use.duty)) > 0.5
 
 
 def read_day(
@@ -108,9 +108,9 @@ def read_day(
             )
         for text in nobody:
             quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
-    untrusted = not_to_be_trusted(log, left_out(log, ()))
-    seeping = nothing_told(untrusted) if untrusted else find_seeping(log)
-    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, seeping=seeping, nobody_s=quiet)
+    untrusted = untrusted_reason(log, excluded_runs(log, ()))
+    leak = no_leak(untrusted) if untrusted else find_leak(log)
+    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, leak=leak, nobody_s=quiet)
     run = no_use.as_run_time()
     power_w = None if system is None else system.motor.power_w
     verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
@@ -119,7 +119,7 @@ def read_day(
     rate = None if system is None or system.pump is None else system.pump
     rate_l_per_min = None if rate is None else rate.l_per_min
     motor = None if system is None else system.motor
-    stories = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
+    paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
     sd = None if rate is None else rate.sd_l_per_min
     spread = 0.0 if sd is None or rate_l_per_min is None else 1.96 * sd / rate_l_per_min
     starts = read_starts(
@@ -132,22 +132,22 @@ def read_day(
         maker_least_run_s=None if motor is None else motor.least_run_s,
         with_motor=with_motor,
         bursts=bursts,
-        stories=stories,
+        paths=paths,
         said=said,
-        seeping=seeping,
+        leak=leak,
     )
     water = None
     if not untrusted:
-        water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, stories=stories)
+        water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, paths=paths)
     flow = None
-    if rate_l_per_min is not None and seeping.told and seeping.duty is not None:
-        low, high = seeping.low or 0.0, seeping.high or 0.0
+    if rate_l_per_min is not None and leak.reported and leak.duty is not None:
+        low, high = leak.low or 0.0, leak.high or 0.0
         flow = Amount(
-            seeping.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
+            leak.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
         )
     limit = None
-    if rate_l_per_min is not None and seeping.limit_duty is not None:
-        limit = seeping.limit_duty * rate_l_per_min * (1 + spread)
+    if rate_l_per_min is not None and leak.limit_duty is not None:
+        limit = leak.limit_duty * rate_l_per_min * (1 + spread)
     changes = find_changes(log, no_use)
     enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
     reading = DayReading(
@@ -155,20 +155,20 @@ def read_day(
         no_use,
         run,
         verdict,
-        seeping,
+        leak,
         flow,
         limit,
         starts,
         water,
         _night(log, water, zone),
         changes,
-        replay(log, no_use, seeping, others, stories=stories) if others else (),
+        replay(log, no_use, leak, others, paths=paths) if others else (),
         withheld(log, no_use) if others else "",
-        left_out(log, stories),
+        excluded_runs(log, paths),
         untrusted,
-        _facts(log, seeping, starts, changes, enough=enough),
+        _facts(log, leak, starts, changes, enough=enough),
     )
-    if seeping.told:
+    if leak.reported:
         share = "most" if reading.leak_makes_most_starts else "some"
         reading = replace(reading, log_facts={**reading.log_facts, "seeping-starts": share})
     return replace(reading, verdict=leak_first(reading, verdict))
@@ -243,28 +243,26 @@ def _fraction(system: System, tank: Tank) -> float:
     return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
 
 
-def _facts(
-    log: DayLog, seeping: Seeping, starts: Starts, changes: tuple[Change, ...], *, enough: bool
-) -> dict[str, str]:
+def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...], *, enough: bool) -> dict[str, str]:
     """Facts of the day's log, by the names of the table of causes; absent is not known."""
     facts: dict[str, str] = {}
-    if seeping.told:
+    if leak.reported:
         facts["seeping"] = "yes"
-    elif enough and log.duration_s > 0.9 * 86_400 and seeping.pattern == "none":
+    elif enough and log.duration_s > 0.9 * 86_400 and leak.pattern == "none":
         facts["seeping"] = "no"
-    if seeping.pattern == "timed restarts":
+    if leak.pattern == "timed restarts":
         facts["rests-equal"] = "yes"
     answers = {f.answer for f in starts.motor if f.what == "starts_per_day"}
     if answers == {"outside"} or answers == {"within"}:
         facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
     if enough:
         # What seeps is a leak and no use, and only a flow near half of the pump's rate speaks against the use.
-        uses = [f for f in starts.flows if not seeping.is_flow(f.use.duty)]
+        uses = [f for f in starts.flows if not leak.is_flow(f.use.duty)]
         share = sum(f.share.value for f in uses if MIDDLE[0] <= f.use.duty <= MIDDLE[1])
         facts["steady-use"] = "most" if share > 0.5 else "some" if uses else "none"
     for change in changes:
         if change.what == "over days" and change.chance is not None and change.share is not None:
-            facts["run-trend"] = "falling" if change.told and change.share < 0 else "steady"
+            facts["run-trend"] = "falling" if change.reported and change.share < 0 else "steady"
         if change.what == "back to back" and change.chance is not None and change.share is not None:
-            facts["longer-in-a-row"] = "yes" if change.told and change.share > 0 else "no"
+            facts["longer-in-a-row"] = "yes" if change.reported and change.share > 0 else "no"
     return facts

@@ -38,7 +38,7 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
-class NotTold:
+class NotCompared:
     """Figures (by name) that one side cannot tell, and why."""
 
     side: Literal["before", "after"]
@@ -59,7 +59,7 @@ class Comparison:
     valve: str
     before_heard_s: float | None = None
     after_heard_s: float | None = None
-    not_told: tuple[NotTold, ...] = ()
+    not_told: tuple[NotCompared, ...] = ()
 
 
 _Seen = tuple[float, float, float]
@@ -111,12 +111,12 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
     )
 
 
-def _not_told(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotTold]:
+def _not_told(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotCompared]:
     """Why one side lacks these figures, those of the same reason together."""
     reasons: dict[str, list[str]] = {}
     for name in names:
         reasons.setdefault(_why(name, d), []).append(name)
-    return [NotTold(side, tuple(of_it), why) for why, of_it in reasons.items()]
+    return [NotCompared(side, tuple(of_it), why) for why, of_it in reasons.items()]
 
 
 def _why(name: str, d: Mapping[str, Any]) -> str:

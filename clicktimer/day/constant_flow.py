@@ -52,13 +52,13 @@ class SteadyUse:
     cycle_spread_s: float
 
     @property
-    def duty_told(self) -> Amount:
+    def duty_interval(self) -> Amount:
         """q/Q with its interval: in a whole cycle what the pump gave has left, whatever the air's heat does."""
         half = math.hypot(mean_half(self.duty_spread, self.count), 1.96 * LAW_SD * self.duty)
         return Amount(self.duty, max(0.0, self.duty - half), min(1.0, self.duty + half))
 
     @property
-    def no_use_run_told(self) -> Amount:
+    def no_use_run_interval(self) -> Amount:
         """r0 by this use alone, seconds; it may read short, as every r0 of ordinary use, and long at a fast tap."""
         half = mean_half(self.spread_s, self.count) / self.no_use_run_s
         below = math.hypot(half, 1.96 * (FAST_LAW_SD if self.duty > FAST_DUTY else SLOW_LAW_SD))

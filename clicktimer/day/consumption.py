@@ -27,7 +27,7 @@ WITHIN: Final = (0.02, 0.03)
 the first DOUBTFUL share of the clicks is in doubt, the second from the second on. They and BLUR are fitted on the
 develop seeds of tests/benchmarks/days.py."""
 DOUBTFUL: Final = (0.03, 0.08)
-BLUR: Final = 0.004  # in the log: what a story with all its clicks right is still off by
+BLUR: Final = 0.004  # in the log: what a path with all its clicks right is still off by
 CURVE: Final = (-0.17, 0.23)
 """A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
 
@@ -63,22 +63,22 @@ def read_water(
     *,
     rate_l_per_min: float | None = None,
     rate_sd_l_per_min: float | None = None,
-    stories: Sequence[Repaired] = (),
+    paths: Sequence[Repaired] = (),
 ) -> Water | None:
     """Reckon the water of a log; None without a whole run.
 
-    rate_l_per_min: the pump's, mean over a refill. stories: those of the log where they are there already.
+    rate_l_per_min: the pump's, mean over a refill. paths: those of the log where they are there already.
     """
     r0_s = no_use.seconds
     if whole_runs(log.cycles).count < 1:
         return None
     if r0_s is not None:
-        stories = stories or possible(log.cycles, r0_s, log.gaps)
-        in_doubt = [s.false + s.missed for s in stories]
+        paths = paths or possible(log.cycles, r0_s, log.gaps)
+        in_doubt = [s.false + s.missed for s in paths]
         doubtful = round(float(np.median(in_doubt)))
         clicks = sum((c.cut_in_s is not None) + (c.cut_out_s is not None) for c in log.cycles)
         within = float(np.interp(np.mean(in_doubt) / clicks, DOUBTFUL, WITHIN))
-        log = replace(log, cycles=nearest(stories, likeliest([s.ran_s for s in stories], within, BLUR)).cycles)
+        log = replace(log, cycles=nearest(paths, likeliest([s.ran_s for s in paths], within, BLUR)).cycles)
     else:
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
@@ -93,9 +93,9 @@ def read_water(
     usual = runs.runs_s <= ENDLESS_RATIO * floor_s
     long_s = float(runs.runs_s[~usual].sum())
     if r0_s is not None:
-        from_s, to_s = _first_and_last(stories)
-        all_s = _likeliest([s.ran_s for s in stories], within)
-        between_s = _likeliest(_pumped_s(stories, from_s, to_s, r0_s), within)
+        from_s, to_s = _first_and_last(paths)
+        all_s = _likeliest([s.ran_s for s in paths], within)
+        between_s = _likeliest(_pumped_s(paths, from_s, to_s, r0_s), within)
     else:
         from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
@@ -114,7 +114,7 @@ def read_water(
     # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
     total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
     hours = _by_hour(log, per_s, floor_s)
-    pumped_s = _hours_s(stories if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
+    pumped_s = _hours_s(paths if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
     least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
     most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
     words = {
@@ -150,23 +150,23 @@ def read_water(
 
 
 def _likeliest(values_s: Sequence[float], within: float) -> tuple[float, float, float]:
-    """The likeliest value, and how far below and above it the interval of the stories reaches."""
+    """The likeliest value, and how far below and above it the interval of the paths reaches."""
     middle_s, below_s, above_s = spread_of(values_s)
     value_s = likeliest(values_s, within, BLUR)
     return value_s, max(0.0, value_s - middle_s + below_s), max(0.0, middle_s + above_s - value_s)
 
 
-def _first_and_last(stories: Sequence[Repaired]) -> tuple[float, float]:
-    """The first cut-in and the last, by most of the stories."""
-    first = Counter(float(s.starts_s[0]) for s in stories).most_common(1)[0][0]
-    last = Counter(float(s.starts_s[-1]) for s in stories).most_common(1)[0][0]
+def _first_and_last(paths: Sequence[Repaired]) -> tuple[float, float]:
+    """The first cut-in and the last, by most of the paths."""
+    first = Counter(float(s.starts_s[0]) for s in paths).most_common(1)[0][0]
+    last = Counter(float(s.starts_s[-1]) for s in paths).most_common(1)[0][0]
     return first, max(first, last)
 
 
-def _pumped_s(stories: Sequence[Repaired], from_s: float, to_s: float, r0_s: float) -> list[float]:
-    """Seconds of pumping, by each story, that were used between two times; in a rest or run the tank's level counts."""
+def _pumped_s(paths: Sequence[Repaired], from_s: float, to_s: float, r0_s: float) -> list[float]:
+    """Seconds of pumping, by each path, that were used between two times; in a rest or run the tank's level counts."""
     found = []
-    for s in stories:
+    for s in paths:
         inside_s = float((np.clip(s.ends_s, from_s, to_s) - np.clip(s.starts_s, from_s, to_s)).sum())
         found.append(inside_s + r0_s * (_level(s, from_s) - _level(s, to_s)))
     return found
@@ -183,11 +183,11 @@ def _tankful(no_use: NoUseRun, per_s: float, own: tuple[float, float], floor_s: 
     return Amount(value, value * (1 - math.hypot(below, own[0])), value * (1 + math.hypot(above, own[1])))
 
 
-def _hours_s(stories: Sequence[Repaired], duration_s: float) -> list[tuple[float, float]]:
-    """Least and most seconds of pumping in each hour of the log, by 95 % of the stories."""
+def _hours_s(paths: Sequence[Repaired], duration_s: float) -> list[tuple[float, float]]:
+    """Least and most seconds of pumping in each hour of the log, by 95 % of the paths."""
     edges_s = np.minimum(np.arange(math.ceil(duration_s / HOUR_S) + 1) * HOUR_S, duration_s)
     rows = []
-    for s in stories:
+    for s in paths:
         times_s = np.column_stack([s.starts_s, s.ends_s]).ravel()
         ran_s = np.concatenate([[0.0], np.repeat(np.cumsum(s.ends_s - s.starts_s), 2)[:-1]])
         rows.append(np.diff(np.interp(edges_s, times_s, ran_s)))
@@ -195,10 +195,10 @@ def _hours_s(stories: Sequence[Repaired], duration_s: float) -> list[tuple[float
     return [(max(0.0, middle_s - below_s), middle_s + above_s) for middle_s, below_s, above_s in ends]
 
 
-def _level(story: Repaired, at_s: float) -> float:
-    """How full the tank stands by a story, 0 at cut-in to 1 at cut-out, in straight lines between."""
-    times_s = np.column_stack([story.starts_s, story.ends_s]).ravel()
-    return float(np.interp(at_s, times_s, np.tile([0.0, 1.0], len(story.starts_s))))
+def _level(path: Repaired, at_s: float) -> float:
+    """How full the tank stands by a path, 0 at cut-in to 1 at cut-out, in straight lines between."""
+    times_s = np.column_stack([path.starts_s, path.ends_s]).ravel()
+    return float(np.interp(at_s, times_s, np.tile([0.0, 1.0], len(path.starts_s))))
 
 
 def _by_hour(log: DayLog, per_s: float, r0_s: float) -> tuple[float, ...]:

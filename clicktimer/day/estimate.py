@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-DRAWN_WIDER: Final = 1.25  # times the spread of the stories: what they take for granted (on the develop seeds)
+DRAWN_WIDER: Final = 1.25  # times the spread of the paths: what they take for granted (on the develop seeds)
 
 
 TRIED: Final = 160  # values looked at
@@ -29,7 +29,7 @@ class Amount:
 
 
 def spread_of(values: Sequence[float], wider: float = DRAWN_WIDER) -> tuple[float, float, float]:
-    """The middle of what the stories tell, and how far 95 % of them reach below and above it, in their unit."""
+    """The middle of what the paths tell, and how far 95 % of them reach below and above it, in their unit."""
     low, middle, high = (float(q) for q in np.quantile(values, [0.025, 0.5, 0.975]))
     return middle, wider * (middle - low), wider * (high - middle)
 
@@ -41,7 +41,7 @@ def drawn(values: Sequence[float], wider: float = DRAWN_WIDER) -> Amount:
 
 
 def likeliest(values: Sequence[float], within: float, blur: float) -> float:
-    """The value of which the truth lies within this share with the greatest chance, by what the stories tell.
+    """The value of which the truth lies within this share with the greatest chance, by what the paths tell.
 
     Not their middle: where a click in doubt makes a run more or less, the middle may lie between two heaps and be right
     for neither. blur: how far, in the log, a story that has all its clicks right may still be off. Of values that are

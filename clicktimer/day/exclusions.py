@@ -1,4 +1,4 @@
-"""A log and its stories in, what does not count as a run out, each with its time and the reason.
+"""A log and its paths in, what does not count as a run out, each with its time and the reason.
 
 A picture that hid these would look surer than the figures are.
 """
@@ -18,7 +18,7 @@ NEAR_S: Final = 0.001
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class Excluded:
     """at_s: when it began, or the one click of it, seconds of the log. run_s: its length by the clicks, None unknown.
 
     why: "cut off" by an end of the log or a gap; "clicks in doubt": one of its two may be false, or one between them
@@ -33,7 +33,7 @@ class LeftOut:
 LEAST_ALONE: Final = 3
 
 
-def not_to_be_trusted(log: DayLog, found: Sequence[LeftOut]) -> str:
+def untrusted_reason(log: DayLog, found: Sequence[Excluded]) -> str:
     """Why nothing is reckoned from a log, or empty: more clicks stand alone in it than runs have both."""
     alone = sum(r.why == "one click alone" for r in found)
     whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
@@ -47,11 +47,11 @@ def not_to_be_trusted(log: DayLog, found: Sequence[LeftOut]) -> str:
     )
 
 
-def left_out(log: DayLog, stories: Sequence[Repaired]) -> tuple[LeftOut, ...]:
-    """Tell what of a log is left out. A run is in doubt where fewer than half of the stories hold it."""
+def excluded_runs(log: DayLog, paths: Sequence[Repaired]) -> tuple[Excluded, ...]:
+    """Tell what of a log is left out. A run is in doubt where fewer than half of the paths hold it."""
     held = Counter(
         (round(float(a) / NEAR_S), round(float(b) / NEAR_S))
-        for s in stories
+        for s in paths
         for a, b in zip(s.starts_s, s.ends_s, strict=True)
     )
     found = []
@@ -63,11 +63,11 @@ def left_out(log: DayLog, stories: Sequence[Repaired]) -> tuple[LeftOut, ...]:
         if cycle.run_s is None:
             ends = (index == 0 and cycle.cut_in_s is None) or (index == last and cycle.cut_out_s is None)
             cut = ends or at_gap(log.cycles, index, log.gaps)
-            found.append(LeftOut(at_s, None, "cut off" if cut else "one click alone"))
+            found.append(Excluded(at_s, None, "cut off" if cut else "one click alone"))
         elif cycle.confidence < LEAST_CONFIDENCE:
-            found.append(LeftOut(at_s, cycle.run_s, "not sure enough"))
-        elif stories and held[(round(at_s / NEAR_S), round((cycle.cut_out_s or 0.0) / NEAR_S))] < 0.5 * len(stories):
-            found.append(LeftOut(at_s, cycle.run_s, "clicks in doubt"))
+            found.append(Excluded(at_s, cycle.run_s, "not sure enough"))
+        elif paths and held[(round(at_s / NEAR_S), round((cycle.cut_out_s or 0.0) / NEAR_S))] < 0.5 * len(paths):
+            found.append(Excluded(at_s, cycle.run_s, "clicks in doubt"))
         elif cycle.how == "pump sound":
-            found.append(LeftOut(at_s, cycle.run_s, "by the pump's sound"))
+            found.append(Excluded(at_s, cycle.run_s, "by the pump's sound"))
     return tuple(found)

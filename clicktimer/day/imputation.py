@@ -1,7 +1,7 @@
-"""Cycles with clicks missed or false in, stories of the pump out that may be true, and one from their middle.
+"""Cycles with clicks missed or false in, paths of the pump out that may be true, and one from their middle.
 
-Without any half-heard run, short run or very long run there is one story: the cycles as they are. Otherwise several are
-drawn (stories.py), and what they differ in is what cannot be told.
+Without any half-heard run, short run or very long run there is one path: the cycles as they are. Otherwise several are
+drawn (path_sampling.py), and what they differ in is what cannot be told.
 """
 
 from __future__ import annotations
@@ -13,18 +13,18 @@ from typing import Final
 import numpy as np
 
 from clicktimer.day.cycle_log import Floats, whole_runs
-from clicktimer.day.path_sampling import LONG_RATIO, SHORT_RATIO, Clicks, Story
+from clicktimer.day.path_sampling import LONG_RATIO, SHORT_RATIO, Clicks, PumpPath
 from clicktimer.records import Cycle, Gap
 
-MOST_STORIES: Final = 96
-LEAST_STORIES: Final = 24
-CLICKS_ALL: Final = 60_000  # clicks in all stories together: a month of them costs seconds
+MOST_PATHS: Final = 96
+LEAST_PATHS: Final = 24
+CLICKS_ALL: Final = 60_000  # clicks in all paths together: a month of them costs seconds
 SEED: Final = 7
 
 
 @dataclass(frozen=True, slots=True)
 class Repaired:
-    """cycles: by one story; a run of which one end was put in is not complete. false, missed: clicks.
+    """cycles: by one path; a run of which one end was put in is not complete. false, missed: clicks.
 
     starts_s, ends_s: of its whole runs, seconds.
     """
@@ -42,12 +42,12 @@ class Repaired:
 
 
 def repair(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> Repaired:
-    """The story from the middle of those that may be true, r0 known, in seconds."""
+    """The path from the middle of those that may be true, r0 known, in seconds."""
     return middle(possible(cycles, no_use_run_s, gaps))
 
 
 def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> tuple[Repaired, ...]:
-    """Stories of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
+    """Paths of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
 
     no_use_run_s: r0, seconds. gaps: where nothing was heard.
     """
@@ -59,19 +59,19 @@ def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] =
     if whole and runs_s.min() >= SHORT_RATIO * no_use_run_s and runs_s.max() <= LONG_RATIO * no_use_run_s:
         return (as_heard(cycles),)
     clicks = Clicks(cycles, no_use_run_s, gaps)
-    count = min(MOST_STORIES, max(LEAST_STORIES, CLICKS_ALL // len(clicks.time_s)))
+    count = min(MOST_PATHS, max(LEAST_PATHS, CLICKS_ALL // len(clicks.time_s)))
     drawn = clicks.draw(count, np.random.default_rng(SEED))
     return tuple(_told(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
 
 
-def middle(stories: Sequence[Repaired]) -> Repaired:
-    """The story whose pump ran neither long nor short: by the time it ran in all."""
-    return stories[int(np.argsort([s.ran_s for s in stories], kind="stable")[len(stories) // 2])]
+def middle(paths: Sequence[Repaired]) -> Repaired:
+    """The path whose pump ran neither long nor short: by the time it ran in all."""
+    return paths[int(np.argsort([s.ran_s for s in paths], kind="stable")[len(paths) // 2])]
 
 
-def nearest(stories: Sequence[Repaired], ran_s: float) -> Repaired:
-    """The story whose pump ran nearest to this time in all, seconds."""
-    return min(stories, key=lambda s: abs(s.ran_s - ran_s))
+def nearest(paths: Sequence[Repaired], ran_s: float) -> Repaired:
+    """The path whose pump ran nearest to this time in all, seconds."""
+    return min(paths, key=lambda s: abs(s.ran_s - ran_s))
 
 
 def at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
@@ -94,15 +94,15 @@ def at_gap(cycles: Sequence[Cycle], index: int, gaps: Sequence[Gap]) -> bool:
 
 
 def as_heard(cycles: Sequence[Cycle]) -> Repaired:
-    """The story in which every click is true and none was missed."""
+    """The path in which every click is true and none was missed."""
     runs = whole_runs(cycles)
     return Repaired(tuple(cycles), 0, 0, runs.starts_s, runs.ends_s)
 
 
-def _told(story: Story, gaps: Sequence[Gap]) -> Repaired:
-    """A story as cycles; a rest is known where no gap and no half-heard run lies in it."""
-    parts: list[tuple[float, float | None, float | None, int]] = [(s, s, e, put) for s, e, put in story.runs]
-    parts += [(t, t, None, 0) if is_in else (t, None, t, 0) for t, is_in in story.halves]
+def _told(path: PumpPath, gaps: Sequence[Gap]) -> Repaired:
+    """A path as cycles; a rest is known where no gap and no half-heard run lies in it."""
+    parts: list[tuple[float, float | None, float | None, int]] = [(s, s, e, put) for s, e, put in path.runs]
+    parts += [(t, t, None, 0) if is_in else (t, None, t, 0) for t, is_in in path.halves]
     parts.sort(key=lambda p: p[0])
     cycles = []
     for index, (_, start_s, end_s, put) in enumerate(parts):
@@ -126,5 +126,5 @@ def _told(story: Story, gaps: Sequence[Gap]) -> Repaired:
                 note="" if put == 0 else "one end put in",
             )
         )
-    table = np.array([r[:2] for r in story.runs], dtype=float).reshape(-1, 2)
-    return Repaired(tuple(cycles), story.false, story.missed, table[:, 0], table[:, 1])
+    table = np.array([r[:2] for r in path.runs], dtype=float).reshape(-1, 2)
+    return Repaired(tuple(cycles), path.false, path.missed, table[:, 0], table[:, 1])

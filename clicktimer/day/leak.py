@@ -35,7 +35,7 @@ Pattern = Literal["none", "constant", "part of the day", "timed restarts"]
 
 
 @dataclass(frozen=True, slots=True)
-class Seeping:
+class Leak:
     """What can be said of water that leaves all the time.
 
     pattern: "constant" is told as seeping; "part of the day" is a constant flow that began and ended inside the log (a
@@ -56,26 +56,26 @@ class Seeping:
     text: str
 
     @property
-    def told(self) -> bool:
-        """Whether seeping is told."""
+    def reported(self) -> bool:
+        """Whether a slow leak was detected."""
         return self.pattern == "constant"
 
     def is_flow(self, duty: float) -> bool:
         """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
-        return self.told and self.duty is not None and abs(duty - self.duty) <= SAME_SHARE * self.duty
+        return self.reported and self.duty is not None and abs(duty - self.duty) <= SAME_SHARE * self.duty
 
 
-def find_seeping(log: DayLog) -> Seeping:
+def find_leak(log: DayLog) -> Leak:
     """Look for seeping in a log."""
     runs = whole_runs(log.cycles)
     limit_duty = _limit_duty(log, runs)
     rests_s = runs.rests_s
     known = np.flatnonzero(np.isfinite(rests_s))
     if len(known) < LEAST_RESTS:
-        return Seeping("none", None, None, None, limit_duty, None, None, 0, None, _NOTHING)
+        return Leak("none", None, None, None, limit_duty, None, None, 0, None, _NOTHING)
     order = known[np.argsort(-rests_s[known])]
     allowed = max(2 if runs.missed else 1, math.ceil(MISSED_SHARE * len(known)))
-    best: Seeping | None = None
+    best: Leak | None = None
     short = False
     for top in range(min(allowed * 3 + 1, len(order))):
         edge_s = float(rests_s[order[top]])
@@ -91,17 +91,17 @@ def find_seeping(log: DayLog) -> Seeping:
         if best is not None and best.pattern == "constant":
             break
     text = _SHORT if short else _NOTHING
-    return best or Seeping("none", None, None, None, limit_duty, None, None, 0, None, text)
+    return best or Leak("none", None, None, None, limit_duty, None, None, 0, None, text)
 
 
-def nothing_told(why: str) -> Seeping:
+def no_leak(why: str) -> Leak:
     """No seeping and no limit, for a reason found elsewhere."""
-    return Seeping("none", None, None, None, None, None, None, 0, None, why)
+    return Leak("none", None, None, None, None, None, None, 0, None, why)
 
 
 def _judged(
     log: DayLog, runs: Runs, at_edge: np.ndarray, longer: np.ndarray, allowed: int, limit_duty: float | None
-) -> Seeping | None:
+) -> Leak | None:
     rests_s, lengths_s, starts_s = runs.rests_s, runs.runs_s, runs.starts_s
     # The refill after such a rest, where it was heard: use in it makes it longer, so the lower half tells it.
     after = at_edge[at_edge + 1 < runs.count] + 1
@@ -121,7 +121,7 @@ def _judged(
             "Rests that are equal to the second beside runs that are not: a timer or a protector that starts the "
             "pump again, not water that leaves."
         )
-        return Seeping("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, text)
+        return Leak("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, text)
     if len(alike) < max(3, 0.4 * len(refills_s)):
         return None
     spread = float(np.ptp(rests_s[at_edge])) / rest_s
@@ -144,7 +144,7 @@ def _judged(
     pattern: Pattern = "part of the day" if part else "constant"
     if pattern == "constant" and limit_duty is not None:
         limit_duty = max(limit_duty, duty * (1 + half))
-    return Seeping(
+    return Leak(
         pattern, duty, duty * (1 - half), duty * (1 + half), limit_duty, first_s, last_s, len(at_edge), rest_s, text
     )
 

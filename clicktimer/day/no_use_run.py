@@ -24,7 +24,7 @@ from clicktimer.day.constant_flow import (
     steady_uses,
 )
 from clicktimer.day.cycle_log import DayLog, Floats, Runs, whole_runs
-from clicktimer.day.leak import Seeping, find_seeping
+from clicktimer.day.leak import Leak, find_leak
 from clicktimer.day.run_edge_posterior import Posterior, edge_posterior
 from clicktimer.records import RunTime
 from clicktimer.units.format import format_share
@@ -78,31 +78,31 @@ class NoUseRun:
 def no_use_run_of_day(
     log: DayLog,
     *,
-    seeping: Seeping | None = None,
+    leak: Leak | None = None,
     nobody_s: Sequence[tuple[float, float]] = (),
 ) -> NoUseRun:
     """Find r0 in a log of ordinary use.
 
-    seeping: as found; looked for when None. nobody_s: stretches (from, to), seconds of the log, in which no tap was
+    leak: as found; looked for when None. nobody_s: stretches (from, to), seconds of the log, in which no tap was
     open.
     """
     runs = whole_runs(log.cycles)
-    seeping = find_seeping(log) if seeping is None else seeping
+    leak = find_leak(log) if leak is None else leak
     steady = steady_uses(runs)
     steady += brief_uses(runs, steady)
     if nobody_s:
-        quiet = _quiet(runs, nobody_s, seeping, steady)
+        quiet = _quiet(runs, nobody_s, leak, steady)
         if quiet is not None:
             return quiet
-    leak_duty = seeping.duty if seeping.told and seeping.duty is not None else 0.0
+    leak_duty = leak.duty if leak.reported and leak.duty is not None else 0.0
     in_steady = np.zeros(runs.count, dtype=bool)
     for use in steady:
         in_steady |= (runs.starts_s >= use.from_s) & (runs.starts_s < use.to_s - 1e-6)
     loose_s = runs.runs_s[~in_steady] * (1 - leak_duty)
     extra = [_as_evidence(use) for use in steady]
-    if leak_duty and seeping.edge_s is not None:
+    if leak_duty and leak.edge_s is not None:
         # the leak's own cycles, scattered over the day, are one steady use
-        r_s = seeping.edge_s * leak_duty
+        r_s = leak.edge_s * leak_duty
         extra.append((math.log(r_s), 0.02, 0.9))
     if len(loose_s) + sum(u.count for u in steady) == 0:
         return _abstain(steady, "No whole run was heard: both clicks of a run are needed.")
@@ -181,7 +181,7 @@ def _interval_s(low_s: float, middle_s: float, high_s: float, rests_on: int) -> 
 
 
 def _quiet(
-    runs: Runs, nobody_s: Sequence[tuple[float, float]], seeping: Seeping, steady: tuple[SteadyUse, ...]
+    runs: Runs, nobody_s: Sequence[tuple[float, float]], leak: Leak, steady: tuple[SteadyUse, ...]
 ) -> NoUseRun | None:
     """r0 from hours with every tap shut: a run then has the leak to thank, so run x (1 - duty) = r0."""
     kept = [i for i in range(runs.count) if any(f <= runs.starts_s[i] and runs.ends_s[i] <= t for f, t in nobody_s)]
@@ -193,8 +193,8 @@ def _quiet(
         inside = math.isfinite(rest_s) and any(runs.ends_s[i] + rest_s <= t for _, t in nobody_s)
         if inside:
             each_s.append(float(runs.runs_s[i] * rest_s / (runs.runs_s[i] + rest_s)))
-        elif seeping.told and seeping.duty is not None:
-            each_s.append(float(runs.runs_s[i] * (1 - seeping.duty)))
+        elif leak.reported and leak.duty is not None:
+            each_s.append(float(runs.runs_s[i] * (1 - leak.duty)))
     if len(each_s) < NOBODY_LEAST:
         return None
     middle_s = float(np.median(each_s))

@@ -1,8 +1,8 @@
-"""Cycles with clicks missed or false in, stories of the pump out, once r0 is known, each as often as it is likely.
+"""Cycles with clicks missed or false in, paths of the pump out, once r0 is known, each as often as it is likely.
 
-A story says which of the clicks heard are the switch's and where one was missed. Between two true clicks lies a run or
+A path says which of the clicks heard are the switch's and where one was missed. Between two true clicks lies a run or
 a rest (or both, or more, where clicks were missed), and how likely its length is, the other runs and rests of the same
-log tell: no run is shorter than r0. False clicks come at any time. All stories are weighed at once by going through the
+log tell: no run is shorter than r0. False clicks come at any time. All paths are weighed at once by going through the
 clicks forwards, and some are drawn going back (the recursion of a hidden semi-Markov chain: Rabiner 1989, Proc. IEEE
 77:257, section IV.D). How many clicks are wrong is learnt from the log itself.
 """
@@ -29,7 +29,7 @@ PRIOR_CLICKS: Final = 40.0  # learning how many clicks are wrong begins as if so
 PRIOR_SHARE: Final = 0.04  # ... of which so many were missed, and as many false; common practice, no source
 PRIOR_EVEN: Final = 10.0  # ... and as if so many missed and so many false ones had been told apart
 TILTS: Final = (-0.5, 0.2, 0.9)
-"""A log tells how many clicks are wrong, but hardly whether they are missed or false: stories are drawn with the odds
+"""A log tells how many clicks are wrong, but hardly whether they are missed or false: paths are drawn with the odds
 of missed against false clicks at several places (logs; on the develop seeds of tests/benchmarks/days.py)."""
 RUN_BLUR: Final = (0.04, 0.25)  # of log run: as near as steady use repeats, as wide as a house's draws
 REST_BLUR: Final = (0.06, 0.40)
@@ -38,8 +38,8 @@ USUAL_ODDS: Final = 0.111  # of being false: a click of confidence 0.9
 
 
 @dataclass(slots=True)
-class Story:
-    """One story. runs: (start, end, put in), seconds; put in: -1 its start, 1 its end, 2 both, 0 none.
+class PumpPath:
+    """One path. runs: (start, end, put in), seconds; put in: -1 its start, 1 its end, 2 both, 0 none.
 
     halves: (time, is a cut-in) of true clicks whose run goes over an end of the log or a gap.
     false, missed: clicks taken for false, clicks put in.
@@ -84,13 +84,13 @@ class Clicks:
             self._learn()
         self._lengths()
 
-    def draw(self, count: int, rng: np.random.Generator) -> list[Story]:
-        """Draw stories, each as often as it is likely."""
-        stories: list[Story] = []
+    def draw(self, count: int, rng: np.random.Generator) -> list[PumpPath]:
+        """Draw paths, each as often as it is likely."""
+        paths: list[PumpPath] = []
         for turn, tilt in enumerate(TILTS):
             self._weigh(tilt)
-            stories += self._drawn(len(range(turn, count, len(TILTS))), rng)
-        return stories
+            paths += self._drawn(len(range(turn, count, len(TILTS))), rng)
+        return paths
 
     def _lengths(self) -> None:
         """Densities of runs and rests, from those that are held true now."""
@@ -111,7 +111,7 @@ class Clicks:
         self.rests = lengths_of(self.gap_s[rest], self.rest_weight[rest], REST_BLUR, 0.0, (0.0, longest, 0.0))
 
     def _weigh(self, tilt: float) -> None:
-        """Weigh all stories, going forwards. tilt: log of how much missed clicks are likelier than they were learnt."""
+        """Weigh all paths, going forwards. tilt: log of how much missed clicks are likelier than they were learnt."""
         n = len(self.time_s)
         share = min(self.missed_share * math.exp(tilt / 2), 0.5)
         missed, kept = math.log(share), math.log(1 - share)
@@ -145,7 +145,7 @@ class Clicks:
         return np.append(self.forward[self.before[p]] + self.step[p], begin)
 
     def _learn(self) -> None:
-        """Learn from all stories how many clicks are missed and false, and which runs and rests are true."""
+        """Learn from all paths how many clicks are missed and false, and which runs and rests are true."""
         n = len(self.time_s)
         if not n:
             return
@@ -167,18 +167,18 @@ class Clicks:
         self.missed_share, self.false_share = min(2 * wrong * part, 0.5), min(2 * wrong * (1 - part), 0.5)
         self.run_weight = self.rest_weight = direct
 
-    def _drawn(self, count: int, rng: np.random.Generator) -> list[Story]:
-        """Draw stories going back from the last click, all at the same time."""
+    def _drawn(self, count: int, rng: np.random.Generator) -> list[PumpPath]:
+        """Draw paths going back from the last click, all at the same time."""
         n = len(self.time_s)
-        stories = [Story() for _ in range(count)]
+        paths = [PumpPath() for _ in range(count)]
         if not n:
-            return stories
+            return paths
         at: list[list[int]] = [[] for _ in range(n)]
         true = np.zeros(count, dtype=int)
         for who, j in enumerate(_picks(self.last, count, rng)):
             at[j].append(who)
             if self.is_in[j]:
-                stories[who].halves.append((float(self.time_s[j]), True))
+                paths[who].halves.append((float(self.time_s[j]), True))
         for j in range(n - 1, -1, -1):
             if not at[j]:
                 continue
@@ -187,40 +187,40 @@ class Clicks:
             for who, way in zip(at[j], _picks(ways, len(at[j]), rng), strict=True):
                 if way == len(ways) - 1:
                     if not self.is_in[j]:
-                        stories[who].halves.append((float(self.time_s[j]), False))
+                        paths[who].halves.append((float(self.time_s[j]), False))
                     continue
                 pair = self.first[j] + way
-                self._tell(stories[who], pair, rng)
+                self._tell(paths[who], pair, rng)
                 at[int(self.before[pair])].append(who)
-        for story, kept in zip(stories, true, strict=True):
-            story.runs.sort()
-            story.false = n - int(kept)
-        return stories
+        for path, kept in zip(paths, true, strict=True):
+            path.runs.sort()
+            path.false = n - int(kept)
+        return paths
 
-    def _tell(self, story: Story, pair: int, rng: np.random.Generator) -> None:
-        """Add to a story what lies between two true clicks."""
+    def _tell(self, path: PumpPath, pair: int, rng: np.random.Generator) -> None:
+        """Add to a path what lies between two true clicks."""
         from_s, to_s = float(self.time_s[self.before[pair]]), float(self.time_s[self.after[pair]])
         if self.broken[pair]:
-            story.halves += [(from_s, True)] if self.is_in[self.before[pair]] else []
-            story.halves += [] if self.is_in[self.after[pair]] else [(to_s, False)]
+            path.halves += [(from_s, True)] if self.is_in[self.before[pair]] else []
+            path.halves += [] if self.is_in[self.after[pair]] else [(to_s, False)]
             return
         odds = self.hidden[pair] - np.logaddexp(self.direct[pair], self.hidden[pair])
         both = not self.alike[pair] and odds > -30.0 and bool(rng.random() < math.exp(odds))
         gap_s = to_s - from_s
         if self.run[pair] and not both:
-            story.runs.append((from_s, to_s, 0))
+            path.runs.append((from_s, to_s, 0))
         elif self.run[pair]:
             first_s, last_s = self._split(gap_s, rng, two=True)
-            story.runs += [(from_s, from_s + first_s, 1), (to_s - last_s, to_s, -1)]
+            path.runs += [(from_s, from_s + first_s, 1), (to_s - last_s, to_s, -1)]
         elif self.alike[pair]:
             run_s, _ = self._split(gap_s, rng)
             is_in = self.is_in[self.before[pair]]
-            story.runs.append((from_s, from_s + run_s, 1) if is_in else (to_s - run_s, to_s, -1))
+            path.runs.append((from_s, from_s + run_s, 1) if is_in else (to_s - run_s, to_s, -1))
         elif both:
             run_s, _ = self._split(gap_s, rng)
             at_s = from_s + float(rng.uniform()) * (gap_s - run_s)
-            story.runs.append((at_s, at_s + run_s, 2))
-        story.missed += 1 if self.alike[pair] else 2 * both
+            path.runs.append((at_s, at_s + run_s, 2))
+        path.missed += 1 if self.alike[pair] else 2 * both
 
     def _split(self, gap_s: float, rng: np.random.Generator, *, two: bool = False) -> tuple[float, float]:
         """Draw how long the run in a gap was, or the two, by how likely that makes the rest."""

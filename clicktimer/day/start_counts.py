@@ -1,6 +1,6 @@
-"""A log and its stories in, counts with their interval out: starts, the worst hour, hour by hour, share of the time.
+"""A log and its paths in, counts with their interval out: starts, the worst hour, hour by hour, share of the time.
 
-A click that was missed or is false makes a start more or less. With r0 known the stories of the log say how many;
+A click that was missed or is false makes a start more or less. With r0 known the paths of the log say how many;
 without it every half-heard run may have been one or none.
 """
 
@@ -21,12 +21,12 @@ from clicktimer.records import Cycle
 
 HOUR_S: Final = 3_600.0
 NONE_HIGH: Final = 3.7  # 97.5 % of a Poisson count of none
-DUTY_WIDER: Final = 1.6  # times the spread of the stories, for the time that the pump ran (on the develop seeds)
+DUTY_WIDER: Final = 1.6  # times the spread of the paths, for the time that the pump ran (on the develop seeds)
 DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, where r0 is not known (simulated)
 
 
 @dataclass(frozen=True, slots=True)
-class Counted:
+class StartCounts:
     """Starts in all, in the worst 3600 s and in each hour of the log, and the share of the time that the pump ran."""
 
     starts: Amount
@@ -67,14 +67,14 @@ def by_chance(count: float) -> tuple[float, float]:
     return (max(0.0, count - 2.0 * math.sqrt(count)), count + 2.0 * math.sqrt(count)) if count > 0 else (0.0, NONE_HIGH)
 
 
-def count_starts(log: DayLog, stories: Sequence[Repaired]) -> Counted:
-    """Count a log's starts. stories: as ``repair.possible`` gives them; empty where r0 is not known."""
+def count_starts(log: DayLog, paths: Sequence[Repaired]) -> StartCounts:
+    """Count a log's starts. paths: as ``repair.possible`` gives them; empty where r0 is not known."""
     heard_s = max(log.heard_s, 1.0)
-    if stories:
-        starts = [all_starts_s(s.cycles) for s in stories]
-        duty = drawn([float((s.ends_s - s.starts_s).sum()) / heard_s for s in stories], DUTY_WIDER)
+    if paths:
+        starts = [all_starts_s(s.cycles) for s in paths]
+        duty = drawn([float((s.ends_s - s.starts_s).sum()) / heard_s for s in paths], DUTY_WIDER)
         tables = np.array([in_hours(s, log.duration_s) for s in starts])
-        return Counted(
+        return StartCounts(
             drawn([len(s) for s in starts]),
             drawn([worst_hour(s)[0] for s in starts]),
             tuple(drawn(column) for column in tables.T.tolist()),
@@ -99,7 +99,7 @@ def count_starts(log: DayLog, stories: Sequence[Repaired]) -> Counted:
     few, middle, many = told[0]
     more = DOUBT_RUNS * math.sqrt(len(half))
     count = Amount(middle, max(0.0, few - more), many + more)
-    return Counted(count, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
+    return StartCounts(count, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
 
 
 def _sorted(three: Sequence[float]) -> Amount:

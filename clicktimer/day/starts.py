@@ -15,9 +15,9 @@ from clicktimer.day.constant_flow import LEAST_CYCLES, SteadyUse
 from clicktimer.day.cycle_log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.estimate import Amount
 from clicktimer.day.imputation import Repaired
-from clicktimer.day.leak import Seeping
+from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
-from clicktimer.day.start_counts import HOUR_S, Counted, by_chance, count_starts, in_hours, worst_hour
+from clicktimer.day.start_counts import HOUR_S, StartCounts, by_chance, count_starts, in_hours, worst_hour
 from clicktimer.records import RunTime
 from clicktimer.tank.motors import MotorFinding, Phase, Seen, judge_motor
 
@@ -52,7 +52,7 @@ class FlowFound:
 class Starts:
     """Starts of the pump. Times and lengths in seconds.
 
-    count, by_hour: as heard, in all and in each hour of the log. told: the same with the clicks that may be false or
+    count, by_hour: as heard, in all and in each hour of the log. counts: the same with the clicks that may be false or
     missed. worst_hour: most in any sliding hour, worst_at_s: as heard, from when. per_day: with its honest range, None
     where less than an hour was heard.
     shortest_rest_s and so on: with their timing. duty: share of the time that the pump ran.
@@ -61,7 +61,7 @@ class Starts:
 
     count: int
     by_hour: tuple[int, ...]
-    told: Counted
+    counts: StartCounts
     worst_at_s: float | None
     per_day: Seen | None
     shortest_rest_s: Amount | None
@@ -76,12 +76,12 @@ class Starts:
     @property
     def worst_hour(self) -> int:
         """Most starts in any sliding hour, a whole number."""
-        return round(self.told.worst_hour.value)
+        return round(self.counts.worst_hour.value)
 
     @property
     def duty(self) -> float:
         """Share of the time that the pump ran, without its interval."""
-        return self.told.duty.value
+        return self.counts.duty.value
 
 
 def starts_a_day(count: float, heard_s: float) -> Seen:
@@ -119,19 +119,19 @@ def read_starts(
     maker_least_run_s: float | None = None,
     with_motor: bool = True,
     bursts: int = 0,
-    stories: Sequence[Repaired] = (),
+    paths: Sequence[Repaired] = (),
     said: RunTime | None = None,
-    seeping: Seeping | None = None,
+    leak: Leak | None = None,
 ) -> Starts:
     """Count the starts of a log and hold them against the motor's limits.
 
     rate_l_per_min: the pump's, None unknown; rate_share: half width of its interval over it. bursts: clicks that were
-    heard as a burst. stories: of the log, where r0 is known. said: the run with no water where the user said how the
-    taps were; else that of ordinary use is held against the motor's least run. seeping: as it was told.
+    heard as a burst. paths: of the log, where r0 is known. said: the run with no water where the user said how the
+    taps were; else that of ordinary use is held against the motor's least run. leak: as found.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
-    told = count_starts(log, stories)
-    per_day = _starts_a_day(told.starts, log.heard_s) if log.heard_s >= LEAST_FOR_A_DAY_S else None
+    counts = count_starts(log, paths)
+    per_day = _starts_a_day(counts.starts, log.heard_s) if log.heard_s >= LEAST_FOR_A_DAY_S else None
     rests = np.flatnonzero(np.isfinite(runs.rests_s))
     longest = int(np.argmax(runs.runs_s)) if runs.count else None
     r0_s = no_use.seconds
@@ -150,7 +150,7 @@ def read_starts(
             power_w,
             phase,
             starts_per_day=per_day,
-            starts_per_h=Seen(told.worst_hour.value, told.worst_hour.low, told.worst_hour.high),
+            starts_per_h=Seen(counts.worst_hour.value, counts.worst_hour.low, counts.worst_hour.high),
             least_run_s=least,
             maker_least_run_s=maker_least_run_s,
         )
@@ -160,7 +160,7 @@ def read_starts(
     return Starts(
         len(starts_s),
         tuple(int(n) for n in in_hours(starts_s, log.duration_s)),
-        told,
+        counts,
         worst_hour(starts_s)[1],
         per_day,
         _timed(runs, int(rests[np.argmin(runs.rests_s[rests])]), rest=True) if len(rests) else None,
@@ -172,11 +172,11 @@ def read_starts(
         tuple(
             _flow(
                 use,
-                told.starts,
+                counts.starts,
                 r0_s,
                 rate_l_per_min,
                 rate_share,
-                leak=seeping is not None and seeping.is_flow(use.duty),
+                leak=leak is not None and leak.is_flow(use.duty),
             )
             for use in _alike(tuple(u for u in no_use.steady if u.count >= LEAST_CYCLES))
         ),
@@ -268,7 +268,7 @@ def _flow(
     else:
         text = "Another flow and a larger tank both make fewer starts."
     share = Amount(*(min(1.0, use.count / max(n, 1.0)) for n in (starts.value, starts.high, starts.low)))
-    duty = use.duty_told
+    duty = use.duty_interval
     flow = None
     if rate_l_per_min is not None:
         below, above = (math.hypot(abs(end / duty.value - 1), rate_share) for end in (duty.low, duty.high))

@@ -28,7 +28,7 @@ What = Literal["back to back", "over hours", "over days"]
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change. share: over the whole stretch, +0.1 = ten percent longer. chance: that nothing changed. told: sure."""
+    """A change. share: over the whole stretch, +0.1 = ten percent longer. chance: that nothing changed."""
 
     what: What
     share: float | None
@@ -36,7 +36,7 @@ class Change:
     high: float | None
     chance: float | None
     count: int
-    told: bool
+    reported: bool
     text: str
 
 
@@ -71,10 +71,10 @@ def _by_day(log: DayLog) -> tuple[Floats, Floats]:
     for day in range(int(log.duration_s // DAY_S) + 1):
         from_s, to_s = day * DAY_S, (day + 1) * DAY_S
         own = tuple(c for c in log.cycles if c.cut_in_s is not None and from_s <= c.cut_in_s < to_s)
-        told = no_use_run_of_day(DayLog(own, DAY_S))
-        if told.seconds is not None:
+        one = no_use_run_of_day(DayLog(own, DAY_S))
+        if one.seconds is not None:
             times.append(from_s)
-            values.append(told.seconds)
+            values.append(one.seconds)
     return np.array(times), np.array(values) / (np.median(values) if values else 1.0)
 
 
@@ -103,14 +103,14 @@ def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -
     span = float(np.ptp(places))
     share, low, high = slope * span, low * span, high * span
     counted = "days" if what == "over days" else "runs"
-    told = chance < CHANCE and abs(share) >= LEAST_CHANGE
+    reported = chance < CHANCE and abs(share) >= LEAST_CHANGE
     text = (
         words[share > 0] + f" (by {abs(100 * share):.0f} %, 95 %: {100 * low:+.0f} to {100 * high:+.0f} %, from "
         f"{len(values)} {counted})."
-        if told
+        if reported
         else f"No change {what} that is more than chance ({len(values)} {counted})."
     )
-    return Change(what, share, low, high, chance, len(values), told, text)
+    return Change(what, share, low, high, chance, len(values), reported, text)
 
 
 def _words(what: What) -> tuple[str, str]:

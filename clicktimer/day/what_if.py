@@ -13,7 +13,7 @@ from clicktimer.day.cycle_log import DayLog, all_starts_s, whole_runs
 from clicktimer.day.demand_reconstruction import rebuild, runs_through
 from clicktimer.day.estimate import Amount, likeliest
 from clicktimer.day.imputation import Repaired, possible
-from clicktimer.day.leak import Seeping
+from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
 from clicktimer.day.start_counts import worst_hour
 
@@ -47,26 +47,26 @@ class Replayed:
 def replay(
     log: DayLog,
     no_use: NoUseRun,
-    seeping: Seeping,
+    leak: Leak,
     others: Sequence[tuple[str, float]],
     *,
     dice: int = DICE,
-    stories: Sequence[Repaired] = (),
+    paths: Sequence[Repaired] = (),
 ) -> tuple[Replayed, ...]:
     """Run the log's own use through other tanks: (name, times the drawdown that is there). Empty where r0 is unknown.
 
-    The same dice for every tank, so that their differences are the tanks' own. stories: those of the log where they are
+    The same dice for every tank, so that their differences are the tanks' own. paths: those of the log where they are
     there already.
     """
     if no_use.seconds is None or withheld(log, no_use):
         return ()
-    stories = stories or possible(log.cycles, no_use.seconds, log.gaps)
-    leak_duty = seeping.duty if seeping.told and seeping.duty is not None else 0.0
+    paths = paths or possible(log.cycles, no_use.seconds, log.gaps)
+    leak_duty = leak.duty if leak.reported and leak.duty is not None else 0.0
     results: list[list[tuple[float, float, float]]] = [[] for _ in others]
     for throw in range(dice):
         rng = np.random.default_rng([SEED, throw])
         # with every throw another story of which clicks were true
-        own = stories[(throw * len(stories)) // dice]
+        own = paths[(throw * len(paths)) // dice]
         flows = rebuild(replace(log, cycles=own.cycles), no_use.seconds, no_use.steady, leak_duty, rng)
         for row, (_, times) in zip(results, others, strict=True):
             tankful_s = tank_run_s(no_use, times).value

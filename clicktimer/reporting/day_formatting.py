@@ -23,9 +23,9 @@ LEFT_OUT: Final[dict[Why, str]] = {
 }
 
 
-def left_out_words(day: DayReading) -> str:
+def excluded_text(day: DayReading) -> str:
     """How many runs are left out, by their reasons: "2 runs with only one click heard; 1 run cut off by ..."."""
-    counts = Counter(run.why for run in day.left_out)
+    counts = Counter(run.why for run in day.excluded)
     return "; ".join(f"{n} run{'' if n == 1 else 's'} {LEFT_OUT[why]}" for why, n in counts.items())
 
 
@@ -56,7 +56,7 @@ def tank_name(name: str, units: UnitSystem) -> str:
     return name if units == "us" or name not in stock_gal else f"{stock_gal[name] * L_PER_US_GAL:.0f} L ({name})"
 
 
-def counted(a: Amount) -> str:
+def count_text(a: Amount) -> str:
     """A count with its interval in whole numbers: "41 (38 to 44)"; "41" where it was counted in full."""
     low, high = math.floor(a.low + 1e-9), math.ceil(a.high - 1e-9)
     return f"{a.value:.0f}" if low == high else f"{a.value:.0f} ({low} to {high})"
@@ -65,7 +65,7 @@ def counted(a: Amount) -> str:
 def rate_text(a: Amount) -> str:
     """Starts an hour by the length of a few cycles, no finer than a start: "149", "12 (11 to 14)"; under 10: "6.4"."""
     if a.value >= 9.95:
-        return counted(Amount(a.value, round(a.low), round(a.high)))
+        return count_text(Amount(a.value, round(a.low), round(a.high)))
     low, high = round(a.low, 1), round(a.high, 1)
     return f"{a.value:.1f}" if low == high else f"{a.value:.1f} ({low:.1f} to {high:.1f})"
 
@@ -80,11 +80,11 @@ def share_of(a: Amount) -> str:
     return f"{value:.{places}f} %{ends}"
 
 
-def seeping_text(day: DayReading, units: UnitSystem, whole: str) -> str:
+def leak_text(day: DayReading, units: UnitSystem, whole: str) -> str:
     """The flow that seeps with its interval, or its share of ``whole`` where the pump's rate is not known."""
-    if day.seeping_l_per_min is not None:
-        return in_units(day.seeping_l_per_min, "L/min", units)
-    s = day.seeping
+    if day.leak_l_per_min is not None:
+        return in_units(day.leak_l_per_min, "L/min", units)
+    s = day.leak
     return f"{share_of(Amount(s.duty or 0.0, s.low or 0.0, s.high or 0.0))} of {whole}"
 
 

@@ -18,7 +18,7 @@ from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.estimate import Amount
 from clicktimer.day.imputation import possible
-from clicktimer.day.leak import find_seeping
+from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import no_use_run_of_day
 from clicktimer.day.start_counts import count_starts, in_hours, worst_hour
 from clicktimer.day.what_if import replay
@@ -48,7 +48,7 @@ class Told:
 
     water_half, r0_half: half width of the interval over the value. water_known: by known_runs_l. counted: whether
     starts, the worst hour and the share of the time lie in their intervals, and which part of the hours does. flow,
-    limit: of seeping. replayed: times the tank; starts and mean run, true and told; whether starts, worst hour, mean
+    limit: of leak. replayed: times the tank; starts and mean run, true and told; whether starts, worst hour, mean
     run lie in their intervals.
     """
 
@@ -71,10 +71,10 @@ class Told:
 def tell(day: TrueDay, errors: float) -> Told:
     """Read one day."""
     log = DayLog(heard(day, errors, 1), DAY_S)
-    seeping = find_seeping(log)
-    no_use = no_use_run_of_day(log, seeping=seeping)
-    stories = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
-    water = read_water(log, no_use, rate_l_per_min=day.rate_l_per_min, stories=stories)
+    leak = find_leak(log)
+    no_use = no_use_run_of_day(log, leak=leak)
+    paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
+    water = read_water(log, no_use, rate_l_per_min=day.rate_l_per_min, paths=paths)
     r0 = None if no_use.seconds is None else no_use.seconds / day.no_use_run_s
     covered, r0_half = None, None
     if no_use.low_s is not None and no_use.high_s is not None:
@@ -91,19 +91,19 @@ def tell(day: TrueDay, errors: float) -> Told:
             known_l = known_runs_l(day, log.cycles)
             known = None if known_l is None or not day.between_l else known_l / day.between_l
     flow = None
-    if seeping.told and seeping.duty is not None and day.leak_l_per_min:
-        flow = seeping.duty * day.rate_l_per_min / day.leak_l_per_min
+    if leak.reported and leak.duty is not None and day.leak_l_per_min:
+        flow = leak.duty * day.rate_l_per_min / day.leak_l_per_min
     limit = None
-    if day.leak_l_per_min and seeping.limit_duty is not None:
-        limit = seeping.limit_duty * day.rate_l_per_min / day.leak_l_per_min
+    if day.leak_l_per_min and leak.limit_duty is not None:
+        limit = leak.limit_duty * day.rate_l_per_min / day.leak_l_per_min
     rows = []
     if errors != 0.01:
         others = [(f"{k:g}", k) for k in REPLAYED[day.world]]
-        for r in replay(log, no_use, seeping, others, stories=stories):
+        for r in replay(log, no_use, leak, others, paths=paths):
             starts, worst, run_s = day.replayed[r.times]
             inside = (holds(r.starts, starts), holds(r.worst_hour, worst), holds(r.run_s, run_s, count=False))
             rows.append((r.times, starts, r.starts.value, run_s, r.run_s.value, inside))
-    counted = count_starts(log, stories)
+    counted = count_starts(log, paths)
     ins_s, outs_s = np.array(day.cut_ins_s), np.array(day.cut_outs_s)
     duty = (np.append(outs_s, DAY_S)[: len(ins_s)] - ins_s).sum() / DAY_S
     hours = [holds(a, n) for a, n in zip(counted.by_hour, in_hours(ins_s, DAY_S).tolist(), strict=True)]
@@ -114,7 +114,7 @@ def tell(day: TrueDay, errors: float) -> Told:
         float(np.mean(hours)),
     )
     return Told(
-        day, errors, r0, covered, r0_half, ratio, wet, half, known, seeping.told, flow, limit, held, tuple(rows)
+        day, errors, r0, covered, r0_half, ratio, wet, half, known, leak.reported, flow, limit, held, tuple(rows)
     )
 
 

@@ -15,7 +15,7 @@ from clicktimer.day.constant_flow import brief_uses, steady_uses
 from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.imputation import repair
-from clicktimer.day.leak import find_seeping
+from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import no_use_run_of_day
 from clicktimer.day.starts import read_starts, starts_a_day, starts_per_h, worst_hour
 from clicktimer.day.wall_time import hours_of_day, parse_span, parse_zone, spans_s, started_seconds, wall
@@ -140,8 +140,8 @@ def test_a_constant_leak_is_told_with_its_flow(gpm: float):
     system = us_system(33.0)
     leak = Use(0.0, DAY_S, gal_to_l(gpm), "leak")
     log = log_of(system, [*household_uses("lean", DAY_S, 11), leak])
-    seen = find_seeping(log)
-    assert seen.told
+    seen = find_leak(log)
+    assert seen.reported
     assert seen.duty is not None
     assert seen.duty * system.pump_l_per_min == pytest.approx(gal_to_l(gpm), rel=0.05)
     assert seen.limit_duty is not None
@@ -169,8 +169,8 @@ NOT_SEEPING = {
 @pytest.mark.parametrize("name", NOT_SEEPING)
 def test_what_comes_and_goes_is_not_called_seeping(name: str):
     log = log_of(us_system(20.0), NOT_SEEPING[name]())
-    seen = find_seeping(log)
-    assert not seen.told, seen
+    seen = find_leak(log)
+    assert not seen.reported, seen
     assert seen.limit_duty is not None
 
 
@@ -182,15 +182,15 @@ def test_timed_restarts_of_a_protector_are_not_called_seeping():
         ins.append(at)
         outs.append(at + run_s)
         at += run_s + 1800.0  # the protector's half hour
-    seen = find_seeping(DayLog(cycles_of(tuple(ins), tuple(outs)), DAY_S))
+    seen = find_leak(DayLog(cycles_of(tuple(ins), tuple(outs)), DAY_S))
     assert seen.pattern == "timed restarts"
-    assert not seen.told
+    assert not seen.reported
 
 
 def test_the_limit_is_what_the_longest_rest_allows():
     ins = (1000.0, 1000.0 + 36_060.0)
     log = DayLog(cycles_of(ins, tuple(t + 60.0 for t in ins), 40_000.0), 40_000.0)
-    seen = find_seeping(log)
+    seen = find_leak(log)
     # D/rest = Q r0/rest: with r0 60 s and a rest of ten hours a six-hundredth of the pump's rate.
     # D over the longest rest, and 18 % more for what settled air gives beyond a quick refill (simulated)
     assert seen.limit_duty == pytest.approx(1.18 * 60.0 / 36_060.0, rel=1e-6)
@@ -278,9 +278,9 @@ def test_missed_and_false_clicks_are_found_by_the_likeliest_story():
     del clicks[21]  # a cut-out
     clicks.append(Click(clicks[40].time_s + 20.0, "cut-out", 0.9))  # false, 20 s into a run
     cycles = pair_cycles(sorted(clicks, key=lambda c: c.time_s), start_s=0.0, end_s=log.duration_s)
-    story = repair(cycles, 60.0)
-    assert (story.false, story.missed) == (1, 1)
-    assert sum(c.run_s or 0.0 for c in story.cycles) == pytest.approx(30 * 60.0, rel=0.001)
+    path = repair(cycles, 60.0)
+    assert (path.false, path.missed) == (1, 1)
+    assert sum(c.run_s or 0.0 for c in path.cycles) == pytest.approx(30 * 60.0, rel=0.001)
     assert repair(log.cycles, 60.0).cycles == log.cycles
 
 
@@ -311,9 +311,9 @@ def test_a_run_that_a_gap_cuts_is_no_missed_click_and_no_rest_goes_over_the_gap(
     gap = Gap(cut_s, cut_s + 100.0, "nothing was heard")
     kept = [c for c in clicks if not gap.from_s <= c.time_s <= cut_s + 100.0]
     cycles = pair_cycles(kept, (gap,), start_s=0.0, end_s=log.duration_s)
-    story = repair(cycles, 60.0, (gap,))
-    assert (story.false, story.missed) == (0, 0)
-    assert len(story.starts_s) == 19
+    path = repair(cycles, 60.0, (gap,))
+    assert (path.false, path.missed) == (0, 0)
+    assert len(path.starts_s) == 19
     water = read_water(DayLog(cycles, log.duration_s, (gap,)), no_use_run_of_day(log), rate_l_per_min=60.0)
     assert water is not None
     assert water.doubtful == 0
@@ -331,8 +331,8 @@ def test_two_long_stretches_do_not_vouch_for_each_other_as_runs():
         del clicks[first : first + 2]
     cycles = pair_cycles(clicks, start_s=0.0, end_s=log.duration_s)
     assert max(c.run_s or 0.0 for c in cycles) == pytest.approx(1020.0)
-    story = repair(cycles, 60.0)
-    assert sum(c.run_s or 0.0 for c in story.cycles) == pytest.approx(40 * 60.0, rel=0.001)
+    path = repair(cycles, 60.0)
+    assert sum(c.run_s or 0.0 for c in path.cycles) == pytest.approx(40 * 60.0, rel=0.001)
 
 
 # --- another tank ----------------------------------------------------------------------------------------------------
@@ -341,7 +341,7 @@ def test_the_day_through_another_tank_is_that_of_the_simulator(times: float):
     uses = list(household_uses("ordinary", DAY_S, 31))
     log = log_of(BUSY, uses)
     true = simulate(us_system(14.0 * times, pump_gpm=9.0), uses, duration_s=DAY_S)
-    (told,) = replay(log, no_use_run_of_day(log), find_seeping(log), [("other", times)])
+    (told,) = replay(log, no_use_run_of_day(log), find_leak(log), [("other", times)])
     count = len(true.cut_ins_s)
     assert abs(told.starts.value - count) <= max(2.0, 0.1 * count)
     assert told.starts.low <= count <= told.starts.high
@@ -353,7 +353,7 @@ def test_smearing_the_use_evenly_would_be_wrong():
     flow = sum(u.flow_l_per_min * u.duration_s for u in uses) / DAY_S
     smeared = simulate(us_system(28.0, pump_gpm=9.0), [Use(0.0, DAY_S, flow)], duration_s=DAY_S)
     true = simulate(us_system(28.0, pump_gpm=9.0), uses, duration_s=DAY_S)
-    (told,) = replay(log, no_use_run_of_day(log), find_seeping(log), [("other", 2.0)])
+    (told,) = replay(log, no_use_run_of_day(log), find_leak(log), [("other", 2.0)])
     assert abs(told.starts.value - len(true.cut_ins_s)) < abs(len(smeared.cut_ins_s) - len(true.cut_ins_s))
 
 
@@ -409,11 +409,11 @@ def test_air_that_is_lost_from_day_to_day_is_told_and_a_steady_tank_is_not():
 
     losing, steady = read_day(days(0.02)), read_day(days(0.0))
     told = [c for c in losing.changes if c.what == "over days"]
-    assert told[0].told
+    assert told[0].reported
     assert told[0].share is not None
     assert told[0].share < -0.05
     assert losing.log_facts["run-trend"] == "falling"
-    assert not any(c.told for c in steady.changes if c.what == "over days")
+    assert not any(c.reported for c in steady.changes if c.what == "over days")
 
 
 # --- wall time -------------------------------------------------------------------------------------------------------

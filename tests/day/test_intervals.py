@@ -16,7 +16,7 @@ from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.estimate import Amount, likeliest
 from clicktimer.day.imputation import possible
-from clicktimer.day.leak import find_seeping
+from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
 from clicktimer.day.start_counts import count_starts, worst_hour
 from clicktimer.day.what_if import replay, tank_run_s
@@ -110,8 +110,8 @@ def test_a_steady_flow_is_in_its_interval(system: System, flow_gpm: float):
         for t in (use.from_s, use.to_s)
     ]
     true_l = (given[1] - given[0]) / (use.to_s - use.from_s) * 60.0
-    assert use.duty_told.low * rate_l <= true_l <= use.duty_told.high * rate_l
-    assert use.no_use_run_told.low <= no_use_run(system) <= use.no_use_run_told.high
+    assert use.duty_interval.low * rate_l <= true_l <= use.duty_interval.high * rate_l
+    assert use.no_use_run_interval.low <= no_use_run(system) <= use.no_use_run_interval.high
     cycle = use.starts_per_h
     assert cycle.low < cycle.value < cycle.high
 
@@ -130,13 +130,13 @@ def test_two_runs_tell_r0_with_a_wider_interval_and_no_other_tank():
     line = simulate(us_system(44.0, pump_gpm=9.0), list(household_uses("ordinary", DAY_S, 1)), duration_s=DAY_S)
     log = heard(line.cut_ins_s, line.cut_outs_s, 1, 0.0)
     weak = NoUseRun(60.0, 59.0, 66.0, "edge of the runs", 2, 2, 0.06, (), "")
-    assert replay(log, weak, find_seeping(log), [("other", 2.0)]) == ()
+    assert replay(log, weak, find_leak(log), [("other", 2.0)]) == ()
     assert (
         len(
             replay(
                 log,
                 NoUseRun(60.0, 59.0, 64.0, "edge of the runs", 3, 3, 0.06, (), ""),
-                find_seeping(log),
+                find_leak(log),
                 [("other", 2.0)],
             )
         )
@@ -162,18 +162,18 @@ def doubtful_day() -> tuple[Any, Any]:
 
 def test_what_is_left_out_is_told_in_text_json_and_pictures():
     m, day = doubtful_day()
-    reasons = [r.why for r in day.left_out]
+    reasons = [r.why for r in day.excluded]
     assert reasons.count("one click alone") == 3
     assert reasons.count("cut off") >= 1
     text = " ".join(render_day(day, "cellar.flac").split())
     assert "3 runs with only one click heard" in text
     document = json.loads(json.dumps(reading_json(m, day, program_version="0")))
-    assert len(document["left_out"]) == len(day.left_out)
+    assert len(document["left_out"]) == len(day.excluded)
     strip, runs, _, starts, _ = day_pictures(day)
     assert "left out or in doubt" in strip.caption
     assert "3 runs with only one click heard" in strip.alt
     assert "left out or in doubt" in runs.caption
-    assert ("a click is in doubt" in starts.caption) == any(a.high > a.low for a in day.starts.told.by_hour)
+    assert ("a click is in doubt" in starts.caption) == any(a.high > a.low for a in day.starts.counts.by_hour)
     line = simulate(BUSY, list(household_uses("ordinary", DAY_S, 12)), duration_s=DAY_S)
     rough = day_pictures(read_day(heard(line.cut_ins_s, line.cut_outs_s, 2, 0.05)))[3]
     assert "a click is in doubt" in rough.caption
@@ -248,16 +248,16 @@ def test_a_tank_with_a_long_name_stands_under_the_table():
 @pytest.mark.parametrize("within", [0.02, 0.06])
 def test_the_likeliest_value_is_near_the_truth_more_often_than_any_other(within: float):
     """Against truth thrown by dice: each story as often as it is told, off by the blur."""
-    stories = [100.0] * 9 + [103.5] * 8 + [111.0] * 10 + [140.0] * 3
+    paths = [100.0] * 9 + [103.5] * 8 + [111.0] * 10 + [140.0] * 3
     rng = np.random.default_rng(1)
-    true = rng.choice(stories, 20_000) * np.exp(0.004 * rng.standard_normal(20_000))
+    true = rng.choice(paths, 20_000) * np.exp(0.004 * rng.standard_normal(20_000))
 
     def near(told: float) -> float:
         return float(np.mean(np.abs(np.log(told / true)) <= within))
 
-    told = likeliest(stories, within, 0.004)
+    told = likeliest(paths, within, 0.004)
     assert near(told) >= max(near(float(v)) for v in np.linspace(95.0, 145.0, 501)) - 0.01
-    assert near(told) > near(float(np.median(stories))) + 0.05
+    assert near(told) > near(float(np.median(paths))) + 0.05
 
 
 def test_the_likeliest_of_one_value_or_of_nothing_is_that():

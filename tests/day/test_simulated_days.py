@@ -70,5 +70,5 @@ def test_recordings_joined_folder_and_click_list_agree(whole: Path, tmp_path: Pa
     assert listed.starts.count == of_file["starts"]["count"]
     assert listed.water is not None
     assert listed.water.total.value == pytest.approx(of_file["water"]["total"]["value"], abs=0.05)
-    # The seams cut runs, so clicks are in doubt; rounded times draw other stories: a little other interval.
+    # The seams cut runs, so clicks are in doubt; rounded times draw other paths: a little other interval.
     assert listed.water.between.high == pytest.approx(of_file["water"]["between"]["high"], rel=0.1)

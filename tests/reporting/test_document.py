@@ -514,7 +514,7 @@ def test_a_leak_that_makes_most_starts_comes_before_a_larger_tank():
     for leak_gpm, gallons, first in ((0.3, 30.0, True), (0.05, 14.0, False)):
         result, what = documents.of_a_day(leak_gpm=leak_gpm, gallons=gallons)
         assert result.reading is not None
-        assert result.reading.seeping.told
+        assert result.reading.leak.reported
         steps = [step.text for step in documents.made(result, what, heard=False).first.steps]
         assert steps.count(phrases.NEXT_LEAK) == 1
         tank = next(i for i, text in enumerate(steps) if "larger tank" in text)

@@ -11,7 +11,7 @@ from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words
-from clicktimer.reporting.day_formatting import counted, seeping_text
+from clicktimer.reporting.day_formatting import count_text, leak_text
 from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.model import Fact, FirstPage, Step, Tone
 from clicktimer.reporting.document.remeasure import Result
@@ -148,14 +148,14 @@ def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
         return ()
     length, starts = length_text(day.log.duration_s), day.starts
     if starts.count > 1:
-        count, worst = counted(starts.told.starts), counted(starts.told.worst_hour)
+        count, worst = count_text(starts.counts.starts), count_text(starts.counts.worst_hour)
         first = phrases.FOUND_STARTS if day.log.heard_s >= HOUR_S else phrases.FOUND_STARTS_FEW
         first = first.format(length=length, count=count, worst=worst)
     else:
         first = (phrases.FOUND_STARTS_ONE if starts.count else phrases.FOUND_STARTS_NONE).format(length=length)
     found = [first, *found_of(m, marks_s)] if m.run is not None else [first, day.no_use.reason]
-    if day.seeping.told:
-        flow = seeping_text(day, "us" if m.tank is None else m.tank.units, "what the pump gives")
+    if day.leak.reported:
+        flow = leak_text(day, "us" if m.tank is None else m.tank.units, "what the pump gives")
         found.append(phrases.FOUND_SEEPING.format(flow=flow))
     return tuple(found)
 
@@ -208,7 +208,7 @@ def _steps(result: Result) -> list[Step]:
     elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
         steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
-    if day is not None and day.seeping.told and not leak_first:
+    if day is not None and day.leak.reported and not leak_first:
         steps.append(leak)
     if m.verdict.settle:
         steps.append(Step(phrases.SETTLE.get(m.verdict.settle, m.verdict.settle), phrases.MEASURER))

@@ -12,7 +12,7 @@ import numpy as np
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.cycle_log import whole_runs
 from clicktimer.day.wall_time import clock, parse_zone
-from clicktimer.reporting.day_formatting import counted, in_units, left_out_words, share_of, tank_name, unknown_breaks
+from clicktimer.reporting.day_formatting import count_text, excluded_text, in_units, share_of, tank_name, unknown_breaks
 from clicktimer.reporting.figures import day_panels, style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.formatting import length_text
@@ -81,14 +81,14 @@ def _sheet(panels: tuple[_Panel, ...], day: DayReading, name: str) -> Figure:
 
 def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) -> tuple[_Panel, ...]:
     rows = day_panels.rows_of(day)
-    seeps = "; underlined: seeping" if day.seeping.told else ""
+    seeps = "; underlined: seeping" if day.leak.reported else ""
     gaps = "; hatched: not heard" if day.log.gaps else ""
     line = "" if day.run is None else f" The orange line: the run with no water in use, {_run(day)}."
-    hollow = "; hollow or with a mark above: left out or in doubt" if day.left_out else ""
-    marked = "; hollow or marked: left out or in doubt" if day.left_out else ""
-    dots = " Hollow dots, and marks at the top: left out or in doubt." if day.left_out else ""
+    hollow = "; hollow or with a mark above: left out or in doubt" if day.excluded else ""
+    marked = "; hollow or marked: left out or in doubt" if day.excluded else ""
+    dots = " Hollow dots, and marks at the top: left out or in doubt." if day.excluded else ""
     bars = " Hollow: in doubt." if day_panels.hollow_starts_s(day) else ""
-    open_ = any(a.high > a.low for a in day.starts.told.by_hour)
+    open_ = any(a.high > a.low for a in day.starts.counts.by_hour)
     lines = " Lines: how many there may have been, where a click is in doubt." if open_ else ""
     breaks = f" {JOINED_TIMES}" if unknown_breaks(day) else ""
     limits = day_panels.hour_limits(day)
@@ -168,14 +168,14 @@ def _strip_alt(day: DayReading, units: UnitSystem) -> str:
     rows, runs = day_panels.rows_of(day), whole_runs(day.log.cycles)
     text = (
         f"{rows.count} row{'' if rows.count == 1 else 's'} of a day each, {length_text(day.log.duration_s)} in all, "
-        f"with {runs.count} whole runs; the pump ran {share_of(day.starts.told.duty)} of the time."
+        f"with {runs.count} whole runs; the pump ran {share_of(day.starts.counts.duty)} of the time."
     )
-    s = day.seeping
-    if s.told:
-        flow = "" if day.seeping_l_per_min is None else f" of {in_units(day.seeping_l_per_min, 'L/min', units)}"
+    s = day.leak
+    if s.reported:
+        flow = "" if day.leak_l_per_min is None else f" of {in_units(day.leak_l_per_min, 'L/min', units)}"
         text += f" Seeping{flow} is underlined from {_when(day, s.from_s)} to {_when(day, s.to_s)}."
-    if day.left_out:
-        text += f" {len(day.left_out)} left out or in doubt: {left_out_words(day)}."
+    if day.excluded:
+        text += f" {len(day.excluded)} left out or in doubt: {excluded_text(day)}."
     if day.log.gaps:
         text += f" {len(day.log.gaps)} gap{'' if len(day.log.gaps) == 1 else 's'} hatched."
     return text + _odd_words(day)
@@ -205,7 +205,7 @@ def _spread_alt(day: DayReading, marks_s: tuple[float, float]) -> str:
 
 def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
     s = day.starts
-    text = f"{s.count} starts heard. The worst hour had {counted(s.told.worst_hour)}"
+    text = f"{s.count} starts heard. The worst hour had {count_text(s.counts.worst_hour)}"
     text += f", from {_when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
     if len(s.by_hour) <= 48:
         text += f" Hour by hour: {', '.join(map(str, s.by_hour))}."
@@ -217,7 +217,7 @@ def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
 def _replay_alt(day: DayReading, units: UnitSystem) -> str:
     parts = [
         f"{tank_name(r.name, units)} {r.starts.value:.0f} starts ({day_panels.ends_text(r.starts)}), "
-        f"run {counted(r.no_use_run_s)} s"
+        f"run {count_text(r.no_use_run_s)} s"
         for r in sorted(day.replayed, key=lambda r: r.times)
     ]
     return "; ".join(parts) + "."

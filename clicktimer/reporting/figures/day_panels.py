@@ -60,7 +60,7 @@ def strip(axes: Axes, day: DayReading) -> None:
                 lw=0.5,
                 zorder=3,
             )
-    for run in day.left_out:
+    for run in day.excluded:
         for piece in rows.pieces(run.at_s, run.at_s):
             axes.plot(
                 piece.from_h,
@@ -114,8 +114,8 @@ def strip(axes: Axes, day: DayReading) -> None:
             color=style.SOFT,
             zorder=6,
         )
-    s = day.seeping
-    if s.told and s.from_s is not None and s.to_s is not None:
+    s = day.leak
+    if s.reported and s.from_s is not None and s.to_s is not None:
         for piece in rows.pieces(s.from_s, s.to_s):
             axes.plot(
                 [piece.from_h, piece.to_h],
@@ -132,7 +132,7 @@ def strip(axes: Axes, day: DayReading) -> None:
 
 def hollow_starts_s(day: DayReading) -> set[float]:
     """When those runs began that are drawn hollow: whole, but with a click in doubt."""
-    return {run.at_s for run in day.left_out if run.run_s is not None}
+    return {run.at_s for run in day.excluded if run.run_s is not None}
 
 
 def _row_name(rows: WallRows, row: int) -> str:
@@ -147,7 +147,7 @@ def _no_run(axes: Axes) -> None:
 def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
     """Each run against the time of day, with the marks, and the run with no water in use in its interval."""
     rows, told = rows_of(day), whole_runs(day.log.cycles)
-    for run in day.left_out:
+    for run in day.excluded:
         if run.run_s is not None:
             axes.scatter(
                 rows.hour_of(run.at_s),
@@ -223,7 +223,7 @@ def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
 
 def starts(axes: Axes, day: DayReading) -> None:
     """Starts in each hour of the log, each with its interval, with the limits of an hour held against them."""
-    by_hour, told = day.starts.by_hour, day.starts.told.by_hour
+    by_hour, told = day.starts.by_hour, day.starts.counts.by_hour
     hours = len(by_hour)
     axes.bar(np.arange(hours) + 0.5, by_hour, 0.88 if hours <= 100 else 1.0, color=style.BLUE, zorder=2)
     open_ = [(i + 0.5, a) for i, a in enumerate(told) if a.high > a.low]

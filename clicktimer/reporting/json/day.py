@@ -10,6 +10,7 @@ from typing import Any
 
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.estimate import Amount
+from clicktimer.day.trend import Change
 from clicktimer.day.wall_time import parse_zone, wall
 from clicktimer.records import Measurement
 from clicktimer.reporting.json.measurement import jsonable, measurement_json
@@ -23,7 +24,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
     document = measurement_json(
         replace(m, run=day.run or _said(m), verdict=day.verdict), program_version=program_version
     )
-    s, log = day.seeping, day.log
+    s, log = day.leak, day.log
     document |= {"format": FORMAT, "version": FORMAT_VERSION}
     more: dict[str, Any] = {
         "zone": log.zone,
@@ -36,18 +37,18 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
                     "from_s": u.from_s,
                     "to_s": u.to_s,
                     "count": u.count,
-                    **ends("no_use_run_s", u.no_use_run_told),
-                    **ends("duty", u.duty_told),
+                    **ends("no_use_run_s", u.no_use_run_interval),
+                    **ends("duty", u.duty_interval),
                 }
                 for u in day.no_use.steady
             ],
         },
         "seeping": {
-            "told": s.told,
+            "told": s.reported,
             "pattern": s.pattern,
-            "flow_l_per_min": _part(day.seeping_l_per_min, "value"),
-            "low": _part(day.seeping_l_per_min, "low"),
-            "high": _part(day.seeping_l_per_min, "high"),
+            "flow_l_per_min": _part(day.leak_l_per_min, "value"),
+            "low": _part(day.leak_l_per_min, "low"),
+            "high": _part(day.leak_l_per_min, "high"),
             "share_of_pump_rate": s.duty,
             "limit_l_per_min": day.limit_l_per_min,
             "limit_share_of_pump_rate": s.limit_duty,
@@ -61,7 +62,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
         "water": None
         if day.water is None
         else {**jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)},
-        "changes": day.changes,
+        "changes": [_change(c) for c in day.changes],
         "replay": [
             {
                 "name": r.name,
@@ -75,7 +76,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
         ],
         "replay_withheld": day.replay_withheld or None,
         "untrusted": day.untrusted or None,
-        "left_out": day.left_out,
+        "left_out": day.excluded,
     }
     document |= jsonable(more)
     return document
@@ -114,22 +115,22 @@ def _starts(day: DayReading) -> dict[str, Any]:
     s = day.starts
     return {
         "count": s.count,
-        "in_all": s.told.starts,
+        "in_all": s.counts.starts,
         "worst_hour": s.worst_hour,
-        "worst_hour_low": s.told.worst_hour.low,
-        "worst_hour_high": s.told.worst_hour.high,
+        "worst_hour_low": s.counts.worst_hour.low,
+        "worst_hour_high": s.counts.worst_hour.high,
         "worst_hour_from_s": s.worst_at_s,
         "worst_hour_from": _wall(day, s.worst_at_s),
         "per_day": None
         if s.per_day is None
         else {"value": s.per_day.value, "low": s.per_day.low, "high": s.per_day.high},
         "by_hour": s.by_hour,
-        "by_hour_low": [a.low for a in s.told.by_hour],
-        "by_hour_high": [a.high for a in s.told.by_hour],
+        "by_hour_low": [a.low for a in s.counts.by_hour],
+        "by_hour_high": [a.high for a in s.counts.by_hour],
         **ends("shortest_rest_s", s.shortest_rest_s),
         **ends("shortest_run_s", s.shortest_run_s),
         **ends("longest_run_s", s.longest_run_s),
-        **ends("duty", s.told.duty),
+        **ends("duty", s.counts.duty),
         "endless": s.endless,
         "chatter": s.chatter,
         "flows": [
@@ -140,11 +141,24 @@ def _starts(day: DayReading) -> dict[str, Any]:
                 **ends("share", f.share),
                 **ends("per_h", f.per_h),
                 **ends("flow_l_per_min", f.flow),
-                **ends("share_of_pump_rate", f.use.duty_told),
+                **ends("share_of_pump_rate", f.use.duty_interval),
                 "remedy": f.remedy,
                 "text": f.text,
             }
             for f in s.flows
         ],
         "motor": [{"what": f.what, "answer": f.answer, "text": f.text} for f in s.motor],
+    }
+
+
+def _change(change: Change) -> dict[str, Any]:
+    return {
+        "what": change.what,
+        "share": change.share,
+        "low": change.low,
+        "high": change.high,
+        "chance": change.chance,
+        "count": change.count,
+        "told": change.reported,
+        "text": change.text,
     }

@@ -11,10 +11,10 @@ from clicktimer.day.start_counts import worst_hour
 from clicktimer.day.wall_time import clock, parse_zone
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
 from clicktimer.reporting.day_formatting import (
-    counted,
+    count_text,
     in_units,
+    leak_text,
     most_flow,
-    seeping_text,
     tank_name,
     unknown_breaks,
     up,
@@ -70,7 +70,7 @@ def day_sections(day: DayReading, units: UnitSystem = "us", *, brief: bool = Fal
         ("Starts", starts_blocks(day, units, brief=brief)),
         ("Water", _water_blocks(day, units)),
     ]
-    changes: list[Block] = [Words(c.text, "-") for c in day.changes if c.told]
+    changes: list[Block] = [Words(c.text, "-") for c in day.changes if c.reported]
     if changes:
         sections.append(("Change", changes))
     if day.replayed or day.replay_withheld:
@@ -129,12 +129,12 @@ def _by_day(day: DayReading) -> list[str]:
 
 
 def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
-    s = day.seeping
+    s = day.leak
     lines: list[Block] = []
     if day.untrusted:
         return [Words("Not told, and no limit either, since the clicks are not to be trusted.")]
-    if s.told:
-        flow = seeping_text(day, units, "the pump's rate (give --pump-rate for a flow)")
+    if s.reported:
+        flow = leak_text(day, units, "the pump's rate (give --pump-rate for a flow)")
         lines.append(Words(f"{flow}, from {when(day, s.from_s)} to {when(day, s.to_s)}, by {s.count} rests."))
         lines.append(Words(s.text))
         lines.append(
@@ -150,7 +150,7 @@ def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
             lines.append(Words(f"From {when(day, s.from_s)} to {when(day, s.to_s)}."))
     if day.limit_l_per_min is not None:
         limit = most_flow(day.limit_l_per_min, units)
-        below = "" if s.told else "; of less than that nothing is told"
+        below = "" if s.reported else "; of less than that nothing is told"
         lines.append(Words(f"By the longest rest no more than {limit} seeps all the time{below}."))
     elif s.limit_duty is not None:
         lines.append(
@@ -188,10 +188,10 @@ def _replay_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     rows = [
         (
             short.get(r.name, sizes[r.name]),
-            counted(r.starts),
-            counted(r.worst_hour),
-            counted(r.run_s),
-            counted(r.no_use_run_s),
+            count_text(r.starts),
+            count_text(r.worst_hour),
+            count_text(r.run_s),
+            count_text(r.no_use_run_s),
         )
         for r in day.replayed
     ]
@@ -214,6 +214,6 @@ def day_cautions(day: DayReading) -> list[str]:
     """Return the cautions that belong to what this result may make somebody do."""
     cautions = [RUNNING_ON] if day.starts.endless else []
     cautions.append(LISTEN)
-    if day.seeping.told or (day.run is not None and day.run.seconds < 60):
+    if day.leak.reported or (day.run is not None and day.run.seconds < 60):
         cautions.append(BEFORE_WORK)
     return [*cautions, NO_CERTIFICATE]

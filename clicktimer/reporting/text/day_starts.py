@@ -11,7 +11,7 @@ from clicktimer.day.estimate import Amount
 from clicktimer.day.start_counts import HOUR_S
 from clicktimer.day.starts import ENDLESS_RATIO
 from clicktimer.reporting.blocks import Block, Words
-from clicktimer.reporting.day_formatting import counted, in_units, left_out_words, rate_text, share_of, when
+from clicktimer.reporting.day_formatting import count_text, excluded_text, in_units, rate_text, share_of, when
 from clicktimer.reporting.formatting import half_width_text, length_text
 from clicktimer.tank.motors import MAKER_WINS, MotorFinding
 from clicktimer.units.format import UnitSystem, format_time
@@ -24,15 +24,17 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     """Return starts, what makes the pump cycle, and the motor's limits; brief: these without their sources."""
     s = day.starts
     seen = s.per_day
-    a_day = TOO_SHORT if seen is None else counted(Amount(seen.value, seen.low, seen.high))
+    a_day = TOO_SHORT if seen is None else count_text(Amount(seen.value, seen.low, seen.high))
     text = f"Starts a day: {a_day}."
     if day.log.heard_s < HOUR_S:
-        text += f" Starts in the {length_text(day.log.heard_s)} heard: {counted(s.told.starts)}. {LESS_THAN_AN_HOUR}"
+        text += (
+            f" Starts in the {length_text(day.log.heard_s)} heard: {count_text(s.counts.starts)}. {LESS_THAN_AN_HOUR}"
+        )
     else:
-        text += f" Most in an hour: {counted(s.told.worst_hour)}"
+        text += f" Most in an hour: {count_text(s.counts.worst_hour)}"
         text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
     if day.log.cycles:
-        text += f" The pump ran {share_of(s.told.duty)} of the time heard."
+        text += f" The pump ran {share_of(s.counts.duty)} of the time heard."
     else:
         text += " Whether the pump ran is not told: no click of its switch was heard."
     lengths = []
@@ -41,14 +43,14 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
     if s.shortest_run_s is not None and s.shortest_run_s != s.longest_run_s:
         lengths.append(f"shortest run {_timed(s.shortest_run_s)}{_by_sound(day, s.shortest_run_s)}")
     if s.longest_run_s is not None:
-        doubted = any(r.why == "clicks in doubt" and r.at_s == s.longest_at_s for r in day.left_out)
+        doubted = any(r.why == "clicks in doubt" and r.at_s == s.longest_at_s for r in day.excluded)
         longest = f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}"
         lengths.append(longest + (" (in doubt)" if doubted else _by_sound(day, s.longest_run_s)))
     if lengths:
         text += f" {', '.join(lengths)}.".replace(f" {lengths[0][0]}", f" {lengths[0][0].upper()}", 1)
     lines: list[Block] = [Words(text)]
-    if day.left_out:
-        lines.append(Words(f"Left out or in doubt: {left_out_words(day)}."))
+    if day.excluded:
+        lines.append(Words(f"Left out or in doubt: {excluded_text(day)}."))
     if s.endless:
         lines.append(Words(_endless(day)))
     if s.chatter:
@@ -56,10 +58,10 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         words = "clicks came close together (within 2 s): the switch chatters, or another sound lies on it."
         lines.append(Words(f"{times} {words}"))
     for flow in sorted(s.flows, key=lambda f: -f.share.value)[:3]:
-        size, of_all = f"{share_of(flow.use.duty_told)} of the pump's rate", f"{share_of(flow.share)} of all"
+        size, of_all = f"{share_of(flow.use.duty_interval)} of the pump's rate", f"{share_of(flow.share)} of all"
         if flow.flow is not None:
             size = in_units(flow.flow, "L/min", units)
-        if day.seeping.is_flow(flow.use.duty):
+        if day.leak.is_flow(flow.use.duty):
             text = f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. {flow.text}"
         else:
             text = (
@@ -77,7 +79,7 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
 
 def _by_sound(day: DayReading, length: Amount) -> str:
     """What is said behind a length of which one end was told by the pump's sound alone."""
-    by_sound = any(r.why == "by the pump's sound" and r.run_s == length.value for r in day.left_out)
+    by_sound = any(r.why == "by the pump's sound" and r.run_s == length.value for r in day.excluded)
     return " (an end by the pump's sound)" if by_sound else ""
 
 
@@ -86,7 +88,7 @@ def _endless(day: DayReading) -> str:
     count = day.starts.endless
     text = f"{count} run{'' if count == 1 else 's'} went on for more than five times the run with no water."
     r0_s = day.no_use.seconds or 0.0
-    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * r0_s for r in day.left_out)
+    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * r0_s for r in day.excluded)
     if not doubted:
         return text
     which = "It" if count == 1 else "They" if doubted == count else f"{doubted} of them"
