@@ -128,7 +128,6 @@ def test_the_command_writes_them_all(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("suffix", "magic"), [(".png", b"\x89PNG"), (".svg", b"<?xml")])
 def test_a_picture_is_written_the_same_each_time(tmp_path: Path, suffix: str, magic: bytes) -> None:
-    pytest.importorskip("matplotlib")
     first, second = tmp_path / f"a{suffix}", tmp_path / f"b{suffix}"
     for path in (first, second):
         assert (
@@ -141,6 +140,5 @@ def test_a_picture_is_written_the_same_each_time(tmp_path: Path, suffix: str, ma
 
 
 def test_a_picture_of_an_unknown_sort_is_refused(tmp_path: Path) -> None:
-    pytest.importorskip("matplotlib")
     with pytest.raises(SettingsError, match=r"must end in \.png, \.svg, \.pdf"):
         raise run_cli("--pump-rate", "8 gpm", "--picture", str(tmp_path / "a.doc")).exception
