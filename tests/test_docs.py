@@ -151,3 +151,19 @@ def test_no_table_of_the_sample_report_is_broken_across_pages():
     for first, last in (("runs, taps shut", "119 gal"), ("SHA-256", "Detector"), ("where from", "site file")):
         (at,) = [i for i, page in enumerate(pages) if first in page]
         assert last in pages[at]
+
+
+def test_the_accuracy_in_the_readme_is_that_of_the_accuracy_page():
+    """All sets of the last day together: cycles right, and hours of sound for each false cycle."""
+    together = re.findall(
+        r"together \*\*[\d.]+\*\* \((\d+) of (\d+)\) \| \*\*(\d+)\*\* in (\d+) hours",
+        (ROOT / "docs/accuracy.md").read_text("utf-8"),
+    )
+    near, hard = ([int(figure) for figure in row] for row in together)
+    readme = " ".join((ROOT / "README.md").read_text("utf-8").split())
+    assert f"Near the switch {100 * near[0] / near[1]:.0f} of 100 cycles were right" in readme
+    assert near[2] == 0
+    assert f"no false cycle was reported in {near[3]} hours" in readme
+    assert round(6 * hard[0] / hard[1]) == 5
+    assert round(hard[3] / hard[2]) == 4
+    assert "In a loud house five of six were right, with one false cycle in four hours" in readme

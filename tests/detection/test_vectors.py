@@ -60,7 +60,7 @@ def test_where_nothing_is_compiled_the_plain_forms_are_used() -> None:
     import subprocess
     import sys
 
-    code = "from clicktimer import lanes as l; print(l.cascade is l._plain_cascade)"
+    code = "from clicktimer.detection import vectors; print(vectors.cascade is vectors._plain_cascade)"
     done = subprocess.run(
         [sys.executable, "-c", code],
         env={**os.environ, "NUMBA_DISABLE_JIT": "1"},
