@@ -11,6 +11,7 @@ from typing import Final
 from clicktimer.assessment.causes.run_signs import runs_on
 from clicktimer.assessment.verdict import denied
 from clicktimer.records import Measurement
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import (
     BEFORE_WORK,
     ENDLESS,
@@ -87,7 +88,7 @@ def reads_as_a_day(m: Measurement, least_s: float = LONG_S) -> bool:
     return m.source.duration_s >= least_s and bool(m.clicks) and not said and not driven
 
 
-def to_try(measurement: Measurement) -> tuple[str, ...]:
+def to_try(measurement: Measurement, messages: Messages = Messages()) -> tuple[str, ...]:
     """Return what to try where no run could be timed, by what was heard."""
     m = measurement
     if m.ambiguous is not None:
@@ -124,7 +125,7 @@ def tank_denies(m: Measurement) -> bool:
     return m.run is not None and judgement is not None and denied(m.verdict, judgement.finding)
 
 
-def cautions(measurement: Measurement) -> tuple[str, ...]:
+def cautions(measurement: Measurement, messages: Messages = Messages()) -> tuple[str, ...]:
     """Return the cautions that belong to what this result may make somebody do, most urgent first."""
     m = measurement
     found: list[str] = []

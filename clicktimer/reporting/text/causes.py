@@ -7,6 +7,7 @@ from typing import Any
 from clicktimer.assessment.causes.ranking import CausesResult, RankedCause, lower_title
 from clicktimer.assessment.causes.table import Evidence
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
+from clicktimer.reporting.messages.catalogue import Messages
 
 STANDING = {"fits": "fits", "possible": "possible", "unlikely": "unlikely"}
 SILENT = ("no-trouble", "nothing-to-go-on")
@@ -29,7 +30,7 @@ def causes_lines(result: CausesResult | None) -> list[str]:
     return lines_of(causes_blocks(result))
 
 
-def causes_blocks(result: CausesResult | None) -> list[Block]:
+def causes_blocks(result: CausesResult | None, messages: Messages = Messages()) -> list[Block]:
     """Return the section without its heading; empty where there is nothing to say.
 
     The checks by hand follow, each with its cautions and where to stop, unless all that is wrong is a run somewhat

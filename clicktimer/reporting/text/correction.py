@@ -8,11 +8,12 @@ from typing import Any
 from clicktimer.records import CorrectedClick, Correction, Measurement
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.formatting import clock_text, seconds_text, started_time
+from clicktimer.reporting.messages.catalogue import Messages
 
 MOST_LINES = 20
 
 
-def correction_blocks(measurement: Measurement) -> list[Block]:
+def correction_blocks(measurement: Measurement, messages: Messages = Messages()) -> list[Block]:
     """Return what a person changed, what rests on it, and what was told before; nothing without a correction."""
     c = measurement.correction
     if c is None:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from clicktimer.reporting.blocks import Block, Words, lines_of
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.motors import MAKER_WINS
 from clicktimer.tank.starts_per_day import DayStarts
 from clicktimer.units.conversions import l_to_gal
@@ -22,7 +23,7 @@ def day_lines(day: DayStarts, units: UnitSystem = "us") -> list[str]:
     return lines_of(day_blocks(day, units))
 
 
-def day_blocks(day: DayStarts, units: UnitSystem = "us") -> list[Block]:
+def day_blocks(day: DayStarts, units: UnitSystem = "us", messages: Messages = Messages()) -> list[Block]:
     """Return the section without its heading."""
     lines: list[Block] = []
     if day.use_low_l is not None and day.use_high_l is not None:

@@ -21,6 +21,7 @@ from clicktimer.reporting.day_formatting import (
     when,
 )
 from clicktimer.reporting.formatting import length_text, wrap
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import BEFORE_WORK, LISTEN, NO_CERTIFICATE, RUNNING_ON
 from clicktimer.reporting.messages.measurement import JOINED_TIMES, seconds_text
 from clicktimer.reporting.text.day_starts import starts_blocks
@@ -60,7 +61,9 @@ def render_day(
     return "\n".join(lines) + "\n"
 
 
-def day_sections(day: DayReading, units: UnitSystem = "us", *, brief: bool = False) -> list[tuple[str, list[Block]]]:
+def day_sections(
+    day: DayReading, units: UnitSystem = "us", *, brief: bool = False, messages: Messages = Messages()
+) -> list[tuple[str, list[Block]]]:
     """Return what follows the run: seeping, starts, water, change, other tanks, each with its heading.
 
     brief: the motor's limits without where each comes from.
@@ -84,7 +87,7 @@ def _title(day: DayReading) -> str:
     return f"RUN WITH NO WATER IN USE: {seconds_text(day.run.seconds, day.run.low_s, day.run.high_s)}"
 
 
-def day_run_blocks(day: DayReading) -> list[Block]:
+def day_run_blocks(day: DayReading, messages: Messages = Messages()) -> list[Block]:
     """Return the run with no water in use and what it rests on, or why it is not told."""
     lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
     # A run that rests on what the user said of the taps is no reading of ordinary use: its verdict says on what.
@@ -210,7 +213,7 @@ def _replay_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
     ]
 
 
-def day_cautions(day: DayReading) -> list[str]:
+def day_cautions(day: DayReading, messages: Messages = Messages()) -> list[str]:
     """Return the cautions that belong to what this result may make somebody do."""
     cautions = [RUNNING_ON] if day.starts.endless else []
     cautions.append(LISTEN)

@@ -21,6 +21,7 @@ from clicktimer.reporting.formatting import (
     value_text,
     wrap,
 )
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.measurement import (
     CAUTION,
     DOUBT_ONE_RUN,
@@ -125,7 +126,7 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     return lines + wrap(WHAT_A_RUN_IS, "  ")
 
 
-def basis_text(run: RunTime) -> str:
+def basis_text(run: RunTime, messages: Messages = Messages()) -> str:
     """Return what a run time rests on: which runs, the error of timing, the spread between runs."""
     basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
     if not run.one_sided:
@@ -140,7 +141,7 @@ def basis_text(run: RunTime) -> str:
     return f"{rests_on.strip()} {basis}".strip()
 
 
-def verdict_text(m: Measurement) -> str:
+def verdict_text(m: Measurement, messages: Messages = Messages()) -> str:
     """Return the verdict in words; its cautions, which a report says elsewhere, are left out."""
     if m.run is None and m.ambiguous is not None:
         return (
@@ -189,7 +190,7 @@ def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
     return [emphasis("Tank"), *tank_lines(tank)]
 
 
-def note_blocks(m: Measurement) -> list[Block]:
+def note_blocks(m: Measurement, messages: Messages = Messages()) -> list[Block]:
     """Return what was odd about the recording: gaps and notices, each an item of a list."""
     started = started_time(m.source.started_at)
     day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()

@@ -7,6 +7,7 @@ from typing import Any
 
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.formatting import length_text
+from clicktimer.reporting.messages.catalogue import Messages
 
 NOT_SAID = (
     "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
@@ -28,7 +29,7 @@ def proof_lines(proof: Any) -> list[str]:
     return lines_of(proof_blocks(proof))
 
 
-def proof_blocks(proof: Any) -> list[Block]:
+def proof_blocks(proof: Any, messages: Messages = Messages()) -> list[Block]:
     """Return what a proof (clicktimer.quality.proof) found."""
     p = proof
     if p.why:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from clicktimer.records import Cycle, Measurement
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
 from clicktimer.reporting.formatting import clock_text, half_width_text, length_text, seconds_text, started_time
+from clicktimer.reporting.messages.catalogue import Messages
 
 LONGEST_TABLE = 24  # rows that still fit one screen
 KEPT_AT_ENDS = 5
@@ -19,7 +20,9 @@ def runs_lines(measurement: Measurement, *, csv_hint: bool = True) -> list[str]:
     return lines_of(runs_blocks(measurement, csv_hint=csv_hint))
 
 
-def runs_blocks(measurement: Measurement, *, csv_hint: bool = True, whole: bool = False) -> list[Block]:
+def runs_blocks(
+    measurement: Measurement, *, csv_hint: bool = True, whole: bool = False, messages: Messages = Messages()
+) -> list[Block]:
     """Return the table of runs and rests; the start of each by the clock where that is known. whole: every one."""
     m = measurement
     started = started_time(m.source.started_at)
@@ -42,7 +45,7 @@ def runs_blocks(measurement: Measurement, *, csv_hint: bool = True, whole: bool 
     return lines
 
 
-def ambiguous_blocks(measurement: Measurement) -> list[Block]:
+def ambiguous_blocks(measurement: Measurement, messages: Messages = Messages()) -> list[Block]:
     """Return both readings of the times between clicks whose kinds could not be told, in words and as a table."""
     both = measurement.ambiguous
     if both is None:

@@ -12,6 +12,7 @@ from typing import Final
 from clicktimer.assessment.verdict import allowance_of
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.formatting import most_starts_text
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.reporting.text.tank_sizes import size_text, sizes_table
 from clicktimer.tank.finding import Finding, TankThere, straddles
@@ -40,7 +41,7 @@ BY_HAND = ("timed by hand", "steady tap, by hand")
 HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 
-def finding_title(sizing: TankSizing, told: TankThere) -> str:
+def finding_title(sizing: TankSizing, told: TankThere, messages: Messages = Messages()) -> str:
     """Return what was found of the tank there in a few words, in capitals."""
     if sizing.run is not None and straddles(told, sizing.run, sizing.system):
         return STRADDLES
@@ -52,7 +53,7 @@ def tank_lines(sizing: TankSizing) -> list[str]:
     return lines_of(tank_blocks(sizing))
 
 
-def tank_blocks(sizing: TankSizing) -> list[Block]:
+def tank_blocks(sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the tank section without heading and cautions."""
     lines: list[Block] = []
     if sizing.judgement is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from clicktimer.errors import SettingsError
 from clicktimer.reporting.blocks import SPACE, Block, Rows, Words, lines_of
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.prices import Offer, PriceComparison
 from clicktimer.tank.sizing import TankSizing, UnderUse
 from clicktimer.units.conversions import gal_to_l, l_to_gal
@@ -24,7 +25,7 @@ def use_lines(under: UnderUse, sizing: TankSizing) -> list[str]:
     return lines_of(use_blocks(under, sizing))
 
 
-def use_blocks(under: UnderUse, sizing: TankSizing) -> list[Block]:
+def use_blocks(under: UnderUse, sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the runs under use."""
     rows = under.rows
     given = format_volume(under.drawdown_l, sizing.units)
@@ -68,7 +69,7 @@ def price_lines(prices: PriceComparison, sizing: TankSizing) -> list[str]:
     return lines_of(price_blocks(prices, sizing))
 
 
-def price_blocks(prices: PriceComparison, sizing: TankSizing) -> list[Block]:
+def price_blocks(prices: PriceComparison, sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the price list, held against the target."""
     target = format_time(sizing.target_s)
     if prices.choice is None:

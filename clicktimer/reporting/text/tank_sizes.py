@@ -6,6 +6,7 @@ import math
 from typing import Final
 
 from clicktimer.reporting.blocks import Rows
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.options import TankRow
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.units.conversions import l_to_gal
@@ -14,7 +15,7 @@ from clicktimer.units.format import format_time, format_volume
 SAME_SHARE: Final = 0.005
 
 
-def size_text(row: TankRow, sizing: TankSizing) -> str:
+def size_text(row: TankRow, sizing: TankSizing, messages: Messages = Messages()) -> str:
     """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
     return f"{_size(row, sizing)} (a run of {_run_cell(row)})"
 

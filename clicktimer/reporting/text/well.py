@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable
 
 from clicktimer.reporting.blocks import SPACE, Block, Rows, Words, lines_of
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text import advice
 from clicktimer.units.format import format_flow, format_switch, format_time, format_volume
 from clicktimer.well.assess import WellReport
@@ -51,7 +52,7 @@ def well_lines(report: WellReport) -> list[str]:
     return lines_of(well_blocks(report))
 
 
-def well_blocks(report: WellReport) -> list[Block]:
+def well_blocks(report: WellReport, messages: Messages = Messages()) -> list[Block]:
     """Return the well section without heading and cautions."""
     lines: list[Block] = []
     for paragraph in (_yield_text(report), _standing_text(report), _drawn_down_text(report)):
