@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -30,6 +30,7 @@ def measure(
     started: str | None = None,
     corrected: PathLike | None = None,
     prove: bool = False,
+    detection: Mapping[str, float] | None = None,
     progress: Callable[[float, float | None], None] | None = None,
 ) -> Measurement:
     """Measure the pump's runs in one recording, or in the parts of one (a sequence of paths).
@@ -39,13 +40,15 @@ def measure(
     switch "40/60" (psi), precharge "38 psi", tank "33 gal" (several: a sequence), pump_rate "8 gpm", height "1200 ft",
     marks "30/60" (seconds), started "2031-05-04 06:30". None is the default of the command line.
     corrected: a label file by which to measure (docs/correcting.md). prove: count how many copies of its own clicks are
-    caught (docs/proof.md).
+    caught (docs/proof.md). detection: other values for parameters of the detector, by section and name
+    ({"candidate_finder.least_rise_db": 4.0}; clicktimer/detection/params.toml lists them).
     progress: called with the seconds heard so far and in all (None: not known).
 
     Raises InputError where the recording or the label file cannot be read, QuantityError and SettingsError for the
     options.
     """
     from clicktimer.cli.options import parse_system_options
+    from clicktimer.detection.params import default_params
     from clicktimer.pipeline import measure_recording
 
     if taps not in (None, "shut", "steady"):
@@ -68,6 +71,7 @@ def measure(
         started=started,
         joined=joined,
         system=system,
+        detection=default_params().changed(detection or {}),
     )
     labels = None
     if corrected is not None:

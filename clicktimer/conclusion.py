@@ -52,7 +52,11 @@ class Listened:
 def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notices: Sequence[Notice]) -> Measurement:
     """From what was heard to what is told: pure, and quick enough to be asked again at every click."""
     found = find_clicks(
-        heard.candidates, heard.levels, duration_s=max(heard.end_s, 1.0), pump_at_start=options.pump_at_start
+        heard.candidates,
+        heard.levels,
+        duration_s=max(heard.end_s, 1.0),
+        pump_at_start=options.pump_at_start,
+        params=options.detection,
     )
     told = [*notices, *_warnings(found)]
     m = _measured(source, found.clicks, found.edges, heard.gaps, heard.end_s, options, told)
@@ -115,7 +119,7 @@ def _measured(
     warnings: Sequence[Notice],
 ) -> Measurement:
     """What follows from clicks and edges, whoever told them: the detector, or a person by hand."""
-    clock_ppm = options.detection.clock_ppm
+    clock_ppm = options.detection.timing.clock_ppm
     both = sorted((*clicks, *edges), key=lambda c: c.time_s)
     cycles = pair_cycles(both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm)
     # A click of which one cannot be sure breaks the turns: what follows it is read afresh.

@@ -13,6 +13,7 @@ from clicktimer.conclusion import Listened, conclude, corrected
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Gathered
+from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.errors import StopHearingError
 from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
@@ -59,7 +60,8 @@ def measure_recording(
     parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
     recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
     whole_s = recording.info.duration_hint_s
-    heard = hear_blocks(recording.blocks(), None if progress is None else lambda s: progress(s, whole_s))
+    hint = None if progress is None else lambda s: progress(s, whole_s)
+    heard = hear_blocks(recording.blocks(), hint, params=options.detection)
     source = recording.finish()
     notices = list(recording.notices)
     if heard.stopped:
@@ -102,13 +104,19 @@ def measure_samples(
 ) -> Measurement:
     """Measure sound that is already in memory: samples, shape (n,), full scale 1, at rate_hz."""
     options = options or MeasureOptions(taps=taps, pump_at_start=pump_at_start)
-    heard = hear_blocks([Block(np.asarray(samples, dtype=np.float32), rate_hz, 0.0)])
+    block = Block(np.asarray(samples, dtype=np.float32), rate_hz, 0.0)
+    heard = hear_blocks([block], params=options.detection)
     return conclude(heard, SourceInfo(name, len(samples) / rate_hz, rate_hz, 1, None), options, [])
 
 
-def hear_blocks(blocks: Iterable[Block], progress: Callable[[float], None] | None = None) -> Listened:
-    """One pass over the sound; a StopHearingError of ``progress`` ends it early."""
-    finder, tones = OnsetFinder(), ToneFinder()
+def hear_blocks(
+    blocks: Iterable[Block],
+    progress: Callable[[float], None] | None = None,
+    *,
+    params: DetectionParams | None = None,
+) -> Listened:
+    """One pass over the sound; a StopHearingError of ``progress`` ends it early. params: of params.toml if None."""
+    finder, tones = OnsetFinder(params), ToneFinder()
     found = Gathered()
     gaps: list[Gap] = []
     end_s = 0.0

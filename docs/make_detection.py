@@ -17,8 +17,8 @@ from clicktimer.audio import open_recording
 from clicktimer.detection import detector, pump_state, switch_score
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
+from clicktimer.detection.params import default_params
 from clicktimer.records import Block
-from clicktimer.settings import DetectionSettings
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -101,7 +101,7 @@ def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """Time and rise in dB of every millisecond of the recording, by the detector's own loop."""
     from clicktimer.detection.candidate_finder import Stretch
 
-    stretch = Stretch(DetectionSettings(), scene.rate_hz, 0.0, keep_rises=True)
+    stretch = Stretch(default_params(), scene.rate_hz, 0.0, keep_rises=True)
     stretch.feed(scene.samples)
     _, rise = stretch.rises()
     return np.arange(rise.size) * stretch.frame_len / scene.rate_hz, rise
@@ -137,7 +137,7 @@ def strength(scene: Scene) -> None:
                 markersize=9,
                 label=f"told as {kind}",
             )
-        axis.axhline(DetectionSettings().least_rise_db, color="black", linestyle=":", linewidth=0.8)
+        axis.axhline(default_params().candidate_finder.least_rise_db, color="black", linestyle=":", linewidth=0.8)
         axis.set_xlim(from_s, to_s)
         axis.set_ylabel("rise (dB)")
         axis.set_xlabel("time (s)")

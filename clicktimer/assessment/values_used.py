@@ -6,9 +6,9 @@ rate no tank is chosen, so there is none to tell.
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
+from clicktimer.detection.params import default_params
 from clicktimer.settings import MeasureOptions
 from clicktimer.units.format import format_flow, format_height, format_pressure, format_switch
 
@@ -16,7 +16,7 @@ from clicktimer.units.format import format_flow, format_height, format_pressure,
 def values_used(options: MeasureOptions) -> dict[str, Any]:
     """Return name -> {"value": as people write it, or null; "from": "default", "option", "site file", "measured"}.
 
-    "detection" holds the detector's own settings by name, lengths in seconds and levels in decibels as their names say.
+    "detection" holds the parameters of the detector by section and name (clicktimer/detection/params.toml).
     """
     taps = {"shut": "shut", "steady": "one runs steadily", None: None}[options.taps]
     used: dict[str, Any] = {"taps": _said(taps), "pump_at_start": _said(options.pump_at_start)}
@@ -28,7 +28,8 @@ def values_used(options: MeasureOptions) -> dict[str, Any]:
         used["marks"] = {"value": "{:g}/{:g}".format(*options.marks_s), "from": "default"}
     else:
         used |= _of_the_system(options.system)
-    used["detection"] = {"from": "default", "values": asdict(options.detection)}
+    origin = "default" if options.detection == default_params() else "option"
+    used["detection"] = {"from": origin, "values": options.detection.as_dict()}
     return used
 
 

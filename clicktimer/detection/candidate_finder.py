@@ -25,9 +25,10 @@ from clicktimer.detection.candidates import (
     LevelSegment,
     to_codes,
 )
+from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.detection.switch_score import LOWEST, snap_score
 from clicktimer.records import Block, Samples
-from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S, DetectionSettings
+from clicktimer.settings import BAND_EDGES_HZ, CONTEXT_S, LOW_EDGES_HZ, SLICE_EDGES_S
 
 _LONGEST_FEED_S = 10.0
 _LOW_HZ = 8000.0
@@ -40,8 +41,9 @@ _SNAP_RISE, _SNAP_FALL_PER_S = 0.02, 0.02
 class OnsetFinder:
     """Candidates and levels from a stream of blocks. Memory does not grow but by what it returns."""
 
-    def __init__(self, settings: DetectionSettings | None = None) -> None:
-        self.settings = settings or DetectionSettings()
+    def __init__(self, params: DetectionParams | None = None) -> None:
+        """params: those of params.toml if None."""
+        self.params = params or default_params()
         self._stretch: Stretch | None = None
         self._done_segments: list[LevelSegment] = []
 
@@ -52,7 +54,7 @@ class OnsetFinder:
         if stretch is None or block.gap_before is not None or stretch.rate_hz != block.rate_hz:
             if stretch is not None:
                 found.append(self.flush())
-            stretch = self._stretch = Stretch(self.settings, block.rate_hz, block.start_s)
+            stretch = self._stretch = Stretch(self.params, block.rate_hz, block.start_s)
         step = int(_LONGEST_FEED_S * block.rate_hz)
         for first in range(0, len(block.samples), step):
             found.append(stretch.feed(block.samples[first : first + step]))
@@ -80,12 +82,13 @@ class OnsetFinder:
 class Stretch:
     """The memory for one stretch of sound without a gap."""
 
-    def __init__(self, settings: DetectionSettings, rate_hz: int, start_s: float, *, keep_rises: bool = False) -> None:
+    def __init__(self, params: DetectionParams, rate_hz: int, start_s: float, *, keep_rises: bool = False) -> None:
         """keep_rises: forget none of them, for whoever draws them."""
         self._keep_rises = keep_rises
         self.rate_hz = rate_hz
         self.start_s = start_s
-        self.settings = settings
+        self.params = params
+        self.settings = settings = params.candidate_finder
         self.frame_len = max(round(settings.frame_s * rate_hz), 1)
         self.used = sum(1 for low in BAND_EDGES_HZ[:-1] if low < 0.4 * rate_hz)
 

@@ -18,6 +18,7 @@ from clicktimer.detection import acceptance, pump_state
 from clicktimer.detection.acceptance import LEAST_EACH
 from clicktimer.detection.assemble import EDGE_SD_S, told
 from clicktimer.detection.candidates import Candidates, LevelSegment
+from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.detection.precursors import led_by
 from clicktimer.detection.proposals import by_recurrence, cored, seeds_of, stepped, together, turn_of, with_pump
 from clicktimer.detection.shortlist import DetectionContext, shortlist
@@ -73,12 +74,14 @@ def find_clicks(
     *,
     duration_s: float,
     pump_at_start: PumpState | None = None,
+    params: DetectionParams | None = None,
 ) -> DetectionResult:
     """The clicks among the candidates of a recording.
 
     Where sound was lost, or parts were joined, a stretch in which nothing was told is asked once more by itself: the
     phone may have been moved, and the switch have sounded otherwise there.
     """
+    params = params or default_params()
     heard = _found(candidates, segments, duration_s, pump_at_start)
     for segment in segments if len(segments) > 1 and heard.clicks else ():
         end_s = segment.start_s + segment.step_s * len(segment.codes)

@@ -15,6 +15,7 @@ import numpy as np
 
 from clicktimer.detection.candidates import Candidates, LevelSegment
 from clicktimer.detection.detector import DetectionResult, find_clicks
+from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.detection.switch_score import snap_score
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
@@ -77,14 +78,21 @@ class Engine:
     """Feed it blocks; ask ``decide`` when it is ``due``. Memory is bounded but for a few figures of each click."""
 
     def __init__(
-        self, *, pump_at_start: PumpState | None = None, earlier: Earlier | None = None, forgets: bool = False
+        self,
+        *,
+        pump_at_start: PumpState | None = None,
+        earlier: Earlier | None = None,
+        forgets: bool = False,
+        params: DetectionParams | None = None,
     ) -> None:
-        """earlier: what was heard before, where a listening is resumed.
+        """params: of the detector; those of params.toml if None. earlier: what was heard before, where a listening is
+        resumed.
 
         forgets: levels that were handed out lie on disk, and the finder need not remember them (7 MB a day).
         """
         earlier = earlier or Earlier()
-        self.finder = LiveFinder()
+        self._params = params or default_params()
+        self.finder = LiveFinder(self._params)
         self._forgets = forgets
         self.pump_at_start = pump_at_start
         self.end_s = 0.0
@@ -276,7 +284,7 @@ class Engine:
         length_s = max(sum(last - first for first, last in pieces), 1.0)
         at_start = self.pump_at_start if pieces and pieces[0][0] == 0.0 else None
         found = found.take(inside)
-        return find_clicks(found, levels, duration_s=length_s, pump_at_start=at_start), found
+        return find_clicks(found, levels, duration_s=length_s, pump_at_start=at_start, params=self._params), found
 
     def _compare(self, heard: DetectionResult, found: Candidates, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []

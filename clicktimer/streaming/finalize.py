@@ -11,6 +11,7 @@ from typing import Any, Final
 from clicktimer.audio import parse_started
 from clicktimer.conclusion import Listened, conclude, corrected
 from clicktimer.cycles.corrections import Label
+from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
 from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions
@@ -50,6 +51,7 @@ def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str,
         "keep": keep,
         "taps": options.taps,
         "pump_at_start": options.pump_at_start,
+        "detection": options.detection.differences(),
         "system": {}
         if system is None
         else {"given": system.given, "origins": dict(system.origins), "site": system.site},
@@ -75,7 +77,17 @@ def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOpti
         pump_at_start=options.pump_at_start or about.get("pump_at_start"),
         system=system,
         marks_s=options.marks_s if system is None else system.marks_s,
+        detection=_noted_params(options.detection, about.get("detection") or {}),
     )
+
+
+def _noted_params(params: DetectionParams, noted: Mapping[str, Any]) -> DetectionParams:
+    """Return the parameters, with those noted in the folder instead where it was listened with others.
+
+    How candidates were found is a fact of the folder: those parameters cannot be changed afterward.
+    """
+    said = {k: v for k, v in params.differences().items() if not k.startswith("candidate_finder.")}
+    return default_params().changed({**said, **noted})
 
 
 def result_noted(measured: Measurement) -> dict[str, Any]:

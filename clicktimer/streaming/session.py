@@ -101,7 +101,9 @@ class Session:
         earlier = None
         if folder.resumed is not None and folder.resumed.end_s > 0.0:
             earlier = earlier_of(folder.path, around_s=AROUND_S, most=KNOWN_MOST)
-        self.engine = Engine(pump_at_start=options.pump_at_start, earlier=earlier, forgets=True)
+        self.engine = Engine(
+            pump_at_start=options.pump_at_start, earlier=earlier, forgets=True, params=options.detection
+        )
         self.engine.end_s = start_s
         self._provisional = provisional
         self._alarms = Alarms(options, longest_run_s, from_s=start_s)

@@ -45,4 +45,6 @@ def prove_recording(
     again = sound_again(folder) if folder is not None and is_listening(folder) else recording_again(paths)
     if isinstance(again, str):
         return nothing_proved("clicks", again)
-    return prove_clicks(again, measured, pump_at_start=options.pump_at_start, progress=progress)
+    return prove_clicks(
+        again, measured, pump_at_start=options.pump_at_start, params=options.detection, progress=progress
+    )

@@ -11,6 +11,7 @@ from clicktimer.audio.cutting import cut_spans
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.detector import find_clicks
+from clicktimer.detection.params import DetectionParams
 from clicktimer.quality.proof.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.quality.proof.counting import Count, count_of
@@ -51,9 +52,17 @@ class Material:
 
 
 def prove_clicks(
-    again: Again, measured: Measurement, *, pump_at_start: PumpState | None = None, progress: Progress | None = None
+    again: Again,
+    measured: Measurement,
+    *,
+    pump_at_start: PumpState | None = None,
+    params: DetectionParams | None = None,
+    progress: Progress | None = None,
 ) -> Proof:
-    """Lay copies of the told clicks into the recording and count how many the detector tells. See docs/proof.md."""
+    """Lay copies of the reported clicks into the recording and count how many are detected. See docs/proof.md.
+
+    params: those that the recording was measured with; those of params.toml if None.
+    """
     part_s = busiest_part([c.time_s for c in measured.clicks], measured.source.duration_s)
     m = measured
     if part_s is not None:
@@ -81,7 +90,7 @@ def prove_clicks(
             if progress is not None:
                 progress(before_s + s, max(expected_s, before_s + s))
 
-        told, length_s = _hear(again, composer, pump_at_start, step)
+        told, length_s = _hear(again, composer, pump_at_start, params, step)
         heard_s += length_s
         if not told:  # the whole was not told: not a matter of one click, so counted by itself
             silent += 1
@@ -151,16 +160,24 @@ def _caught(time_s: float, kind: Kind, left: list[Click]) -> bool:
 
 
 def _hear(
-    again: Again, composer: Composer, pump_at_start: PumpState | None, step: Callable[[float], None]
+    again: Again,
+    composer: Composer,
+    pump_at_start: PumpState | None,
+    params: DetectionParams | None,
+    step: Callable[[float], None],
 ) -> tuple[tuple[Click, ...], float]:
-    finder, parts, end_s = OnsetFinder(), [], 0.0
+    finder, parts, end_s = OnsetFinder(params), [], 0.0
     for block in composer.blocks(again()):
         parts.append(finder.feed(block))
         end_s = block.start_s + len(block.samples) / block.rate_hz
         step(end_s)
     parts.append(finder.flush())
     heard = find_clicks(
-        Candidates.join(parts), finder.levels(), duration_s=max(end_s, 1.0), pump_at_start=pump_at_start
+        Candidates.join(parts),
+        finder.levels(),
+        duration_s=max(end_s, 1.0),
+        pump_at_start=pump_at_start,
+        params=params,
     )
     return heard.clicks, end_s
 

@@ -9,6 +9,7 @@ from datetime import date
 from typing import Any, Final, Literal
 
 from clicktimer.audio.cutting import Cut
+from clicktimer.detection.params import default_params
 from clicktimer.errors import SettingsError
 from clicktimer.records import CorrectedClick, Measurement
 from clicktimer.reporting.blocks import Words
@@ -192,14 +193,22 @@ def _evidence_section(m: Measurement, files: Sequence[FileFact], program: str, s
         form = {"container": phrases.BY_FILE, "clock": phrases.BY_CLOCK}.get(s.started_how, "{when}")
         facts.append(Fact(phrases.BEGAN, form.format(when=when)))
     facts.append(Fact(phrases.PROGRAM, f"clicktimer {program}"))
-    detection = m.settings.get("detection", {}).get("values", {})
+    detection = m.settings.get("detection")
     if detection:
-        facts.append(Fact(phrases.SETTINGS, ", ".join(f"{k} {_setting(v)}" for k, v in detection.items())))
+        changed = _changed(detection["values"]) if detection["from"] != "default" else ""
+        facts.append(Fact(phrases.SETTINGS, changed or phrases.SETTINGS_DEFAULT))
     return Section("evidence", phrases.EVIDENCE, (Facts(tuple(facts)),))
 
 
-def _setting(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def _changed(values: Mapping[str, Mapping[str, Any]]) -> str:
+    """Return the parameters of the detector that differ from its defaults, as text."""
+    default = default_params().as_dict()
+    return ", ".join(
+        f"{section}.{name} {value:g}" if isinstance(value, int | float) else f"{section}.{name} {value}"
+        for section, part in values.items()
+        for name, value in part.items()
+        if value != default.get(section, {}).get(name)
+    )
 
 
 def _data(result: Result, asked: Asked, presented: Presented, files: Sequence[FileFact], program: str) -> str:

@@ -279,6 +279,7 @@ VALUE_HEAD: Final = ("what", "value", "where from")
 NAMES: Final = {"taps": "taps", "pump_at_start": "pump at the start", "precharge": "air charge"}
 NOT_SAID: Final = "not said"
 
+SETTINGS_DEFAULT = "the defaults of this version"
 FILE, LENGTH, RATE, CHANNELS, BEGAN, FINGERPRINT, PROGRAM, SETTINGS, SIZE = (
     "File",
     "Length",
