@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
 from clicktimer.errors import QuantityError
-from clicktimer.storage.writer import Event
+from clicktimer.storage.batch import Event
 from clicktimer.streaming.refill_test import REFILL_TEST, TAPS_SHUT
 from clicktimer.streaming.session import Said, Session
 from clicktimer.streaming.state import SAME_S

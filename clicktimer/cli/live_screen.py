@@ -12,7 +12,7 @@ import click
 
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.reporting.formatting import wrap
-from clicktimer.storage.writer import Event
+from clicktimer.storage.batch import Event
 from clicktimer.streaming.session import Said, Session
 from clicktimer.streaming.state import Note, State
 from clicktimer.units.format import format_time

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
@@ -15,7 +16,9 @@ from clicktimer.detection.spectral_lines import ToneSegment
 from clicktimer.errors import StoreError
 from clicktimer.records import Gap, Notice
 from clicktimer.storage import schema
-from clicktimer.storage.writer import Event, events_of, is_listening
+from clicktimer.storage.batch import Event
+from clicktimer.storage.faults import fault_text, what_to_do
+from clicktimer.storage.writer import events_of, is_listening
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +65,27 @@ def read_folder(path: Path) -> Stored:
     """Read a listening folder; it may still be written to. Raises StoreError."""
     if not is_listening(path):
         raise StoreError(schema.NOT_OURS.format(path=path))
-    try:
-        connection = schema.connect(path / schema.DATABASE, read_only=True)
+    with reading(path):
+        connection = schema.connect_to_read(path / schema.DATABASE)
         try:
             connection.execute("BEGIN")
             return _read(connection, path)
         finally:
             connection.close()
-    except sqlite3.Error as error:
-        raise StoreError(f"{path} cannot be read ({error}); copy the folder to another disk and try again") from None
+
+
+@contextmanager
+def reading(path: Path) -> Iterator[None]:
+    """Inside, what goes wrong with a folder that is read is one StoreError that says what happened."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
+            raise StoreError(schema.NOT_OURS.format(path=path)) from None
+        raise StoreError(f"{path} cannot be read: {fault_text(error, path)}") from None
+    except (ValueError, TypeError) as error:  # a date, a list of bytes or a JSON text that is none
+        reason = " ".join(str(error).split())[:100]
+        raise StoreError(f"{path} cannot be read: {what_to_do('damaged')} ({reason})") from None
 
 
 def _read(db: sqlite3.Connection, path: Path) -> Stored:

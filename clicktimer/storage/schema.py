@@ -1,4 +1,4 @@
-"""The listening folder's database: its tables, its format version, and the arrays that go into it as bytes.
+"""The listening folder's database: the tables of the current format, and the arrays that go into it as bytes.
 
 SQLite keeps it whole: write-ahead log, synchronous FULL. Times named ``*_s`` are seconds of the sound (the count of
 samples, gaps included); ``utc`` is the computer's clock at that moment, ISO 8601.
@@ -15,10 +15,10 @@ import numpy as np
 from clicktimer.detection.candidates import Candidates, LevelSegment
 from clicktimer.detection.spectral_lines import LINES, ToneSegment
 from clicktimer.errors import StoreError
+from clicktimer.storage import migrations
 
 DATABASE: Final = "listening.sqlite"
 FORMAT: Final = "clicktimer-listening"
-VERSION: Final = 1
 NOT_OURS: Final = "{path}: no listening of clicktimer lies in it; give a folder that clicktimer listen made"
 
 _TABLES: Final = """
@@ -45,14 +45,11 @@ CREATE TABLE marks (id INTEGER PRIMARY KEY, time_s REAL NOT NULL, utc TEXT NOT N
 CREATE TABLE log (id INTEGER PRIMARY KEY, at_s REAL NOT NULL, utc TEXT NOT NULL, code TEXT NOT NULL,
     text TEXT NOT NULL);
 CREATE TABLE notices (session INTEGER NOT NULL, code TEXT NOT NULL, text TEXT NOT NULL, time_s REAL);
-CREATE TABLE IF NOT EXISTS tones (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL,
+CREATE TABLE tones (id INTEGER PRIMARY KEY, stretch_s REAL NOT NULL, start_s REAL NOT NULL,
     step_s REAL NOT NULL, n INTEGER NOT NULL, freq BLOB NOT NULL, over BLOB NOT NULL);
 CREATE TABLE sounds (id INTEGER PRIMARY KEY, from_s REAL NOT NULL, length_s REAL NOT NULL, why TEXT NOT NULL,
     file TEXT NOT NULL);
 """
-
-_TONES: Final = next(t for t in _TABLES.split(";") if " tones " in t)
-"""A table that the first programs did not write: without it nothing is said of a driven pump."""
 
 _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "time_s": np.dtype("<f8"),
@@ -69,25 +66,46 @@ _ARRAYS: Final[dict[str, np.dtype[Any]]] = {
     "wave_hz": np.dtype("<f4"),
     "waves": np.dtype("i1"),
 }
-_LATER: Final = ("approach_s", "wave_hz", "waves")
-"""Columns that the first programs did not write: their candidates are compared by their prints alone. Nor did they
-write how well the clicks told live are timed."""
+BUSY_S: Final = 5.0
+"""How long a statement waits for another program that holds the database."""
 
 
-def connect(path: Path, *, read_only: bool = False, any_thread: bool = False) -> sqlite3.Connection:
-    """Open a database; durable where it is written. Raises sqlite3.Error.
-
-    any_thread: it may be used by several threads, one at a time.
-    """
-    if read_only:
-        # Not mode=ro: what lies in the write-ahead log after a power cut must be read too.
-        connection = sqlite3.connect(path, timeout=10.0, isolation_level=None, check_same_thread=not any_thread)
-        connection.execute("PRAGMA query_only=ON")
-        return connection
-    connection = sqlite3.connect(path, timeout=10.0, isolation_level=None)
-    connection.execute("PRAGMA journal_mode=WAL")
-    connection.execute("PRAGMA synchronous=FULL")
+def connect(path: Path) -> sqlite3.Connection:
+    """Open a database to write to, durable. Raises sqlite3.Error."""
+    connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
+    try:
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("PRAGMA synchronous=FULL")
+    except sqlite3.Error:
+        connection.close()
+        raise
     return connection
+
+
+def connect_to_read(path: Path, *, any_thread: bool = False) -> sqlite3.Connection:
+    """Open a database to read, in the current format: of an older one a migrated copy in memory. Raises sqlite3.Error.
+
+    any_thread: several threads may use it, one at a time.
+    """
+    # Not mode=ro: what lies in the write-ahead log after a power cut must be read too.
+    connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=not any_thread)
+    try:
+        connection.execute("PRAGMA query_only=ON")
+        if not is_made(connection) or migrations.version_of(connection) >= migrations.CURRENT:
+            return connection
+        copy = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=not any_thread)
+        connection.backup(copy)
+        migrations.migrate(copy)
+    except BaseException:
+        connection.close()
+        raise
+    connection.close()
+    return copy
+
+
+def is_made(connection: sqlite3.Connection) -> bool:
+    """Return whether the tables are there: they are made all at once."""
+    return "about" in {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
 
 
 def create(connection: sqlite3.Connection, about: dict[str, str]) -> None:
@@ -96,8 +114,8 @@ def create(connection: sqlite3.Connection, about: dict[str, str]) -> None:
     for statement in _TABLES.split(";"):
         if statement.strip():
             connection.execute(statement)
-    rows = {"format": FORMAT, "version": str(VERSION), **about}
-    connection.executemany("INSERT INTO about VALUES (?, ?)", rows.items())
+    migrations.stamp(connection)
+    connection.executemany("INSERT INTO about VALUES (?, ?)", {"format": FORMAT, **about}.items())
     connection.execute("COMMIT")
 
 
@@ -105,18 +123,18 @@ def check_format(connection: sqlite3.Connection, folder: Path) -> dict[str, str]
     """What the database says about itself. Raises StoreError where it is none of ours or newer than this program."""
     try:
         about = dict(connection.execute("SELECT name, value FROM about").fetchall())
-    except sqlite3.Error:
+        version = max(migrations.version_of(connection), int(about.get("version", "0")))
+    except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorcode", None) in (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_NOTADB):
+            raise StoreError(NOT_OURS.format(path=folder)) from None
+        raise
+    except ValueError:
         raise StoreError(NOT_OURS.format(path=folder)) from None
     if about.get("format") != FORMAT:
         raise StoreError(NOT_OURS.format(path=folder))
-    if int(about.get("version", "0")) > VERSION:
+    if version > migrations.CURRENT:
         raise StoreError(f"{folder}: written by a newer clicktimer ({about.get('program', '?')}); install that one")
     return about
-
-
-def columns_of(connection: sqlite3.Connection, table: str) -> set[str]:
-    """Names of a table's columns: a folder of an earlier program has fewer."""
-    return {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
 
 
 def put_candidates(connection: sqlite3.Connection, table: str, found: Candidates) -> None:
@@ -130,13 +148,11 @@ def get_candidates(connection: sqlite3.Connection, table: str) -> Candidates:
     """All candidates of a table, in the order in which they were handed out."""
     none = Candidates.none()
     parts = []
-    there = columns_of(connection, table)
-    columns = ", ".join(name if name in there else f"NULL AS {name}" for name in _ARRAYS)
-    for n, *blobs in connection.execute(f"SELECT n, {columns} FROM {table} ORDER BY id"):
+    for n, *blobs in connection.execute(f"SELECT n, {', '.join(_ARRAYS)} FROM {table} ORDER BY id"):
         arrays = {}
         for (name, kind), blob in zip(_ARRAYS.items(), blobs, strict=True):
             own = getattr(none, name)
-            if blob is None:
+            if blob is None:  # of a first program, which wrote no waveforms: compared by their prints alone
                 arrays[name] = np.zeros((0 if name == "waves" else n, *own.shape[1:]), own.dtype)
             else:
                 arrays[name] = np.frombuffer(blob, kind).astype(own.dtype).reshape((-1, *own.shape[1:]))
@@ -167,18 +183,6 @@ def get_levels(connection: sqlite3.Connection) -> list[LevelSegment]:
     ]
 
 
-def add_later(connection: sqlite3.Connection) -> None:
-    """Make the table of tones, and the columns that came later, in a folder of an earlier program."""
-    connection.execute(_TONES)
-    if "timing_sd_s" not in columns_of(connection, "events"):
-        connection.execute("ALTER TABLE events ADD COLUMN timing_sd_s REAL")
-    for table in ("candidates", "pending"):
-        there = columns_of(connection, table)
-        for name in _LATER:
-            if name not in there:
-                connection.execute(f"ALTER TABLE {table} ADD COLUMN {name} BLOB")
-
-
 def put_tones(connection: sqlite3.Connection, stretch_s: float, new: ToneSegment) -> None:
     """Write further steps of the tones of the stretch that began at ``stretch_s``."""
     connection.execute(
@@ -195,9 +199,7 @@ def put_tones(connection: sqlite3.Connection, stretch_s: float, new: ToneSegment
 
 
 def get_tones(connection: sqlite3.Connection) -> list[ToneSegment]:
-    """The tones, one segment for each stretch without a gap; none in a folder of an earlier program."""
-    if not connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'tones'").fetchone():
-        return []
+    """The tones, one segment for each stretch without a gap; none in a folder of a first program."""
     stretches: dict[float, list[ToneSegment]] = {}
     for stretch_s, start_s, step_s, n, freq, over in connection.execute(
         "SELECT stretch_s, start_s, step_s, n, freq, over FROM tones ORDER BY id"

@@ -18,8 +18,9 @@ from clicktimer.detection.candidates import N_BANDS, from_codes
 from clicktimer.errors import StoreError
 from clicktimer.records import Gap, Notice
 from clicktimer.storage import schema
-from clicktimer.storage.reader import SessionNote, about_of, sessions_of
-from clicktimer.storage.writer import Event, events_of, in_use, is_listening
+from clicktimer.storage.batch import Event
+from clicktimer.storage.reader import SessionNote, about_of, reading, sessions_of
+from clicktimer.storage.writer import events_of, in_use, is_listening
 
 LEVELS_S: Final = 60.0
 """So much of the level is remembered."""
@@ -58,9 +59,9 @@ class Following:
                 raise StoreError(schema.NOT_OURS.format(path=self.path))
             return []
         self.in_use = in_use(self.path)
-        try:
+        with reading(self.path):
             if self._db is None:
-                self._db = schema.connect(self.path / schema.DATABASE, read_only=True, any_thread=True)
+                self._db = schema.connect_to_read(self.path / schema.DATABASE, any_thread=True)
             with contextlib.suppress(OSError):
                 self.free_bytes = shutil.disk_usage(self.path).free
             self._db.execute("BEGIN")
@@ -68,8 +69,12 @@ class Following:
                 return self._look(self._db)
             finally:
                 self._db.execute("COMMIT")
-        except sqlite3.Error as error:
-            raise StoreError(f"{self.path} cannot be read ({error}); is it still there?") from None
+                if self.in_use and self._is_copy(self._db):
+                    self.close()  # an earlier program goes on writing: the next look takes a new copy
+
+    @staticmethod
+    def _is_copy(db: sqlite3.Connection) -> bool:
+        return not db.execute("PRAGMA database_list").fetchone()[2]
 
     def close(self) -> None:
         """Let go of the folder."""
@@ -78,7 +83,7 @@ class Following:
             self._db = None
 
     def _look(self, db: sqlite3.Connection) -> list[Event]:
-        if not self.there and not schema.columns_of(db, "sessions"):
+        if not self.there and not schema.is_made(db):
             return []  # it is being made just now
         self.about, self.sessions, self.there = about_of(db, self.path), sessions_of(db), True
         new = list(events_of(db, self._read["events"]))

@@ -1,7 +1,8 @@
 """The listening folder, written: what is heard goes to disk, committed, before it is shown; nothing is overwritten.
 
 One folder has one writer at a time. A listening that was cut off (power, kill) is resumed in the same folder: what was
-not committed is a gap. When the disk is full, what cannot be written waits in memory and is written later.
+not committed is a gap. While the disk is full, or the folder cannot be written for another reason, what is heard waits
+in memory and is written later, in its order.
 """
 
 from __future__ import annotations
@@ -10,59 +11,28 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
 from clicktimer.audio.clock import Clock
-from clicktimer.detection.candidates import Candidates, LevelSegment
-from clicktimer.detection.spectral_lines import ToneSegment
+from clicktimer.detection.candidates import Candidates
 from clicktimer.errors import PlaceTakenError, StoreError
-from clicktimer.records import Gap, Kind, Notice
 from clicktimer.storage import schema
+from clicktimer.storage.batch import Batch, Event, Waiting
+from clicktimer.storage.faults import Fault, fault_of, fault_text, what_to_do
+from clicktimer.storage.migrations import migrate
+from clicktimer.units.format import format_time
 
 LOCK: Final = "in-use.sqlite"
 CLOCKS_AGREE_S: Final = 5.0
+MOST_WAITING_S: Final = 12 * 3600.0
+"""So much sound waits in memory at the most while nothing can be written: a night, 1 to 3 kB for each second."""
+BUSY_AGAIN_S: Final = 0.1
+"""How long a held database is waited for once it is known to be held: the sound must not wait."""
 
-What = Literal["heard", "kind", "settled", "withdrawn"]
 Keep = Literal["default", "all", "none"]
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something said of one click. at_s: when, by the sound; time_s: of the click.
-
-    what: "heard" (kind unknown yet), "kind" (told, provisional), "settled", "withdrawn" (not the switch after all).
-    timing_sd_s: standard deviation of the click's time, where it is told.
-    """
-
-    at_s: float
-    what: What
-    time_s: float
-    kind: Kind = "unknown"
-    confidence: float | None = None
-    level_db: float | None = None
-    note: str = ""
-    timing_sd_s: float | None = None
-
-
-@dataclass
-class Batch:
-    """What is committed together. pending: replaces what was pending; levels, tones: each with its stretch's
-    beginning."""
-
-    end_s: float = 0.0
-    candidates: list[Candidates] = field(default_factory=list)
-    pending: Candidates | None = None
-    levels: list[tuple[float, LevelSegment]] = field(default_factory=list)
-    tones: list[tuple[float, ToneSegment]] = field(default_factory=list)
-    gaps: list[Gap] = field(default_factory=list)
-    events: list[Event] = field(default_factory=list)
-    marks: list[tuple[float, str, str]] = field(default_factory=list)
-    log: list[tuple[float, str, str]] = field(default_factory=list)
-    sounds: list[tuple[float, float, str, str]] = field(default_factory=list)
-    notices: list[Notice] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +45,10 @@ class Resumed:
 
 
 class Folder:
-    """A listening folder that is open for writing."""
+    """A listening folder that is open for writing.
+
+    fault: why the last commit could not be written and waits in memory, None where everything is on disk.
+    """
 
     def __init__(
         self,
@@ -88,8 +61,10 @@ class Folder:
         self.path, self.resumed = path, resumed
         self._db, self._lock, self._clock = connection, lock, clock
         self._session = 0
-        self._late = Batch()
-        self.full = False
+        self._waiting = Waiting()
+        self._noted: dict[str, Any] = {}
+        self._written_s = 0.0 if resumed is None else resumed.end_s
+        self.fault: Fault | None = None
         self.about = schema.check_format(connection, path)
 
     # -- opening ---------------------------------------------------------------------------------------------------
@@ -109,7 +84,8 @@ class Folder:
             connection = schema.connect(path / schema.DATABASE)
             schema.create(connection, {name: json.dumps(value) for name, value in about.items()})
         except (OSError, sqlite3.Error) as error:
-            raise StoreError(f"cannot write into {path} ({_reason(error)}); give another place with --into") from None
+            reason = getattr(error, "strerror", None) or error
+            raise StoreError(f"cannot write into {path} ({reason}); give another place with --into") from None
         return cls(path, connection, lock, clock or Clock(), None)
 
     @classmethod
@@ -118,60 +94,87 @@ class Folder:
         clock = clock or Clock()
         if not is_listening(path):
             raise StoreError(schema.NOT_OURS.format(path=path))
-        lock = _locked(path)
+        lock = None
         try:
+            lock = _locked(path)
             connection = schema.connect(path / schema.DATABASE)
             schema.check_format(connection, path)
+            migrate(connection)
             resumed = _where(connection, clock)
             connection.execute("BEGIN IMMEDIATE")
-            schema.add_later(connection)
             rows = connection.execute("SELECT count(*) FROM pending").fetchone()[0]
             if rows:
                 schema.put_candidates(connection, "candidates", schema.get_candidates(connection, "pending"))
                 connection.execute("DELETE FROM pending")
             connection.execute("COMMIT")
-        except sqlite3.Error as error:
-            lock.close()
-            raise StoreError(f"{path} cannot be opened ({_reason(error)}); start a new listening with --into") from None
-        return cls(path, connection, lock, clock, resumed)
+            return cls(path, connection, lock, clock, resumed)
+        except (OSError, sqlite3.Error) as error:
+            if lock is not None:
+                lock.close()
+            raise StoreError(
+                f"{path} cannot be opened: {fault_text(error, path)}; or start a new listening with --into"
+            ) from None
 
     def begin(self, *, rate_hz: int, device: str, start_s: float, program: str) -> None:
-        """Begin a session: from now on ``commit`` may be called."""
+        """Begin a session: from now on ``commit`` may be called. Raises StoreError where it cannot be written."""
         now, boot_s = self._clock.wall(), self._clock.boot_s()
         offset = now.utcoffset()
         offset_s = 0 if offset is None else round(offset.total_seconds())
         utc, zone = _utc(now), self._clock.zone()
         row = (start_s, rate_hz, device, utc, offset_s, zone, boot_s, program, start_s, utc, boot_s)
-        cursor = self._db.execute(
-            "INSERT INTO sessions (start_s, rate_hz, device, began_utc, offset_s, zone, began_boot_s, program, end_s, "
-            "end_utc, end_boot_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            row,
-        )
+        try:
+            cursor = self._db.execute(
+                "INSERT INTO sessions (start_s, rate_hz, device, began_utc, offset_s, zone, began_boot_s, program, "
+                "end_s, end_utc, end_boot_s) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                row,
+            )
+        except sqlite3.Error as error:
+            raise StoreError(f"cannot write into {self.path}: {fault_text(error, self.path)}") from None
         self._session = int(cursor.lastrowid or 0)
+        self._written_s = start_s
 
     def note(self, name: str, value: Any) -> None:
-        """Note one more thing of the listening, as JSON can hold it."""
-        self._db.execute("INSERT OR REPLACE INTO about VALUES (?, ?)", (name, json.dumps(value)))
+        """Note one more thing of the listening, as JSON can hold it; the next commit writes it."""
+        self._noted[name] = value
 
     # -- writing ---------------------------------------------------------------------------------------------------
 
     def commit(self, batch: Batch, *, ended: str | None = None) -> bool:
-        """Write it all or nothing, to the disk itself. False where the disk is full: it is kept and tried again."""
-        late = self._late
-        for name in ("candidates", "levels", "tones", "gaps", "events", "marks", "log", "sounds"):
-            getattr(late, name).extend(getattr(batch, name))
-        late.end_s = batch.end_s
-        late.pending = batch.pending if batch.pending is not None else late.pending
-        late.notices = batch.notices if batch.notices is not None else late.notices
-        try:
-            self._write(late, ended)
-        except sqlite3.Error:
+        """Write all of it or nothing, to the disk itself. False where it waits in memory: ``fault`` says why.
+
+        Raises StoreError where nothing can be written any more: the database is damaged, or too much waits.
+        """
+        self._waiting.add(replace(batch, about={**batch.about, **self._noted}, ended=ended))
+        self._noted = {}
+        self._write_waiting()
+        if self.fault == "damaged" or (self.fault and batch.end_s - self._written_s > MOST_WAITING_S):
+            raise StoreError(
+                f"{self.path}: {what_to_do(self.fault)}. The listening ended; what was heard after "
+                f"{format_time(self._written_s)} is not kept. Start a new one with --into"
+            )
+        return self.fault is None
+
+    def _write_waiting(self) -> None:
+        """Write what waits, oldest first, as far as it goes."""
+        while len(self._waiting):
+            batch = self._waiting.oldest()
+            try:
+                self._write(batch, batch.ended)
+            except (sqlite3.Error, OSError) as error:
+                with contextlib.suppress(sqlite3.Error):
+                    self._db.execute("ROLLBACK")
+                self._fail(fault_of(error, self.path))
+                return
+            self._waiting.written()
+            self._written_s = batch.end_s
+        self._fail(None)
+
+    def _fail(self, fault: Fault | None) -> None:
+        if fault != self.fault:
+            self.fault = fault
+            wait_s = BUSY_AGAIN_S if fault == "locked" else schema.BUSY_S
             with contextlib.suppress(sqlite3.Error):
-                self._db.execute("ROLLBACK")
-            self.full = True
-            return False
-        self._late, self.full = Batch(), False
-        return True
+                self._db.execute(f"PRAGMA busy_timeout = {round(wait_s * 1000)}")
 
     def _write(self, batch: Batch, ended: str | None) -> None:
         db, utc = self._db, _utc(self._clock.wall())
@@ -210,6 +213,8 @@ class Folder:
             db.execute("DELETE FROM notices WHERE session = ?", (self._session,))
             rows = [(self._session, n.code, n.text, n.time_s) for n in batch.notices]
             db.executemany("INSERT INTO notices VALUES (?, ?, ?, ?)", rows)
+        noted = [(name, json.dumps(value)) for name, value in batch.about.items()]
+        db.executemany("INSERT OR REPLACE INTO about VALUES (?, ?)", noted)
         db.execute(
             "UPDATE sessions SET end_s = ?, end_utc = ?, end_boot_s = ?, ended = ? WHERE id = ?",
             (batch.end_s, utc, self._clock.boot_s(), ended, self._session),
@@ -217,10 +222,8 @@ class Folder:
         db.execute("COMMIT")
 
     def close(self) -> None:
-        """Let go of it; what could not be written for want of room is tried once more."""
-        with contextlib.suppress(sqlite3.Error):
-            if self.full:
-                self._write(self._late, "disk full")
+        """Let go of it; what waits is tried once more. ``fault`` says why it is lost where that fails."""
+        self._write_waiting()
         with contextlib.suppress(sqlite3.Error):
             self._db.close()
         with contextlib.suppress(sqlite3.Error):
@@ -281,15 +284,10 @@ def _utc(moment: datetime) -> str:
     return moment.astimezone(UTC).isoformat(timespec="milliseconds")
 
 
-def _reason(error: Exception) -> str:
-    return str(getattr(error, "strerror", None) or error)
-
-
 def events_of(connection: sqlite3.Connection, after: int = 0) -> Sequence[Event]:
     """All events in the order in which they were said, but the first ``after`` of them."""
-    timing = "timing_sd_s" if "timing_sd_s" in schema.columns_of(connection, "events") else "NULL"
     rows = connection.execute(
-        f"SELECT at_s, what, time_s, kind, confidence, level_db, note, {timing} FROM events WHERE id > ? ORDER BY id",
+        "SELECT at_s, what, time_s, kind, confidence, level_db, note, timing_sd_s FROM events WHERE id > ? ORDER BY id",
         (after,),
     )
     return [Event(*row) for row in rows]

@@ -19,7 +19,7 @@ from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.detection.switch_score import snap_score
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
-from clicktimer.storage.writer import Event
+from clicktimer.storage.batch import Event
 from clicktimer.streaming import level_step, template_match
 from clicktimer.streaming.compute_budget import LOOKS_S, Pace
 from clicktimer.streaming.finder import LiveFinder

@@ -17,9 +17,12 @@ from clicktimer.audio.clock import Clock
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.audio.quality import Watch
 from clicktimer.records import Block, Measurement, Notice
+from clicktimer.reporting.messages import storage as messages
 from clicktimer.settings import MeasureOptions
+from clicktimer.storage.batch import Batch, Event
+from clicktimer.storage.faults import Fault
 from clicktimer.storage.sound_store import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
-from clicktimer.storage.writer import Batch, Event, Folder, Keep
+from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.engine import AROUND_S, KNOWN_MOST, Engine, Fed
 from clicktimer.streaming.finalize import RESULT, measure_folder, result_noted
 from clicktimer.streaming.finder import LiveTones
@@ -116,7 +119,7 @@ class Session:
         self._tones = LiveTones()
         self._disk_at_s = self._wall_at_s = -1e9
         self._free = free_bytes(folder.path)
-        self._told_full = False
+        self._told_fault: Fault | None = None
         self._wall_off_s = self._wall_offset()
         self._zero = self._clock.wall() - timedelta(seconds=start_s)
         folder.begin(rate_hz=source.rate_hz, device=source.name, start_s=start_s, program=program)
@@ -226,14 +229,13 @@ class Session:
         if self._disk_notice is not None:
             said.append(self._disk_notice)
             self._disk_notice = None
-        if self.folder.full != self._told_full:
-            self._told_full = self.folder.full
-            text = (
-                "the disk is full: the timing goes on in memory and is written as soon as there is room; make room now"
-                if self.folder.full
-                else "there is room on the disk again: everything is written"
-            )
-            said.append(Note("disk-full", text))
+        fault, before = self.folder.fault, self._told_fault
+        if fault != before:
+            self._told_fault = fault
+            if fault is not None:
+                said.append(Note(fault, messages.FAULT[fault]))
+            elif before is not None:
+                said.append(Note(before, messages.OVER.get(before, messages.OVER_ELSE)))
         return said
 
     def _commit(self, said: list[Said]) -> None:
@@ -317,9 +319,10 @@ class Session:
         batch.notices = self._watch.notices() if notices is None else list(notices)
         self.folder.commit(batch, ended=why)
         measured = measure_folder(self.folder.path, self.options)
-        if self.folder.full:  # what waits in memory is not in a result that is read from the disk
-            text = "the disk was full: what was heard after this could not be written and is not in the result"
-            missing = Notice("disk-full", text, measured.source.duration_s)
+        fault = self.folder.fault
+        if fault is not None:  # what waits in memory is not in a result that is read from the disk
+            text = messages.MISSING.get(fault, messages.MISSING_ELSE.format(fault=fault))
+            missing = Notice(fault, text, measured.source.duration_s)
             measured = replace(measured, warnings=(*measured.warnings, missing))
         last = Batch(end_s=self.engine.end_s, events=self.engine.settle(measured.clicks))
         last.log.append((self.engine.end_s, "ended", why))

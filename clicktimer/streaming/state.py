@@ -13,7 +13,7 @@ from clicktimer.cycles.run_time import no_use_run
 from clicktimer.records import Click, Cycle, Gap, RunTime, Verdict
 from clicktimer.reporting.messages import cautions
 from clicktimer.settings import MeasureOptions
-from clicktimer.storage.writer import Event
+from clicktimer.storage.batch import Event
 from clicktimer.units.format import format_time
 
 ENDLESS_RUNS: Final = 5.0

@@ -17,7 +17,7 @@ import numpy as np
 
 from clicktimer.pipeline import measure_samples
 from clicktimer.records import Block
-from clicktimer.storage.writer import Event
+from clicktimer.storage.batch import Event
 from clicktimer.streaming.engine import Engine
 from tests.benchmarks.compose import Recording
 from tests.benchmarks.conditions import CONDITIONS

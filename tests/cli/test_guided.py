@@ -21,8 +21,9 @@ from clicktimer.errors import SettingsError
 from clicktimer.records import Block, Click, Cycle, Kind, Measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage import schema
+from clicktimer.storage.batch import Event
 from clicktimer.storage.reader import read_folder
-from clicktimer.storage.writer import Event, Folder
+from clicktimer.storage.writer import Folder
 from clicktimer.streaming.finalize import measure_folder
 from clicktimer.streaming.refill_test import shut_times_s
 from clicktimer.streaming.session import RecordingSource, Session

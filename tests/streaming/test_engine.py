@@ -21,9 +21,10 @@ from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.reporting.formatting import clock_text, started_time
 from clicktimer.settings import MeasureOptions
+from clicktimer.storage.batch import Event
 from clicktimer.storage.reader import read_folder
 from clicktimer.storage.sound_store import ClickSounds
-from clicktimer.storage.writer import Event, Folder
+from clicktimer.storage.writer import Folder
 from clicktimer.streaming.engine import Engine
 from clicktimer.streaming.finalize import measure_folder
 from clicktimer.streaming.level_step import Change
@@ -407,7 +408,7 @@ def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[], None], Calla
                     pass
 
         try:
-            yield place, fill, filler.unlink
+            yield place, fill, filler.unlink, "disk-full"
         finally:
             subprocess.run(["umount", "-l", str(place)], check=True)
         return
@@ -419,16 +420,16 @@ def small_disk(tmp_path: Path) -> Iterator[tuple[Path, Callable[[], None], Calla
         resource.setrlimit(resource.RLIMIT_FSIZE, (largest, hard))
 
     try:
-        yield place, limit, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        yield place, limit, lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard)), "not-written"
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         signal.signal(signal.SIGXFSZ, before)
 
 
 def test_on_a_disk_that_runs_full_the_timing_goes_on_and_nothing_is_lost_once_there_is_room(
-    small_disk: tuple[Path, Callable[[], None], Callable[[], None]],
+    small_disk: tuple[Path, Callable[[], None], Callable[[], None], str],
 ):
-    place, fill, free = small_disk
+    place, fill, free, stands_for = small_disk
     opened = open_recording(FIXTURES / "short-cycling-12s.flac")
     source = RecordingSource(opened.blocks(), opened.info.rate_hz, "small disk", piece_s=0.25)
     session = Session(source, Folder.create(place / "L", {}), SHUT, program="test", keep="none", provisional=False)
@@ -446,8 +447,8 @@ def test_on_a_disk_that_runs_full_the_timing_goes_on_and_nothing_is_lost_once_th
             freed = True
         notes += [(now_s, one.code, one.text) for one in session.step() if isinstance(one, Note)]
     measured = session.finish("end of the recording")
-    told = [(code, "room" in text.split(":")[0]) for _, code, text in notes if code == "disk-full"]
-    assert told == [("disk-full", False), ("disk-full", True)], notes
+    told = [(code, "again" in text.split(":")[0]) for _, code, text in notes]
+    assert told == [(stands_for, False), (stands_for, True)], notes
     assert full_at_s < notes[0][0] < free_at_s <= notes[-1][0]
     whole = measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT)
     assert (measured.clicks, measured.run, measured.cycles) == (whole.clicks, whole.run, whole.cycles)
@@ -471,7 +472,9 @@ def test_a_result_from_a_disk_that_was_full_says_what_it_lacks(tmp_path: Path, m
 
 
 def full(*_: object) -> None:
-    raise sqlite3.OperationalError("database or disk is full")
+    error = sqlite3.OperationalError("database or disk is full")
+    error.sqlite_errorcode = sqlite3.SQLITE_FULL
+    raise error
 
 
 def test_an_input_that_delivers_nothing_but_zeros_is_said_at_once(tmp_path: Path):

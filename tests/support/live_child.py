@@ -13,7 +13,8 @@ from pathlib import Path
 from clicktimer.audio import open_recording
 from clicktimer.records import Block, Gap
 from clicktimer.settings import MeasureOptions
-from clicktimer.storage.writer import Event, Folder, is_listening
+from clicktimer.storage.batch import Event
+from clicktimer.storage.writer import Folder, is_listening
 from clicktimer.streaming.session import RecordingSource, Session
 
 

@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from clicktimer.storage.writer import Batch, Event, Folder
+from clicktimer.storage.batch import Batch, Event
+from clicktimer.storage.writer import Folder
 from clicktimer.web.server import PageServer
 from clicktimer.web.view_state import Shown
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from clicktimer.storage.writer import Batch, Event, Folder
+from clicktimer.storage.batch import Batch, Event
+from clicktimer.storage.writer import Folder
 from tests.support.page_parts import hour, served
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)

@@ -21,7 +21,8 @@ import pytest
 
 from clicktimer.cli import run
 from clicktimer.errors import SettingsError
-from clicktimer.storage.writer import Batch, Folder
+from clicktimer.storage.batch import Batch
+from clicktimer.storage.writer import Folder
 from clicktimer.web.server import FILES, HEADERS, PageServer
 from clicktimer.web.view_state import Shown
 from tests.support.live_parts import ROOT

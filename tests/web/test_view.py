@@ -22,8 +22,9 @@ from clicktimer.pipeline import measure_samples
 from clicktimer.records import Cycle, Gap, Notice
 from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions
+from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.tail import Following
-from clicktimer.storage.writer import Batch, Event, Folder, in_use
+from clicktimer.storage.writer import Folder, in_use
 from clicktimer.streaming.finalize import about_options, measure_folder
 from clicktimer.streaming.import_recording import measure_into
 from clicktimer.streaming.session import RecordingSource, Session
