@@ -143,7 +143,7 @@ def test_every_module_is_described_short_quick_to_import_and_silent():
 def third_party_imports(folder: Path) -> set[str]:
     """Return the libraries that the files of a folder import, anywhere in them, also for types alone."""
     found = {name.split(".")[0] for path in folder.rglob("*.py") for _, name in imports_of(path)}
-    return found - {"clicktimer", "tests"} - sys.stdlib_module_names
+    return found - {"clicktimer", "docs", "tests"} - sys.stdlib_module_names
 
 
 def required(requirements: list[str]) -> set[str]:

@@ -5,7 +5,6 @@ The expected answers are those of the trade (common practice, no source), writte
 
 from __future__ import annotations
 
-import importlib.util
 import json
 from pathlib import Path
 from typing import Any
@@ -458,18 +457,8 @@ def test_the_json_holds_all_that_was_weighed() -> None:
     assert causes_json(None) is None
 
 
-def make_page(name: str) -> Any:
-    spec = importlib.util.spec_from_file_location(name, ROOT / f"docs/{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-def test_the_page_of_causes_is_what_the_table_says() -> None:
+def test_every_sign_to_be_seen_is_on_the_page_of_causes() -> None:
     written = (ROOT / "docs/causes.md").read_text("utf-8")
-    assert written == make_page("make_causes").page(), "run: python docs/make_causes.py"
     for fact in observations():
         assert f"`{fact.name}`" in written
 

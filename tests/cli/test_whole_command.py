@@ -38,7 +38,7 @@ def test_the_demo_command_makes_measures_and_keeps_its_recording(
     assert "clicktimer measure clicktimer-demo.wav --taps-shut" in out
     assert "the simulator's true runs:" in out
     readme = (ROOT / "README.md").read_text("utf-8")
-    assert out.split("\nCautions\n")[0].rstrip() in readme, "run: python docs/make_readme.py"
+    assert out.split("\nCautions\n")[0].rstrip() in readme, "run: python docs/make.py readme"
     # A command is one line, to be copied whole.
     assert all(len(line) <= 80 for line in out.splitlines() if not line.startswith("  clicktimer"))
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 import xml.etree.ElementTree as ET
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -152,13 +150,3 @@ def test_marks_that_the_user_moved_are_those_of_the_pictures():
     day = known_day()
     spread = day_pictures(day, marks_s=(20.0, 90.0))[2].alt
     assert "from 20 to 90 s" in spread
-
-
-def test_what_the_page_tells_of_its_example_is_what_is_told():
-    path = Path(__file__).parents[2] / "docs/make_day.py"
-    spec = importlib.util.spec_from_file_location("make_day", path)
-    assert spec is not None
-    assert spec.loader is not None
-    make_day = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(make_day)
-    assert make_day.sentence() in (path.parent / "day.md").read_text("utf-8")

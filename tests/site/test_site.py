@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 import subprocess
@@ -459,14 +458,8 @@ def test_the_slow_library_is_only_loaded_with_a_site_file() -> None:
 
 
 # --- the page --------------------------------------------------------------------------------------------------------
-def test_the_page_of_the_site_file_is_what_the_fields_say() -> None:
-    spec = importlib.util.spec_from_file_location("make_site", ROOT / "docs/make_site.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
+def test_every_field_is_on_the_page_of_the_site_file_and_its_example_is_valid() -> None:
     written = (ROOT / "docs/site.md").read_text("utf-8")
-    assert written == module.page(written), "run: python docs/make_site.py"
     for key in [*(f.key for f in FIELDS), *TANK_KEYS]:
         assert f"`{key}`" in written
     example = re.search(r"```toml\n(.*?)```", written, re.DOTALL)

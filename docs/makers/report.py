@@ -1,11 +1,10 @@
-"""Writes the sample of docs/report.md and the README's picture of its first page: ``python docs/make_report.py``.
+"""Makes the sample of docs/report.md and the README's picture of its first page.
 
-The recording is that of ``clicktimer demo``, of an invented household. A test holds the sample against the program.
+The recording is that of ``clicktimer demo``, of an invented household.
 """
 
 from __future__ import annotations
 
-import sys
 import tempfile
 from pathlib import Path
 
@@ -18,8 +17,6 @@ from clicktimer.reporting.document.remeasure import Asked, measure_asked
 from clicktimer.reporting.pdf import render_pages, render_pdf
 from clicktimer.simulator.demo import demo_recording
 
-HERE = Path(__file__).parent
-SAMPLE, PICTURE = HERE / "report-sample.pdf", HERE / "report-page-one.png"
 SYSTEM = {"tank": ("20 gal",), "pump_rate": "8 gpm", "switch": "40/60"}
 HOUSE = {"yield": "3 gpm", "bore": "6 in", "pump-depth": "200 ft", "static-level": "40 ft", "people": 4}
 ASKED = Asked(
@@ -43,8 +40,9 @@ def sample() -> Document:
         return compose(result, ASKED, PRESENTED, gather_evidence([str(path)], result.measured), program=__version__)
 
 
-if __name__ == "__main__":
+def made() -> dict[str, bytes]:
     document = sample()
-    SAMPLE.write_bytes(render_pdf(document).data)
-    PICTURE.write_bytes(render_pages(document, dots_per_inch=78.0)[0])
-    sys.stdout.write(f"{SAMPLE.name}, {PICTURE.name}\n")
+    return {
+        "docs/report-sample.pdf": render_pdf(document).data,
+        "docs/report-page-one.png": render_pages(document, dots_per_inch=78.0)[0],
+    }

@@ -1,7 +1,4 @@
-"""Draws docs/day.svg, a day of an invented household, and writes what was told of it into docs/day.md.
-
-``python docs/make_day.py``; a test holds the words in day.md to what is told.
-"""
+"""Draws docs/day.svg, a day of an invented household, and writes what was found in it into docs/day.md."""
 
 from __future__ import annotations
 
@@ -20,7 +17,7 @@ from clicktimer.simulator.uses import household_uses
 from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.units.conversions import gal_to_l, l_to_gal
 
-HERE = Path(__file__).parent
+PAGE = Path(__file__).parents[1] / "day.md"
 DAY_S = 86_400.0
 TANK_GAL, PUMP_GPM, LEAK_GPM, SEED = 20.0, 8.0, 0.2, 5
 MARKS = re.compile(r"(<!-- example -->\n).*?(<!-- end of example -->)", re.DOTALL)
@@ -53,12 +50,7 @@ def sentence() -> str:
     )
 
 
-def main() -> None:
+def made() -> dict[str, str]:
     day, _, _ = example()
-    (HERE / "day.svg").write_text(day_sheet(day, "monday.flac").svg(), encoding="utf-8")
-    page = HERE / "day.md"
-    page.write_text(MARKS.sub(lambda m: f"{m[1]}{sentence()}\n{m[2]}", page.read_text("utf-8")), encoding="utf-8")
-
-
-if __name__ == "__main__":
-    main()
+    words = MARKS.sub(lambda m: f"{m[1]}{sentence()}\n{m[2]}", PAGE.read_text("utf-8"))
+    return {"docs/day.svg": day_sheet(day, "monday.flac").svg(), "docs/day.md": words}

@@ -1,4 +1,4 @@
-"""Puts the demo's real output into README.md: ``python docs/make_readme.py``. A test holds the two together."""
+"""Puts the demo's real output into README.md."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 from clicktimer.cli import run
 
-README = Path(__file__).parents[1] / "README.md"
+README = Path(__file__).parents[2] / "README.md"
 BLOCK = re.compile(r"<!-- demo -->.*?<!-- end of demo -->", re.DOTALL)
 
 
@@ -40,6 +40,5 @@ def block(output: str) -> str:
     return f"<!-- demo -->\n```\n{output}```\n<!-- end of demo -->"
 
 
-if __name__ == "__main__":
-    text = README.read_text(encoding="utf-8")
-    README.write_text(BLOCK.sub(lambda _: block(demo_output()), text), encoding="utf-8")
+def made() -> dict[str, str]:
+    return {"README.md": BLOCK.sub(lambda _: block(demo_output()), README.read_text("utf-8"))}

@@ -1,18 +1,14 @@
-"""Writes docs/cli.md from the commands' own --help: ``python docs/make_cli.py``. A test holds the two together."""
+"""Makes docs/cli.md from the commands' own --help."""
 
 from __future__ import annotations
-
-from pathlib import Path
 
 import click
 
 from clicktimer.cli import COMMANDS, cli
 
-TARGET = Path(__file__).with_name("cli.md")
-
 INTRODUCTION = """# The command line
 
-Made from `--help` by `python docs/make_cli.py`; do not edit by hand.
+Made from `--help` by `python docs/make.py cli`; do not edit by hand.
 
 Where a recording goes in, what comes out of it is text for a person. `--json` and `--csv` write the same for a
 program or a spreadsheet; `-` sends them to stdout, which then carries nothing else. Results go to stdout, progress and
@@ -54,5 +50,5 @@ def _section(title: str, help_text: str) -> str:
     return f"## {title}\n\n```\n{body}\n```\n"
 
 
-if __name__ == "__main__":
-    TARGET.write_text(reference(), encoding="utf-8")
+def made() -> dict[str, str]:
+    return {"docs/cli.md": reference()}

@@ -1,4 +1,4 @@
-"""Puts real output into docs/well.md: ``python docs/make_well.py``. A test holds the page and the program together.
+"""Puts real output into docs/well.md.
 
 Before a block with a command stands a mark: "shown" (all but the cautions) or "begins" (the first paragraph). The block
 after the command is replaced. A block marked "file" is written to a folder of its own, in which the commands run.
@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from clicktimer.cli import cli
 
-TARGET = Path(__file__).with_name("well.md")
+PAGE = Path(__file__).parents[1] / "well.md"
 _FILE = re.compile(r"<!-- file: (\S+) -->\n```\n(.*?)```", re.DOTALL)
 _SHOWN = re.compile(r"(<!-- (shown|begins) -->\n```\nclicktimer (.*?)\n```\n.*?\n```\n)(.*?)(\n```)", re.DOTALL)
 
@@ -40,5 +40,5 @@ def _with_output(found: re.Match[str]) -> str:
     return found[1] + (body if found[2] == "shown" else body.split("\n\n")[0]) + found[5]
 
 
-if __name__ == "__main__":
-    TARGET.write_text(filled(TARGET.read_text(encoding="utf-8")), encoding="utf-8")
+def made() -> dict[str, str]:
+    return {"docs/well.md": filled(PAGE.read_text("utf-8"))}

@@ -1,17 +1,13 @@
-"""Writes docs/causes.md from the table of causes: ``python docs/make_causes.py``. A test holds the two together."""
+"""Makes docs/causes.md from the table of causes."""
 
 from __future__ import annotations
-
-from pathlib import Path
 
 from clicktimer.assessment.causes import ranking
 from clicktimer.assessment.causes.table import Cause, Check, Fact, Table, table
 
-TARGET = Path(__file__).with_name("causes.md")
-
 INTRODUCTION = """# Causes
 
-Made from `clicktimer/assessment/causes/causes.toml` and `facts.toml` by `python docs/make_causes.py`; do not edit.
+Made from `clicktimer/assessment/causes/causes.toml` and `facts.toml` by `python docs/make.py causes`; do not edit.
 
 What can be behind a short run, a pump that runs on, starts with no water in use and the like; what speaks for
 and against each; the one measurement that settles it; and the check by hand. All of it is **common practice in
@@ -119,5 +115,5 @@ def _anchor(title: str) -> str:
     return "".join(c for c in title.lower().replace(" ", "-") if c.isalnum() or c == "-")
 
 
-if __name__ == "__main__":
-    TARGET.write_text(page(), encoding="utf-8")
+def made() -> dict[str, str]:
+    return {"docs/causes.md": page()}

@@ -1,4 +1,4 @@
-"""Draws the pictures of docs/detection.md from a stored recording: ``python docs/make_detection.py``.
+"""Draws the pictures of docs/detection.md from a stored recording.
 
 Needs librosa (in the ``test`` extra) for the spectrograms. Colours are those of Okabe and Ito, which people with any
 kind of colour vision can tell apart; shapes and line styles differ as well.
@@ -6,6 +6,7 @@ kind of colour vision can tell apart; shapes and line styles differ as well.
 
 from __future__ import annotations
 
+import io
 import itertools
 import json
 from pathlib import Path
@@ -23,8 +24,7 @@ from clicktimer.records import Block
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-HERE = Path(__file__).parent
-FIXTURE = HERE.parent / "fixtures_audio/ordinary-use.flac"
+FIXTURE = Path(__file__).parents[2] / "fixtures_audio/ordinary-use.flac"
 ORANGE, SKY, GREEN, BLUE, RED, GREY = "#E69F00", "#56B4E9", "#009E73", "#0072B2", "#D55E00", "#777777"
 KIND = {"cut-in": (BLUE, "^"), "cut-out": (RED, "v")}
 
@@ -60,19 +60,21 @@ def figure(rows: int, height: float, **more: Any) -> tuple[Figure, Any]:
     """A figure without pyplot, and its axes."""
     from matplotlib.figure import Figure
 
-    made = Figure(figsize=(9.0, height), layout="constrained")
-    return made, made.subplots(rows, **more)
+    drawn = Figure(figsize=(9.0, height), layout="constrained")
+    return drawn, drawn.subplots(rows, **more)
 
 
-def save(made: Figure, name: str) -> None:
-    made.savefig(HERE / name, dpi=90, metadata={"Software": None})
+def png(drawn: Figure) -> bytes:
+    out = io.BytesIO()
+    drawn.savefig(out, format="png", dpi=90, metadata={"Software": None})
+    return out.getvalue()
 
 
-def wave(scene: Scene) -> None:
+def wave(scene: Scene) -> bytes:
     """Wave and mel spectrogram around one cut-in and one cut-out."""
     import librosa
 
-    made, axes = figure(2, 5.2, ncols=2, sharex="col", sharey="row")
+    drawn, axes = figure(2, 5.2, ncols=2, sharex="col", sharey="row")
     for column, (time_s, kind) in enumerate(scene.truth[2:4]):
         t, x = scene.part(time_s - 0.15, time_s + 0.25)
         ms = 1e3 * (t - time_s)
@@ -93,8 +95,8 @@ def wave(scene: Scene) -> None:
         bottom.set_ylabel("frequency (Hz)")
         bottom.set_xlabel("time from the click (ms)")
         bottom.set_xlim(ms[0], ms[-1])
-    made.colorbar(shade, ax=axes[1][1], label="level (dB)")
-    save(made, "detection-wave.png")
+    drawn.colorbar(shade, ax=axes[1][1], label="level (dB)")
+    return png(drawn)
 
 
 def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
@@ -107,9 +109,9 @@ def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     return np.arange(rise.size) * stretch.frame_len / scene.rate_hz, rise
 
 
-def strength(scene: Scene) -> None:
+def rise(scene: Scene) -> bytes:
     """The rise over the room over two runs and around one cut-out, with every candidate and those that are told."""
-    made, (whole, close) = figure(2, 5.2)
+    drawn, (whole, close) = figure(2, 5.2)
     t, rise = rise_curve(scene)
     told = {c.time_s: c.kind for c in scene.heard.clicks}
     cut_out_s = scene.truth[3][0]
@@ -144,12 +146,12 @@ def strength(scene: Scene) -> None:
     whole.set_ylim(-1.0, 32.0)
     whole.legend(loc="upper center", ncols=4, fontsize=8)
     close.set_title("around one cut-out", fontsize=10)
-    save(made, "detection-rise.png")
+    return png(drawn)
 
 
-def level(scene: Scene) -> None:
+def level(scene: Scene) -> bytes:
     """The level by band every quarter of a second, where the detector thinks the pump runs, and where it does."""
-    made, (shades, line) = figure(2, 5.4, sharex=True)
+    drawn, (shades, line) = figure(2, 5.4, sharex=True)
     db, step_s = scene.levels.db, float(scene.levels.step_s[0])
     over = db - np.median(db, axis=0)
     edge = np.arange(len(db) + 1) * step_s
@@ -157,7 +159,7 @@ def level(scene: Scene) -> None:
     shade = shades.pcolormesh(edge, bands, over.T, cmap="cividis", vmin=-5, vmax=20, rasterized=True)
     shades.set_yticks([0, 5, 10, 15, 20])
     shades.set_ylabel("band (0: 40 Hz,\n13 and up: the click's)")
-    made.colorbar(shade, ax=shades, label="over the median (dB)")
+    drawn.colorbar(shade, ax=shades, label="over the median (dB)")
     track = scene.heard.track
     assert track is not None
     middle = edge[:-1] + step_s / 2
@@ -174,12 +176,12 @@ def level(scene: Scene) -> None:
     line.set_xlabel("time (s)")
     line.set_xlim(0, scene.length_s)
     line.legend(loc="upper center", ncols=2, fontsize=8)
-    save(made, "detection-level.png")
+    return png(drawn)
 
 
-def decoded(scene: Scene) -> None:
+def sequence(scene: Scene) -> bytes:
     """How much each candidate is shaped like a snap, which are told, and the sequence of off and on."""
-    made, (scores, states) = figure(2, 5.0, sharex=True, height_ratios=(3, 1))
+    drawn, (scores, states) = figure(2, 5.0, sharex=True, height_ratios=(3, 1))
     told = {c.time_s: c for c in scene.heard.clicks}
     times = scene.candidates.time_s
     scores.plot(times, scene.snaps, "o", color=ORANGE, markersize=4, markerfacecolor="none", label="candidate")
@@ -201,16 +203,9 @@ def decoded(scene: Scene) -> None:
     states.set_ylabel("pump")
     states.set_xlabel("time (s)")
     states.set_xlim(0, scene.length_s)
-    save(made, "detection-sequence.png")
+    return png(drawn)
 
 
-def main() -> None:
+def made() -> dict[str, bytes]:
     scene = Scene()
-    for draw in (wave, strength, level, decoded):
-        draw(scene)
-    for path in sorted(HERE.glob("detection-*.png")):
-        print(f"{path.name}: {path.stat().st_size / 1000:.0f} kB")
-
-
-if __name__ == "__main__":
-    main()
+    return {f"docs/detection-{draw.__name__}.png": draw(scene) for draw in (wave, rise, level, sequence)}
