@@ -49,6 +49,7 @@ def tank_command(
     """
     from clicktimer.assessment.causes.ranking import likely_causes
     from clicktimer.reporting.json.tank import tank_json
+    from clicktimer.reporting.messages.catalogue import Messages
     from clicktimer.reporting.text import tank_more
     from clicktimer.reporting.text.causes import causes_json, causes_lines, cautions_shown
     from clicktimer.reporting.text.day import day_json, day_lines
@@ -75,7 +76,7 @@ def tank_command(
     day = day_starts(sizing, [(need.figure.name, need.low_l, need.high_l) for need in needs])
     if day is not None:
         more.append(("Starts", day_lines(day, sizing.units)))
-        document["starts"] = day_json(day)
+        document["starts"] = day_json(day, Messages(units=sizing.units))
     compared = None
     if prices is not None:
         compared = compare_prices(read_prices(prices), sizing.system, sizing.stock_charge_kpag, sizing.target_s)

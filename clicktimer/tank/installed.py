@@ -1,7 +1,7 @@
-"""The tank that is there: what the measured run says of it, or which measurement is missing.
+"""The installed tank: what the measured run says of it, or which measurement is missing.
 
-The real drawdown is pump rate times run. It is held against what the label's volume should give: at most Boyle's figure
-(air settled), at least the bound of a refill too fast for heat to leave, each widened by the errors of the gauge.
+The real drawdown is pump rate times run. It is compared with what the label's volume should give: at most Boyle's
+figure (air settled), at least the bound of a refill too fast for heat to leave, each widened by the gauge's errors.
 """
 
 from __future__ import annotations
@@ -10,12 +10,11 @@ import math
 from dataclasses import dataclass, replace
 
 from clicktimer.cycles.run_time import allowed_interval_s
-from clicktimer.records import RunTime
+from clicktimer.records import Reason, RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast, overcharged_kpag, relative_gauge_sd, undercharged_kpag
-from clicktimer.tank.finding import MEASURE_RATE, Finding, TankThere, settle_text, there_text
+from clicktimer.tank.finding import MEASURE_RATE, Finding, TankFinding, finding_reasons, settle_reasons
 from clicktimer.tank.options import tanks_row
 from clicktimer.tank.system import PumpRate, System
-from clicktimer.units.format import UnitSystem, format_flow, format_time, format_volume
 
 # Normal quantiles. A drawdown is called short only when a healthy tank would be read so low less than once in twenty.
 ONE_IN_TWENTY = 1.645
@@ -36,7 +35,7 @@ class _Label:
 
 
 def _pressures(system: System) -> tuple[float, float]:
-    """The two pressures between which the drawdown is reckoned: settled ones where they were read, kPa gauge."""
+    """The two pressures between which the drawdown is computed: settled ones where they were read, kPa gauge."""
     return system.settled_kpag or (system.cut_in_kpag, system.cut_out_kpag)
 
 
@@ -51,88 +50,86 @@ def _label(system: System, gauge_sd_kpa: float) -> _Label:
     return _Label(row.volume_l, row.drawdown_l, row.drawdown_fast_l, sd)
 
 
-def judge_tank_there(
-    run: RunTime, system: System, units: UnitSystem = "us", *, gauge_sd_kpa: float | None = None
-) -> TankThere:
-    """Say what the measured run with no water in use says of the tank that is there.
+def judge_installed_tank(run: RunTime, system: System, *, gauge_sd_kpa: float | None = None) -> TankFinding:
+    """Compare the real drawdown with what the label of the installed tank should give.
+
+    D = Q r0 / 60, held against f V (air settled) and the fraction of a fast refill times V
 
     Parameters
     ----------
-    run : the measured run; a one-sided one is taken as an upper bound. system : with or without tanks and pump rate.
-    units : how the sentences write numbers. gauge_sd_kpa : standard deviation of one reading of the gauge, kPa; None
-        is the system's own.
+    run : RunTime
+        The measured run with no water in use, seconds; a one-sided one is taken as an upper bound.
+    system : System
+        With or without tanks and pump rate.
+    gauge_sd_kpa : float, optional
+        Standard deviation of one reading of the gauge, kPa; None is the system's own.
 
     Returns
     -------
-    TankThere; finding "cannot-tell" with the missing measurement named where pump rate or tank is unknown.
+    TankFinding
+        Finding "cannot-tell", with the missing measurement named, where pump rate or tank is unknown.
 
+    Notes
+    -----
     The limits, with sd the relative error of gauge, pump rate and run together: short from 1.645 sd below the bound of
     a fast refill down; more than the label from 1.645 sd above Boyle's figure up; healthy from one gauge sd below the
     bound to one above Boyle's figure, where run and pump rate are sure enough to leave neither of the others open;
     between, too close to call. At 40/60 with a 1-psi gauge and the rest exact: 0.69 to 1.08 of Boyle's, under 0.65,
-    over 1.12. A pump rate that was only stated is taken at its word, and the text says so.
+    over 1.12. A stated pump rate is assumed exact, and the reasons say so.
+
+    Source: drawdown and its two bounds as in clicktimer.tank.drawdown; the limits are ours.
     """
     if system.pump is None:
-        return _without_pump(run, system, units)
+        return _without_pump(run, system)
     if not system.tanks:
-        return _without_tank(run, system, system.pump, units)
-    return _with_both(run, system, system.pump, units, system.gauge_sd_kpa if gauge_sd_kpa is None else gauge_sd_kpa)
+        return _without_tank(run, system, system.pump)
+    return _with_both(run, system, system.pump, system.gauge_sd_kpa if gauge_sd_kpa is None else gauge_sd_kpa)
 
 
-def _without_pump(run: RunTime, system: System, units: UnitSystem) -> TankThere:
+def _without_pump(run: RunTime, system: System) -> TankFinding:
     if not system.tanks:
-        return TankThere(
-            "cannot-tell",
-            "The run alone cannot tell a small tank from one that has lost its air: the pump rate and the tank's "
-            "volume "
-            "are both unknown.",
-            MEASURE_RATE,
-        )
+        return TankFinding("cannot-tell", (Reason("tank.rate-and-volume-unknown"),), (MEASURE_RATE,))
     row = tanks_row(system)
     low = 60.0 * row.drawdown_fast_l / run.high_s
     # An upper bound of the run, or an interval that reaches down to nothing, leaves the rate open above.
     high = math.inf if run.one_sided or run.low_s <= 0.0 else 60.0 * row.drawdown_l / run.low_s
-    given = format_flow(low, units)
-    span = f"at least {given}" if math.isinf(high) else f"{given} to {format_flow(high, units)}"
-    return TankThere(
+    rate = (
+        Reason("tank-rate.at-least", low_l_per_min=low)
+        if math.isinf(high)
+        else Reason("tank-rate.between", low_l_per_min=low, high_l_per_min=high)
+    )
+    return TankFinding(
         "cannot-tell",
-        "The run alone cannot tell a small tank from one that has lost its air: the pump rate is unknown. A healthy "
-        f"{format_volume(row.volume_l, units)} tank has this run if the pump gives {span}; if it gives less, the "
-        "tank is "
-        f"short of air or overcharged.{_scaled_text(run, row.volume_l, system, units)}",
-        MEASURE_RATE,
+        (Reason("tank.rate-unknown", volume_l=row.volume_l, rate=rate), *_scaled(run, row.volume_l, system)),
+        (MEASURE_RATE,),
         label_l=row.drawdown_l,
         label_fast_l=row.drawdown_fast_l,
         implied_pump_l_per_min=(low, high),
     )
 
 
-def _scaled_text(run: RunTime, volume_l: float, system: System, units: UnitSystem) -> str:
-    """Pump and switch being the same, the run grows in step with the volume: that needs no pump rate."""
-    mark_s = system.marks_s[1]
-    if run.one_sided or run.seconds >= mark_s:
-        return ""
-    needed = format_volume(volume_l * mark_s / run.seconds, units)
-    return f" If it is healthy, {needed} in all, charged alike, would reach {format_time(mark_s)}."
+def _scaled(run: RunTime, volume_l: float, system: System) -> tuple[Reason, ...]:
+    """With the same pump and switch the run grows in step with the volume: that needs no pump rate."""
+    target_s = system.marks_s[1]
+    if run.one_sided or run.seconds >= target_s:
+        return ()
+    return (Reason("tank.volume-in-step", needed_l=volume_l * target_s / run.seconds, target_s=target_s),)
 
 
-def _without_tank(run: RunTime, system: System, pump: PumpRate, units: UnitSystem) -> TankThere:
+def _without_tank(run: RunTime, system: System, pump: PumpRate) -> TankFinding:
     air = system.atmosphere_kpaa
     pressures = (system.precharge_kpag, system.cut_in_kpag, system.cut_out_kpag, air)
     drawn = [pump.l_per_min * t / 60.0 for t in (run.seconds, run.low_s, run.high_s)]
     small, large = drawn[1] / fraction(*pressures), drawn[2] / fraction_fast(*pressures)
-    said = (
-        f"at most {format_volume(large, units)}"
+    reason = (
+        Reason("tank.volume-unknown-at-most", drawn_l=drawn[0], large_l=large)
         if run.one_sided
-        else f"{format_volume(small, units)} to {format_volume(large, units)}"
+        else Reason("tank.volume-unknown", drawn_l=drawn[0], small_l=small, large_l=large)
     )
-    return TankThere(
+    return TankFinding(
         "cannot-tell",
-        f"The tank gives {'at most ' if run.one_sided else ''}{format_volume(drawn[0], units)} between cut-out and "
-        "cut-in. "
-        f"A healthy tank that does so holds {said} by its label; if the label says more, it is short of air or "
-        "overcharged.",
-        "Read the volume on the tank's label.",
+        (reason,),
+        (Reason("tank.settle-label"),),
         drawn_l=drawn[0],
         drawn_low_l=drawn[1],
         drawn_high_l=drawn[2],
@@ -140,7 +137,7 @@ def _without_tank(run: RunTime, system: System, pump: PumpRate, units: UnitSyste
     )
 
 
-def _with_both(run: RunTime, system: System, pump: PumpRate, units: UnitSystem, gauge_sd_kpa: float) -> TankThere:
+def _with_both(run: RunTime, system: System, pump: PumpRate, gauge_sd_kpa: float) -> TankFinding:
     label = _label(system, gauge_sd_kpa)
     rate_sd = 0.0 if pump.sd_l_per_min is None else pump.sd_l_per_min / pump.l_per_min
     run_sd = (run.high_s - run.low_s) / 2.0 / TWO_SIDED_95 / run.seconds
@@ -155,9 +152,8 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, units: UnitSystem, 
         _roots(drawn, label, system) if finding in ("short-of-air-or-overcharged", "cannot-tell") else (None, None)
     )
     least_rate = 60.0 * label.fast_l * (1.0 - min(label.gauge_sd, WIDEST_MARGIN)) / seconds
-    told = TankThere(
+    found = TankFinding(
         finding,
-        "",
         drawn_l=drawn,
         drawn_low_l=0.0 if run.one_sided else drawn * max(1.0 - half, 0.0),
         drawn_high_l=drawn * (1.0 + half),
@@ -169,11 +165,11 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, units: UnitSystem, 
         overcharged_kpag=over,
         healthy_pump_l_per_min=least_rate if finding == "short-of-air-or-overcharged" else None,
     )
-    return replace(told, text=there_text(told, run, system, units), settle=settle_text(told, run, system))
+    return replace(found, reasons=finding_reasons(found, run, system), settle=settle_reasons(found, run, system))
 
 
 def _finding(
-    ratio: float, fast_ratio: float, gauge_sd: float, measured_sd: float, run: RunTime, mark_s: float
+    ratio: float, fast_ratio: float, gauge_sd: float, measured_sd: float, run: RunTime, target_s: float
 ) -> Finding:
     sd = (gauge_sd**2 + measured_sd**2) ** 0.5
     if run.doubt:
@@ -187,11 +183,11 @@ def _finding(
     # To agree with a healthy tank is no proof of one where the errors would let a short one agree as well: the more
     # uncertain the measurement, the narrower, not the wider, must this be.
     low, high = ratio * (1.0 - ONE_IN_TWENTY * measured_sd), ratio * (1.0 + ONE_IN_TWENTY * measured_sd)
-    told_apart = low >= fast_ratio * (1.0 - ONE_IN_TWENTY * gauge_sd) and high <= 1.0 + ONE_IN_TWENTY * gauge_sd
+    distinct = low >= fast_ratio * (1.0 - ONE_IN_TWENTY * gauge_sd) and high <= 1.0 + ONE_IN_TWENTY * gauge_sd
     margin = min(gauge_sd, WIDEST_MARGIN)
-    if sd <= LARGEST_SD and told_apart and fast_ratio * (1.0 - margin) <= ratio <= 1.0 + margin:
-        # Only when the whole interval is below the mark is the tank called too small.
-        return "too-small-but-healthy" if allowed_interval_s(run)[1] < mark_s else "healthy"
+    if sd <= LARGEST_SD and distinct and fast_ratio * (1.0 - margin) <= ratio <= 1.0 + margin:
+        # Only when the whole interval is below the target is the tank called too small.
+        return "too-small-but-healthy" if allowed_interval_s(run)[1] < target_s else "healthy"
     return "cannot-tell"
 
 

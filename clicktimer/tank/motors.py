@@ -14,9 +14,8 @@ from importlib import resources
 from typing import Final, Literal
 
 from clicktimer.errors import SettingsError
-from clicktimer.reporting.messages.measurement import seconds_texts
+from clicktimer.records import Figure, Reason
 from clicktimer.units.conversions import W_PER_HP
-from clicktimer.units.format import UnitSystem, format_power
 
 Phase = Literal["single", "three"]
 What = Literal["starts_per_day", "starts_per_h", "least_run_s"]
@@ -29,11 +28,6 @@ LARGE_MOTOR_RUN_S: Final = 120.0
 RATING_SLACK = 0.02
 """Ratings are nominal: 0.75 kW is 1.006 hp and is sold as 1 hp; 5.5 kW is 7.376 hp and is sold as 7.5 hp."""
 MAKER = "the motor's maker, entered by you"
-MAKER_WINS = "The motor maker's own figure wins over these: look for it on the motor's papers."
-RULE_OF_RUN = (
-    "A run at the mark does not by itself keep to the limit for a day: 15 starts an hour all day would be 360, and 7.5 "
-    "would be 180."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +52,16 @@ class MotorLimit:
     note: str = ""
     above: bool = False
 
-    def power_text(self) -> str:
-        """Write the powers it is for, as "1 to 5.5 hp"."""
+    @property
+    def power(self) -> Reason:
+        """The powers it is for, hp."""
         if self.to_hp is None:
-            some = f"above {self.from_hp:g} hp" if self.above else f"{self.from_hp:g} hp and more"
-            return "all powers" if self.from_hp == 0 else some
-        return f"up to {self.to_hp:g} hp" if self.from_hp == 0 else f"{self.from_hp:g} to {self.to_hp:g} hp"
+            if self.from_hp == 0:
+                return Reason("motor-power.all")
+            return Reason("motor-power.above" if self.above else "motor-power.from", from_hp=self.from_hp)
+        if self.from_hp == 0:
+            return Reason("motor-power.to", to_hp=self.to_hp)
+        return Reason("motor-power.between", from_hp=self.from_hp, to_hp=self.to_hp)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +91,7 @@ class MotorFinding:
     limits: tuple[MotorLimit, ...]
     seen: Seen
     could: bool
-    text: str
+    reasons: tuple[Reason, ...]
 
 
 @cache
@@ -174,7 +172,6 @@ def judge_motor(
     maker_starts_per_day: float | None = None,
     maker_starts_per_h: float | None = None,
     maker_least_run_s: float | None = None,
-    units: UnitSystem = "us",
 ) -> tuple[MotorFinding, ...]:
     """Hold what was seen against the limits for starts and runs.
 
@@ -204,14 +201,14 @@ def judge_motor(
         if seen is None:
             continue
         if maker is not None:
-            found.append(_finding(what, seen, could, (_makers(what, maker),), power_w, phase, units))
+            found.append(_finding(what, seen, could, (_makers(what, maker),), power_w, phase))
             continue
         limits = limits_for(what, power_w, phase)
         for source in dict.fromkeys(r.source for r in all_limits() if r.what == what):
             own = tuple(limit for limit in limits if limit.source == source)
             # An advice for large motors says nothing of a small one; a table that ends below this motor must be told.
             if own or not all(r.above for r in all_limits() if r.source == source and r.what == what):
-                found.append(_finding(what, seen, could, own, power_w, phase, units))
+                found.append(_finding(what, seen, could, own, power_w, phase))
     return tuple(found)
 
 
@@ -234,21 +231,15 @@ def _finding(
     limits: tuple[MotorLimit, ...],
     power_w: float | None,
     phase: Phase | None,
-    units: UnitSystem,
 ) -> MotorFinding:
     answers = {_one(limit, seen) for limit in limits}
     answer: Answer = answers.pop() if len(answers) == 1 else "cannot tell"
     if power_w is None and answer != "within" and any(limit.above for limit in limits) and len(limits) == 1:
         answer = "cannot tell"  # an advice for large motors, and nobody said how large this one is
-    return MotorFinding(
-        what, answer, limits, seen, could, _text(what, answer, limits, seen, could, power_w, phase, units)
-    )
+    return MotorFinding(what, answer, limits, seen, could, _reasons(what, answer, limits, seen, could, power_w, phase))
 
 
-_UNIT: dict[What, str] = {"starts_per_day": "starts a day", "starts_per_h": "starts an hour", "least_run_s": "s"}
-
-
-def _text(
+def _reasons(
     what: What,
     answer: Answer,
     limits: tuple[MotorLimit, ...],
@@ -256,61 +247,77 @@ def _text(
     could: bool,
     power_w: float | None,
     phase: Phase | None,
-    units: UnitSystem,
-) -> str:
-    figure = f"{_n(seen.value)}" if seen.low == seen.high else f"{_n(seen.low)} to {_n(seen.high)}"
-    subject = f"{figure} {_UNIT[what]}"
+) -> tuple[Reason, ...]:
+    subject = _subject(what, seen, could)
+    if not limits:
+        if power_w is None:
+            return (Reason("motor.no-row", subject=subject),)
+        return (Reason("motor.no-row-for-power", subject=subject, power_w=power_w),)
+    found = Reason(
+        "motor.run" if what == "least_run_s" else "motor.starts",
+        subject=subject,
+        answer=answer.replace(" ", "-"),
+        limit=_limit_reason(limits),
+    )
+    return (found, *_open(limits, power_w, phase)) if answer == "cannot tell" else (found,)
+
+
+def _subject(what: What, seen: Seen, could: bool) -> Reason:
+    """Return what was held against a limit."""
+    if could:
+        return Reason("motor-seen.could", starts=seen.high)
     if what == "least_run_s":
         if seen.low < seen.high:  # written as the run is written everywhere else
-            figure = " to ".join(seconds_texts(seen.value, seen.low, seen.high, 1)[1:])
-        subject = f"A run of {figure} s"
-    elif seen.low == 0 < seen.high:
-        subject = f"At most {math.ceil(seen.high - 1e-9)} {_UNIT[what]}"
-    if could:
-        subject = f"Up to {_n(seen.high)} starts an hour, which steady use could cause"
-    if not limits:
-        motor = "this motor" if power_w is None else f"a motor of {format_power(power_w, units)}"
-        return f"{subject}: the tables have no row for {motor}."
-    worse = "shorter than the limit" if what == "least_run_s" else "more than the limit"
-    words: dict[Answer, str] = {
-        "within": "within the limit",
-        "outside": worse,
-        "too close to call": "too close to the limit to call",
-        "cannot tell": "cannot tell which limit applies",
-    }
-    text = f"{subject}: {words[answer]}. {_limits_text(limits)}."
-    if answer == "cannot tell":
-        text += _open(limits, power_w, phase, units)
-    return text
+            return Reason("motor-seen.run-between", run=(seen.value, seen.low, seen.high, 1))
+        return Reason("motor-seen.run", run_s=seen.value)
+    per = _per(what)
+    if seen.low == 0 < seen.high:
+        return Reason("motor-seen.at-most", starts=math.ceil(seen.high - 1e-9), per=per)
+    if seen.low == seen.high:
+        return Reason("motor-seen.starts", starts=seen.value, per=per)
+    return Reason("motor-seen.starts-between", low=seen.low, high=seen.high, per=per)
 
 
-def _limits_text(limits: tuple[MotorLimit, ...]) -> str:
-    """The limits of one source, as a range where several may apply."""
+def _per(what: What) -> str:
+    return "day" if what == "starts_per_day" else "hour"
+
+
+def _limit_reason(limits: tuple[MotorLimit, ...]) -> Reason:
+    """Return the limits of one source, as a range where several may apply."""
     first = limits[0]
     low, high = min(r.value for r in limits), max(r.value for r in limits)
-    value = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-    bound = f"{'At least' if first.what == 'least_run_s' else 'At most'} {value} {_UNIT[first.what]}"
+    value = Reason("motor-limit.one", value=low) if low == high else Reason("motor-limit.range", low=low, high=high)
+    code = "motor-bound.run" if first.what == "least_run_s" else "motor-bound.starts"
+    bound = (
+        Reason(code, value=value) if first.what == "least_run_s" else Reason(code, value=value, per=_per(first.what))
+    )
     if first.status == "ENTERED":
-        return f"{bound} ({first.source})"
-    if len(limits) == 1:
-        which = first.power_text() + ("" if first.phase is None else f", {first.phase} phase")
-    else:
-        which = "by power and phase" if len({r.phase for r in limits}) > 1 else "by power"
-    note = f"; {first.note}" if first.note and len(limits) == 1 else ""
-    return f"{bound} ({which}; {first.source}; grade {first.grade}, {first.status}{note})"
+        return Reason("motor-limit.entered", bound=bound, source=first.source)
+    figures: dict[str, Figure] = {
+        "bound": bound,
+        "which": _which(limits),
+        "source": first.source,
+        "grade": first.grade,
+        "status": first.status,
+    }
+    if first.note and len(limits) == 1:
+        return Reason("motor-limit.published-note", note=first.note, **figures)
+    return Reason("motor-limit.published", **figures)
 
 
-def _open(limits: tuple[MotorLimit, ...], power_w: float | None, phase: Phase | None, units: UnitSystem) -> str:
-    lacks = []
+def _which(limits: tuple[MotorLimit, ...]) -> Reason:
+    if len(limits) > 1:
+        several = len({r.phase for r in limits}) > 1
+        return Reason("motor-which.power-and-phase" if several else "motor-which.power")
+    power, phase = limits[0].power, limits[0].phase
+    return power if phase is None else Reason("motor-which.phase", power=power, phase=phase)
+
+
+def _open(limits: tuple[MotorLimit, ...], power_w: float | None, phase: Phase | None) -> tuple[Reason, ...]:
+    """Return what would tell which limit applies."""
+    phases = phase is None and len({limit.phase for limit in limits}) > 1
     if power_w is None:
-        lacks.append("the motor's power, from its plate or the pump's papers")
-    if phase is None and len({limit.phase for limit in limits}) > 1:
-        lacks.append("whether it is single or three phase (a house has nearly always single phase)")
-    if lacks:
-        return f" To settle it: {' and '.join(lacks)}."
-    motor = "" if power_w is None else format_power(power_w, units)
-    return f" {motor} lies between two rows of the table; the stricter is on the safe side."
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".removesuffix(".0") if value < 100 else f"{value:.0f}"
+        return (Reason("motor.settle-power-and-phase" if phases else "motor.settle-power"),)
+    if phases:
+        return (Reason("motor.settle-phase"),)
+    return (Reason("motor.between-rows", power_w=power_w),)

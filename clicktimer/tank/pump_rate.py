@@ -1,6 +1,6 @@
 """The pump's rate, measured: water caught and the refill timed, or a steady tap whose flow is known.
 
-Each gives a PumpRate with its standard deviation, which is carried to the end, and a sentence on what it rests on.
+Each gives a PumpRate with its standard deviation, which is carried to the end, and the reasons it rests on.
 """
 
 from __future__ import annotations
@@ -10,16 +10,17 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Literal
 
 from clicktimer.cycles.pairing import NORMAL_95
 from clicktimer.errors import SettingsError
+from clicktimer.records import Reason
 from clicktimer.tank.system import PumpRate
-from clicktimer.units.format import UnitSystem, format_flow
 
 # Reading a bucket's mark, and shutting the tap a second late (1-2 % of a refill): common practice, no source.
 CAUGHT_RELATIVE_SD = 0.02
 SHUT_LATE_RELATIVE_SD = 0.015
-# A rate that falls by this much from the first kept refill to the last, by its straight line, is told; no source.
+# A rate that falls by this much from the first kept refill to the last, by its straight line, is reported; no source.
 FALLING_FRACTION = 0.05
 
 
@@ -27,14 +28,15 @@ FALLING_FRACTION = 0.05
 class PumpRateMeasured:
     """A measured pump rate. rate: with its sd. each_l_per_min: every refill or cycle that counts, in order.
 
-    left_out: how many at the start were not counted. falling: the rate fell from refill to refill. text: plain words.
+    left_out: how many at the start were not counted. falling: the rate fell from refill to refill.
+    reasons: what it rests on.
     """
 
     rate: PumpRate
     each_l_per_min: tuple[float, ...]
     left_out: int
     falling: bool
-    text: str
+    reasons: tuple[Reason, ...]
 
 
 def rate_from_refill_l_per_min(caught_l: float, refill_s: float) -> float:
@@ -82,7 +84,7 @@ def rate_from_steady_l_per_min(use_l_per_min: float, run_s: float, rest_s: float
 
 
 def draw_and_refill(
-    repeats: Sequence[tuple[float, float]], units: UnitSystem = "us", *, caught_relative_sd: float = CAUGHT_RELATIVE_SD
+    repeats: Sequence[tuple[float, float]], *, caught_relative_sd: float = CAUGHT_RELATIVE_SD
 ) -> PumpRateMeasured:
     """Give the pump rate from one or more (litres caught, refill in seconds), the first left out where there are more.
 
@@ -93,13 +95,12 @@ def draw_and_refill(
         raise SettingsError("no refill was given: catch the water between the pump's stop and its next start")
     left_out = 1 if len(repeats) > 1 else 0
     each = tuple(rate_from_refill_l_per_min(caught, refill) for caught, refill in repeats[left_out:])
-    return _measured(each, left_out, "draw-and-refill", caught_relative_sd, units)
+    return _measured(each, left_out, "draw-and-refill", caught_relative_sd)
 
 
 def steady_tap(
     use_l_per_min: float,
     cycles: Sequence[tuple[float, float]],
-    units: UnitSystem = "us",
     *,
     use_relative_sd: float = CAUGHT_RELATIVE_SD,
 ) -> PumpRateMeasured:
@@ -110,11 +111,11 @@ def steady_tap(
     if not cycles:
         raise SettingsError("no whole cycle was given: let one tap run steadily until the pump has run and rested")
     each = tuple(rate_from_steady_l_per_min(use_l_per_min, run, rest) for run, rest in cycles)
-    return _measured(each, 0, "steady tap", use_relative_sd, units)
+    return _measured(each, 0, "steady tap", use_relative_sd)
 
 
 def _measured(
-    each: tuple[float, ...], left_out: int, how: str, relative_sd: float, units: UnitSystem
+    each: tuple[float, ...], left_out: int, how: Literal["draw-and-refill", "steady tap"], relative_sd: float
 ) -> PumpRateMeasured:
     mean = statistics.fmean(each)
     if how == "draw-and-refill":
@@ -128,20 +129,15 @@ def _measured(
         spread = widened * statistics.stdev(each) / math.sqrt(len(each))
     sd = math.hypot(mean * relative_sd, spread)
     falling = _falls(each)
-    half = format_flow(NORMAL_95 * sd, units)
-    text = f"The pump gives {format_flow(mean, units)}, give or take {half}, from {len(each)} "
-    text += ("refill" if how == "draw-and-refill" else "cycle") + ("s" if len(each) > 1 else "")
-    text += ", the first left out." if left_out else "."
+    code = "tank.rate-from-refills" if how == "draw-and-refill" else "tank.rate-from-cycles"
+    reasons = [
+        Reason(code, rate_l_per_min=mean, half_l_per_min=NORMAL_95 * sd, count=len(each), left_out=left_out),
+    ]
     if len(each) == 1:
-        text += " One alone does not show how much it varies: repeat it."
+        reasons.append(Reason("tank.rate-from-one"))
     if falling:
-        text += (
-            f" It fell from {format_flow(each[0], units)} to {format_flow(each[-1], units)}: the well draws down, "
-            "or the "
-            "pump weakens as it runs. Stop if air or silt comes."
-        )
-    rate = PumpRate(mean, sd, "draw-and-refill" if how == "draw-and-refill" else "steady tap")
-    return PumpRateMeasured(rate, each, left_out, falling, text)
+        reasons.append(Reason("tank.rate-fell", first_l_per_min=each[0], last_l_per_min=each[-1]))
+    return PumpRateMeasured(PumpRate(mean, sd, how), each, left_out, falling, tuple(reasons))
 
 
 def _falls(each: tuple[float, ...]) -> bool:

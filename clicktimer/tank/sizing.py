@@ -1,4 +1,4 @@
-"""Size the tank: what stock sizes would do here, which one reaches the mark, what the tank there should do.
+"""Size the tank: what stock sizes would do here, which one reaches the target, what the installed tank should do.
 
 In: a System, and the measured run if there is one. Out: a TankSizing, which every report is written from.
 """
@@ -7,28 +7,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
-from clicktimer.records import Cycle, RunTime
+from clicktimer.records import Cycle, Figure, Reason, RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast
-from clicktimer.tank.finding import TankThere
-from clicktimer.tank.installed import judge_tank_there
+from clicktimer.tank.finding import TankFinding
+from clicktimer.tank.installed import judge_installed_tank
 from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 from clicktimer.tank.observed_rate import with_measured_rate
 from clicktimer.tank.options import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
 from clicktimer.tank.pump_rate import PumpRateMeasured
 from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System
-from clicktimer.tank.warnings import doubts
+from clicktimer.tank.warnings import unusual_values
 from clicktimer.units.conversions import W_PER_HP, gal_to_l
-from clicktimer.units.format import UnitSystem, format_pressure, format_time, format_volume
+from clicktimer.units.format import UnitSystem
 
-
-@dataclass(frozen=True, slots=True)
-class Missing:
-    """One measurement that would let more be said: what it is and how to get it, in plain words."""
-
-    what: str
-    how: str
+MissingValue = Literal["pump-rate", "tank-volume", "run"]
+"""What is not known and would let more be said; the catalogue says what it is and how to get it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,12 +40,15 @@ class Advised:
 class TankSizing:
     """All that can be said of the tank.
 
-    target_s: the run aimed at (the second mark), seconds. stock_charge_kpag: the charge new tanks are reckoned with.
+    units: those in which its reports are written; no figure depends on it. target_s: the run aimed at (the second
+    mark), seconds. stock_charge_kpag: the charge that new tanks are computed with.
     fraction, fraction_fast: drawdown over volume of a new tank, settled and fast.
     stock: the stock sizes. choice: the smallest that reaches the target; next_up: the one above; None: unknown or none.
     needed_l, needed_fast_l: volume for the target, settled, and so that even a fast refill reaches it, litres.
-    there: the tanks there, None when not given. judgement: what the measured run says of them, None without a run.
-    measured_most_starts_per_h: 900 / measured run. notes: doubts, remarks. missing: what would let more be said.
+    installed: the installed tanks, None when not given. judgement: what the measured run says of them, None without a
+    run.
+    measured_most_starts_per_h: 900 / measured run. notes: what is unusual, remarks. missing: what would let more be
+    said.
     pump_measured: how the pump rate was measured, None where it was not. advised: the longer run advised for the motor.
     """
 
@@ -64,51 +63,53 @@ class TankSizing:
     next_up: TankRow | None
     needed_l: float | None
     needed_fast_l: float | None
-    there: TankRow | None
+    installed: TankRow | None
     run: RunTime | None
-    judgement: TankThere | None
+    judgement: TankFinding | None
     measured_most_starts_per_h: float | None
-    notes: tuple[str, ...]
-    missing: tuple[Missing, ...]
+    notes: tuple[Reason, ...]
+    missing: tuple[MissingValue, ...]
     pump_measured: PumpRateMeasured | None = None
     advised: Advised | None = None
-
-
-PUMP_RATE_HOW = (
-    "just after the pump stops, with nothing else in use, catch the water of one tap until the pump starts, shut "
-    "the tap "
-    "and time the run: pump rate = water caught / run. Leave the first try out. Or read the pump's papers "
-    "(--pump-rate)"
-)
-TANK_HOW = "read the volume on the tank's label (--tank)"
-PLAIN = (
-    "The tank there is a plain one: it is reckoned as filled from open air, with air and water touching. Water carries "
-    "that air off in time, so it must be renewed; a run that shortens over weeks means that it is due. New tanks are "
-    "reckoned as bladder tanks."
-)
-RUN_HOW = "measure it by sound with every tap shut (clicktimer measure), or give a run already timed (--run)"
 
 
 def size_tank(
     system: System, run: RunTime | None = None, units: UnitSystem = "us", cycles: Sequence[Cycle] = ()
 ) -> TankSizing:
-    """Size the tank for a system, and judge the tank there if a run was measured.
+    """Size the tank for a system, and judge the installed tank if a run was measured.
+
+    V = Q t / (60 f)
 
     Parameters
     ----------
-    system : checked values, each with its origin. run : the measured run with no water in use, or None.
-    units : how the sentences write numbers, "us" or "metric". cycles : of the recording, to make the pump rate of a
-        steady tap's flow.
+    system : System
+        Checked values, each with its origin; kPa gauge, litres, L/min.
+    run : RunTime or None
+        The measured run with no water in use, seconds.
+    units : {"us", "metric"}
+        The units in which the reports of this sizing are written; no figure depends on it.
+    cycles : sequence of Cycle
+        Those of the recording, to make the pump rate of a steady tap's flow.
+
+    Returns
+    -------
+    TankSizing
+        Litres, seconds, starts an hour.
 
     Raises
     ------
-    SettingsError : a system that cannot work.
+    SettingsError
+        For a system that cannot work.
 
+    Notes
+    -----
     The target is the motor maker's least run where it is given, else the second mark (60 s unless changed). New tanks
-    are reckoned with the charge given, unless it was given together with the tank that is there: then it belongs to
-    that tank, and new ones get the usual charge.
+    are computed with the charge given, unless it was given together with the installed tank: then it belongs to that
+    tank, and new ones get the usual charge.
+
+    Source: volume_needed_l and the two fractions of clicktimer.tank.drawdown; stock sizes are common practice.
     """
-    observed = with_measured_rate(system, run, cycles, units)
+    observed = with_measured_rate(system, run, cycles)
     system = observed.system
     target_s = system.motor.least_run_s or system.marks_s[1]
     usual_kpag = max(system.cut_in_kpag - CHARGE_BELOW_CUT_IN_KPA, 0.0)
@@ -120,33 +121,27 @@ def size_tank(
     rate = None if system.pump is None else system.pump.l_per_min
     reaching = [i for i, row in enumerate(stock) if row.reaches(target_s)]
     first = reaching[0] if reaching else None
-    there = tanks_row(system) if system.tanks else None
-    judgement = None if run is None else judge_tank_there(run, system, units)
-    notes = [*observed.notes, *doubts(system, units)]
+    installed = tanks_row(system) if system.tanks else None
+    judgement = None if run is None else judge_installed_tank(run, system)
+    notes = [*observed.notes, *unusual_values(system)]
     if system.tanks and abs(system.precharge_kpag - usual_kpag) > 0.5:
-        notes.append(
-            f"New tanks are reckoned with the usual charge ({format_pressure(usual_kpag, units)}); the charge given "
-            f"({format_pressure(system.precharge_kpag, units)}) is taken as that of the tank there."
-        )
-    if there is not None and there.drawdown_l == 0:
-        notes.append("The bladder of the tank there is full before cut-in by its stated acceptance: it gives no water.")
+        notes.append(Reason("tank.usual-charge", usual_kpag=usual_kpag, charge_kpag=system.precharge_kpag))
+    if installed is not None and installed.drawdown_l == 0:
+        notes.append(Reason("tank.bladder-full-before-cut-in"))
     needed = None if rate is None else volume_needed_l(rate, target_s, part)
     if needed is not None and first is None:
         largest = stock[-1].volume_l
         count = -int(-needed // largest)
-        notes.append(
-            f"No single stock size reaches {format_time(target_s)}: {count} tanks of {format_volume(largest, units)} "
-            "together would."
-        )
+        notes.append(Reason("tank.no-stock-size", target_s=target_s, count=count, volume_l=largest))
     advised = _advised(system, rate, part, target_s)
     if advised is not None:
-        needs = "" if advised.needed_l is None else f", which takes {format_volume(advised.needed_l, units)} or more"
-        notes.append(
-            f"For motors above 3/4 hp many makers ask for runs of {format_time(advised.run_s)} ({advised.status})"
-            f"{needs}. The motor maker's own figure wins (--least-run)."
-        )
+        figures: dict[str, Figure] = {"run_s": advised.run_s, "status": advised.status}
+        if advised.needed_l is None:
+            notes.append(Reason("tank.large-motor", **figures))
+        else:
+            notes.append(Reason("tank.large-motor-volume", needed_l=advised.needed_l, **figures))
     if any(tank.kind == "plain" for tank in system.tanks):
-        notes.append(PLAIN)
+        notes.append(Reason("tank.plain"))
     return TankSizing(
         system=system,
         units=units,
@@ -159,7 +154,7 @@ def size_tank(
         next_up=stock[first + 1] if first is not None and first + 1 < len(stock) else None,
         needed_l=needed,
         needed_fast_l=None if rate is None else volume_needed_l(rate, target_s, part_fast),
-        there=there,
+        installed=installed,
         run=run,
         judgement=judgement,
         measured_most_starts_per_h=None if run is None else most_starts_per_h(run.seconds),
@@ -180,44 +175,42 @@ def _advised(system: System, rate_l_per_min: float | None, part: float, target_s
     return Advised(LARGE_MOTOR_RUN_S, needed, "common practice, no source")
 
 
-def _missing(system: System, run: RunTime | None) -> tuple[Missing, ...]:
-    missing = []
+def _missing(system: System, run: RunTime | None) -> tuple[MissingValue, ...]:
+    missing: list[MissingValue] = []
     if system.pump is None:
-        missing.append(Missing("the pump rate", PUMP_RATE_HOW))
+        missing.append("pump-rate")
     if not system.tanks:
-        missing.append(Missing("the volume of the tank there", TANK_HOW))
+        missing.append("tank-volume")
     if run is None:
-        missing.append(Missing("the run with no water in use", RUN_HOW))
+        missing.append("run")
     return tuple(missing)
 
 
 @dataclass(frozen=True, slots=True)
 class UnderUse:
-    """Runs under steady uses. what: of which drawdown they are, in plain words. drawdown_l: litres."""
+    """Runs under steady uses. what: of which drawdown they are. drawdown_l: litres."""
 
-    what: str
+    what: Reason
     drawdown_l: float
     rows: tuple[UseRow, ...]
 
 
-def best_drawdown(sizing: TankSizing) -> tuple[str, float]:
-    """Return what is reckoned with where the tank's drawdown is needed: in plain words, and litres.
+def best_drawdown(sizing: TankSizing) -> tuple[Reason, float]:
+    """Return the drawdown to compute with: of which tank it is, and litres.
 
-    The measured one where there is one, else that of the tank there by its label, else of the size chosen (air
+    The measured one where there is one, else that of the installed tank by its label, else of the size chosen (air
     settled), else of the largest stock size.
     """
-    told = sizing.judgement
-    if told is not None and told.drawn_l and sizing.run is not None and not sizing.run.one_sided:
-        return "the tank there, as measured", told.drawn_l
-    row = sizing.there or sizing.choice or sizing.stock[-1]
-    shown = format_volume(row.volume_l, sizing.units)
-    if sizing.there is not None:
-        return f"the tank there ({shown}) by its label", row.drawdown_l
-    return f"a tank of {shown}", row.drawdown_l
+    found = sizing.judgement
+    if found is not None and found.drawn_l and sizing.run is not None and not sizing.run.one_sided:
+        return Reason("tank-of.measured"), found.drawn_l
+    row = sizing.installed or sizing.choice or sizing.stock[-1]
+    code = "tank-of.label" if sizing.installed is not None else "tank-of.size"
+    return Reason(code, volume_l=row.volume_l), row.drawdown_l
 
 
 def under_use(sizing: TankSizing, uses_l_per_min: tuple[float, ...]) -> UnderUse:
-    """Reckon run, rest and starts under each steady use (litres per minute), from the best drawdown that is known.
+    """Compute run, rest and starts under each steady use (litres per minute), from the best drawdown that is known.
 
     Raises SettingsError without a pump rate.
     """

@@ -6,10 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from clicktimer.assessment.verdict import allowance_of
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.errors import SettingsError
-from clicktimer.records import RunTime
+from clicktimer.records import Reason, RunTime
 from clicktimer.tank.motors import MotorFinding, Seen, judge_motor
 from clicktimer.tank.sizing import TankSizing, best_drawdown
 
@@ -44,13 +43,13 @@ def most_starts_per_day(use_l_per_day: float, drawdown_l: float) -> float:
 class DayStarts:
     """Starts of the pump by a household's use, and the motor's limits.
 
-    what: of which drawdown, in plain words; drawdown_l: litres, None unknown. use_low_l, use_high_l: a day's use by the
-    figures that apply, litres, None unknown. most_low, most_high: the most starts in a day by each. figures: names of
-    the figures of use. motor: the limits held against the run and against these starts. allowance: by what the run was
-    widened for that, in words. rarely: the run lies between the marks, which the trade calls rarely a trouble.
+    what: of which drawdown; drawdown_l: litres, None unknown. use_low_l, use_high_l: a day's use by the figures that
+    apply, litres, None unknown. most_low, most_high: the most starts in a day by each. figures: names of the figures of
+    use. motor: the limits compared with the run and with these starts. run: the run that they were compared with, None
+    where there was none. rarely: the run lies between the marks, which the trade calls rarely a trouble.
     """
 
-    what: str
+    what: Reason
     drawdown_l: float | None
     use_low_l: float | None
     use_high_l: float | None
@@ -58,14 +57,14 @@ class DayStarts:
     most_high: float | None
     figures: tuple[str, ...]
     motor: tuple[MotorFinding, ...]
-    allowance: str = ""
+    run: RunTime | None = None
     rarely: bool = False
 
 
 def day_starts(
     sizing: TankSizing, uses_l: Sequence[tuple[str, float, float]] = (), *, with_motor: bool = True
 ) -> DayStarts | None:
-    """Reckon the most starts in a day and hold what is known against the motor's limits; None with nothing to reckon.
+    """Compute the most starts in a day and compare what is known with the motor's limits; None with nothing to compute.
 
     uses_l: figures of a household's use in a day, (name, low, high) in litres. The drawdown is the measured one where
     there is one, else the label's, else that of the size chosen. The motor's limits are held against a measured run
@@ -87,7 +86,7 @@ def day_starts(
         most_high=None if high_l is None or known is None else most_starts_per_day(high_l, known),
         figures=tuple(name for name, _, _ in uses_l),
         motor=motor,
-        allowance=allowance_of(sizing.run) if motor and sizing.run is not None else "",
+        run=sizing.run if motor else None,
         rarely=sizing.run is not None and _between_marks(sizing.run, sizing.system.marks_s),
     )
 
@@ -113,5 +112,4 @@ def _motor(sizing: TankSizing, uses_l: Sequence[tuple[str, float, float]], drawn
         least_run_s=Seen(run.seconds, low_s, high_s),
         could_start_per_h=None if run.one_sided else starts,
         maker_least_run_s=motor.least_run_s,
-        units=sizing.units,
     )

@@ -11,6 +11,8 @@ from clicktimer.records import RunTime
 # One interval started and stopped by hand has a standard deviation of 0.10 s: "Manual timing in physics experiments",
 # Am. J. Phys. 87(2):110 (2019), 4,304 reaction times (grade A).
 STOPWATCH_SD_S = 0.10
+BY_HAND = ("timed by hand", "steady tap, by hand")
+"""``how`` of a run that was timed by hand."""
 HAND = (
     "{what} by hand: the hand on the watch makes the run with no water in use uncertain by ±{half} s (95 %); how runs "
     "differ from each other is not known."

@@ -16,8 +16,9 @@ from clicktimer.reporting.document.front_page import found_of, headline
 from clicktimer.reporting.document.wording import for_paper
 from clicktimer.reporting.html import SIGNS
 from clicktimer.reporting.messages import cautions
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.measurement import seconds_texts
-from clicktimer.reporting.text.tank import finding_title
+from clicktimer.reporting.text.tank import finding_text
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.tail import Logged
 from clicktimer.streaming.state import State
@@ -54,7 +55,7 @@ def verdict_told(
         notes.append(phrases.REFILLS)
     tank = measured.tank
     if tank is not None and tank.judgement is not None:
-        notes.append(f"The tank there: {finding_title(tank, tank.judgement)}. {tank.judgement.text}")
+        notes.append(finding_text(tank, tank.judgement, Messages("page", tank.units)))
     return {
         "tone": tone,
         "sign": SIGNS[tone],

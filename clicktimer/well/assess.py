@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from clicktimer.tank.options import tanks_row
-from clicktimer.tank.sizing import PUMP_RATE_HOW, Missing
 from clicktimer.tank.system import System
 from clicktimer.units.format import UnitSystem, format_flow
 from clicktimer.well.description import Well, doubts
@@ -66,6 +65,20 @@ class WellReport:
     missing: tuple[Missing, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """One measurement that would let more be said: what it is and how to get it, in plain words."""
+
+    what: str
+    how: str
+
+
+PUMP_RATE_HOW = (
+    "just after the pump stops, with nothing else in use, catch the water of one tap until the pump starts, shut "
+    "the tap "
+    "and time the run: pump rate = water caught / run. Leave the first try out. Or read the pump's papers "
+    "(--pump-rate)"
+)
 YIELD_HOW = (
     "read it in the driller's log or the state's well record (--yield, or --fracture for each), or have a yield test "
     "run and note times with volumes or levels (--yield-test)"

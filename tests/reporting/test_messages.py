@@ -40,7 +40,7 @@ def test_every_message_is_used_and_every_code_has_a_message():
         for forms in entries().values()
         for template in forms.values()
         for _, spec in fields(template)
-        if spec.startswith("message ")
+        if spec.startswith(("message ", "messages "))
     }
     prefixes = tuple({u[:-1] for u in used if u.endswith(".*")} | nested)
     unused = sorted(c for c in codes if c not in used and not c.startswith(prefixes))

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from clicktimer.cli import cli
 from clicktimer.errors import InputError, QuantityError, SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.prices import compare_prices, parse_prices, read_prices
 from clicktimer.tank.sizing import size_tank, under_use
 from clicktimer.tank.stopwatch import run_timed_by_hand
@@ -95,9 +96,9 @@ def test_prices_and_uses_need_the_pump_rate() -> None:
 
 def test_runs_under_use_rest_on_the_best_drawdown_known() -> None:
     chosen = under_use(sizing_of(), (gal_to_l(4),))
-    assert chosen.what == "a tank of 33 gal"
+    assert Messages().text(chosen.what) == "a tank of 33 gal"
     tanks = (Tank(gal_to_l(33)),)
-    assert "by its label" in under_use(sizing_of(tanks=tanks), (5.0,)).what
+    assert "by its label" in Messages().text(under_use(sizing_of(tanks=tanks), (5.0,)).what)
     measured = size_tank(make_system(tanks=tanks, pump=PumpRate(gal_to_l(8))), run_timed_by_hand(38.0))
     under = under_use(measured, (gal_to_l(4), gal_to_l(8), gal_to_l(9)))
     # The worst use is half of the pump's rate: run = rest = twice 38 s, 900/38 starts an hour.

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clicktimer.errors import SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.motors import PHASES, Phase, Seen, What, all_limits, judge_motor, limits_for
 from clicktimer.units.conversions import W_PER_HP
 
@@ -60,7 +61,7 @@ def test_between_two_rows_both_neighbours_are_kept_and_it_is_said():
     (found,) = judge_motor(6.0 * W_PER_HP, "single", starts_per_day=exactly(70))
     assert [limit.value for limit in found.limits] == [50.0, 100.0]
     assert found.answer == "cannot tell"
-    assert "between two rows" in found.text
+    assert "between two rows" in Messages().texts(found.reasons)
     assert judge_motor(6.0 * W_PER_HP, "single", starts_per_day=exactly(120))[0].answer == "outside"
     assert judge_motor(6.0 * W_PER_HP, "single", starts_per_day=exactly(50))[0].answer == "within"
 
@@ -68,27 +69,27 @@ def test_between_two_rows_both_neighbours_are_kept_and_it_is_said():
 def test_beyond_the_table_nothing_is_judged():
     (found,) = judge_motor(40.0 * W_PER_HP, "single", starts_per_day=exactly(10))
     assert (found.answer, found.limits) == ("cannot tell", ())
-    assert "no row" in found.text
+    assert "no row" in Messages().texts(found.reasons)
 
 
 def test_what_is_not_known_of_the_motor_is_asked_for():
     (found,) = judge_motor(None, None, starts_per_day=exactly(120))
     assert found.answer == "cannot tell"
-    assert "the motor's power" in found.text
-    assert "phase" in found.text
+    assert "the motor's power" in Messages().texts(found.reasons)
+    assert "phase" in Messages().texts(found.reasons)
     # Over every limit of the table, and under every one: no need to know.
     assert judge_motor(None, None, starts_per_day=exactly(301))[0].answer == "outside"
     assert judge_motor(None, None, starts_per_day=exactly(50))[0].answer == "within"
     (one_hp,) = judge_motor(W_PER_HP, None, starts_per_day=exactly(120))
     assert one_hp.answer == "cannot tell"
-    assert "single or three phase" in one_hp.text
+    assert "single or three phase" in Messages().texts(one_hp.reasons)
 
 
 def test_an_advice_for_large_motors_is_not_held_against_a_small_or_unknown_one():
     assert len(judge_motor(0.5 * W_PER_HP, "single", least_run_s=exactly(90))) == 1
     table, advice = judge_motor(1.0 * W_PER_HP, "single", least_run_s=exactly(90))
     assert (table.answer, advice.answer) == ("within", "outside")
-    assert "no government source" in advice.text
+    assert "no government source" in Messages().texts(advice.reasons)
     table, advice = judge_motor(None, "single", least_run_s=exactly(90))
     assert (table.answer, advice.answer) == ("within", "cannot tell")
     assert judge_motor(None, "single", least_run_s=exactly(130))[1].answer == "within"
@@ -105,7 +106,7 @@ def test_an_interval_that_holds_the_limit_is_too_close_to_call():
 def test_the_makers_figure_takes_the_place_of_the_tables():
     (found,) = judge_motor(1.0 * W_PER_HP, "single", starts_per_day=exactly(150), maker_starts_per_day=200.0)
     assert found.answer == "within"
-    assert "entered by you" in found.text
+    assert "entered by you" in Messages().texts(found.reasons)
     (run,) = judge_motor(1.0 * W_PER_HP, "single", least_run_s=exactly(70), maker_least_run_s=60.0)
     assert run.answer == "within"
     with pytest.raises(SettingsError, match="more than zero"):
@@ -116,7 +117,7 @@ def test_what_use_could_cause_is_not_told_as_counted():
     (found,) = judge_motor(0.5 * W_PER_HP, "single", could_start_per_h=Seen(22.5, 21.0, 24.0))
     assert found.could
     assert found.answer == "outside"
-    assert "could cause" in found.text
+    assert "could cause" in Messages().texts(found.reasons)
 
 
 def test_every_limit_names_source_grade_and_status_and_every_text_shows_them():
@@ -126,9 +127,9 @@ def test_every_limit_names_source_grade_and_status_and_every_text_shows_them():
         assert limit.status in ("READ", "READ-2nd")
         assert limit.to_hp is None or limit.to_hp > limit.from_hp
     for found in judge_motor(W_PER_HP, "single", starts_per_day=exactly(1), least_run_s=exactly(1)):
-        assert found.limits[0].source in found.text
-        assert found.limits[0].status in found.text
-        assert "\n" not in found.text
+        assert found.limits[0].source in Messages().texts(found.reasons)
+        assert found.limits[0].status in Messages().texts(found.reasons)
+        assert "\n" not in Messages().texts(found.reasons)
 
 
 @given(st.floats(0.05, 60.0), st.sampled_from(PHASES), st.floats(0.0, 500.0), st.floats(0.0, 100.0))

@@ -15,15 +15,16 @@ from clicktimer.cli import cli
 from clicktimer.errors import QuantityError, SettingsError
 from clicktimer.records import Cycle, RunTime
 from clicktimer.reporting.json.tank import tank_json
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.tank import tank_lines
-from clicktimer.tank.installed import judge_tank_there
+from clicktimer.tank.installed import judge_installed_tank
 from clicktimer.tank.observed_rate import with_measured_rate
 from clicktimer.tank.options import tanks_row
 from clicktimer.tank.sizing import size_tank
 from clicktimer.tank.starts_per_day import day_starts, most_starts_per_day
 from clicktimer.tank.stopwatch import STOPWATCH_SD_S, steady_timed_by_hand
 from clicktimer.tank.system import Motor, PumpRate, RateObserved, System, Tank, make_system
-from clicktimer.tank.warnings import doubts
+from clicktimer.tank.warnings import unusual_values
 from clicktimer.units.conversions import ATMOSPHERE_KPAA, W_PER_HP, gal_to_l, l_to_gal, psi_to_kpa
 
 
@@ -65,17 +66,17 @@ def test_the_first_draw_is_left_out_and_a_falling_rate_is_told() -> None:
     assert told.measured is not None
     assert told.measured.left_out == 1
     assert told.measured.falling
-    assert any("fell from" in note for note in told.notes)
+    assert any("fell from" in note for note in map(Messages().text, told.notes))
 
 
 def test_a_stated_rate_is_kept_beside_the_measured_one() -> None:
     told = with_measured_rate(caught((6, 75.0), pump=PumpRate(gal_to_l(8))), None)
     assert told.system.stated_pump is not None
-    assert any("clearly less than stated" in note for note in told.notes)
+    assert any("clearly less than stated" in note for note in map(Messages().text, told.notes))
     agreeing = with_measured_rate(caught((10, 75.0), pump=PumpRate(gal_to_l(8))), None)
-    assert any("agree" in note for note in agreeing.notes)
+    assert any("agree" in note for note in map(Messages().text, agreeing.notes))
     more = with_measured_rate(caught((20, 75.0), pump=PumpRate(gal_to_l(8))), None)
-    assert any("more than stated" in note for note in more.notes)
+    assert any("more than stated" in note for note in map(Messages().text, more.notes))
     twice = with_measured_rate(told.system, None)
     assert twice.system.pump == told.system.pump
     assert twice.system.stated_pump == told.system.stated_pump
@@ -92,8 +93,8 @@ def test_where_no_rate_can_be_made_that_is_said() -> None:
         told = with_measured_rate(system, run)
         assert told.measured is None
         assert told.system.pump is None
-        assert any(why in note for note in told.notes)
-        assert any(why in note for note in size_tank(system, run).notes)
+        assert any(why in note for note in map(Messages().text, told.notes))
+        assert any(why in note for note in map(Messages().text, size_tank(system, run).notes))
 
 
 @given(st.floats(10, 100), st.floats(0.1, 0.9), st.floats(5, 200))
@@ -150,10 +151,10 @@ def test_settled_pressures_leave_no_range_of_a_fast_refill() -> None:
     assert row.drawdown_l == pytest.approx(air_l[0] - air_l[1])
     assert row.drawdown_fast_l == row.drawdown_l
     assert size_tank(system).stock[1].drawdown_l != pytest.approx(row.drawdown_l)  # new tanks: by the switch
-    told = judge_tank_there(a_run(0.8 * (row.run_s or 0)), system)
+    told = judge_installed_tank(a_run(0.8 * (row.run_s or 0)), system)
     assert told.label_l == told.label_fast_l
     assert told.finding == "short-of-air-or-overcharged"  # 0.8 of Boyle's, which a fast refill could have explained
-    assert "settled pressures" in told.text
+    assert "settled pressures" in Messages().texts(told.reasons)
     assert told.undercharged_kpag is not None
     assert told.undercharged_kpag[0] == told.undercharged_kpag[1]
     lines = " ".join(" ".join(tank_lines(size_tank(system, a_run(40)))).split())
@@ -176,7 +177,7 @@ def test_the_gauge_at_the_clicks_takes_the_place_of_the_setting() -> None:
 def test_a_better_gauge_makes_a_narrower_verdict() -> None:
     system = make_system(tanks=(Tank(gal_to_l(33)),), pump=PumpRate(gal_to_l(8)), gauge_sd_kpa=psi_to_kpa(0.2))
     coarse = replace(system, gauge_sd_kpa=psi_to_kpa(4.0))
-    sharp, blunt = judge_tank_there(a_run(45.0), system), judge_tank_there(a_run(45.0), coarse)
+    sharp, blunt = judge_installed_tank(a_run(45.0), system), judge_installed_tank(a_run(45.0), coarse)
     assert sharp.gauge_sd < blunt.gauge_sd
     assert blunt.finding == "cannot-tell"
 
@@ -193,19 +194,19 @@ def test_a_plain_tank_gives_what_open_air_gives() -> None:
     system = make_system(tanks=(Tank(gal_to_l(33), "plain"),))
     assert l_to_gal(tanks_row(system).drawdown_l) == pytest.approx(2.37, abs=0.005)
     sizing = size_tank(system)
-    assert any("plain one" in note for note in sizing.notes)
-    assert not any("air charge" in note for note in doubts(system))
+    assert any("plain one" in note for note in map(Messages().text, sizing.notes))
+    assert not any("air charge" in note for note in map(Messages().text, unusual_values(system)))
 
 
 def test_plate_and_relief_valve_are_held_against_cut_out() -> None:
     over = make_system(tanks=(Tank(gal_to_l(33), plate_kpag=psi_to_kpa(50)),))
-    assert any("above the pressure on the tank's plate" in note for note in doubts(over))
+    assert any("above the pressure on the tank's plate" in note for note in map(Messages().text, unusual_values(over)))
     none = make_system(relief_valve="none")
-    assert any("No relief valve was found" in note for note in doubts(none))
+    assert any("No relief valve was found" in note for note in map(Messages().text, unusual_values(none)))
     high = make_system(switch_kpag=(psi_to_kpa(65), psi_to_kpa(85)))
-    assert any("nothing was said of one" in note for note in doubts(high))
+    assert any("nothing was said of one" in note for note in map(Messages().text, unusual_values(high)))
     tested = replace(high, relief_valve="tested")
-    assert any("as was said" in note for note in doubts(tested))
+    assert any("as was said" in note for note in map(Messages().text, unusual_values(tested)))
 
 
 # --- motor and household ---------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from clicktimer.errors import SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.drawdown import (
     drawdown_l,
     fraction,
@@ -266,14 +267,14 @@ def test_the_first_draw_is_left_out_and_the_spread_is_carried() -> None:
     # By hand: bucket 2 %, late tap 1.5 %: 2.5 %; spread 0.16/sqrt(3) x 4.303/1.96 = 0.203 gpm, 1.69 %; together 3.0 %.
     assert told.rate.sd_l_per_min == pytest.approx(gal_to_l(12.0) * 0.0302, rel=0.01)
     assert not told.falling
-    assert "12 gpm" in told.text
+    assert "12 gpm" in Messages().texts(told.reasons)
     assert draw_and_refill([(15.0, 75.0)]).left_out == 0
 
 
 def test_a_pump_rate_that_falls_is_told() -> None:
-    told = draw_and_refill([(30.0, 60.0), (30.0, 60.0), (30.0, 64.0), (30.0, 69.0)], "metric")
+    told = draw_and_refill([(30.0, 60.0), (30.0, 60.0), (30.0, 64.0), (30.0, 69.0)])
     assert told.falling
-    assert "It fell from 30 L/min to 26.1 L/min" in told.text
+    assert "It fell from 30 L/min to 26.1 L/min" in Messages(units="metric").texts(told.reasons)
 
 
 def test_a_steady_tap_with_its_flow_gives_the_pump_rate() -> None:

@@ -91,16 +91,16 @@ def _from_sound(m: Measurement) -> Facts:
 
 def _from_tank(sizing: TankSizing) -> Facts:
     facts: Facts = {}
-    told = sizing.judgement
-    if told is not None and told.finding != "cannot-tell":
+    found = sizing.judgement
+    if found is not None and found.finding != "cannot-tell":
         facts["tank"] = {
             "healthy": "healthy",
             "too-small-but-healthy": "too-small",
             "more-than-label": "more",
             "short-of-air-or-overcharged": "short",
-        }[told.finding]
+        }[found.finding]
         # Both readings of the first root below open air: no charge, however low, explains it.
-        if facts["tank"] == "short" and told.undercharged_kpag is not None and max(told.undercharged_kpag) < 0:
+        if facts["tank"] == "short" and found.undercharged_kpag is not None and max(found.undercharged_kpag) < 0:
             facts["tank"] = "far-short"
     measured, stated = sizing.pump_measured, sizing.system.stated_pump
     if measured is not None:

@@ -91,15 +91,15 @@ def _tank_steps(
 
 
 def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
-    run, pump, told = sizing.run, sizing.system.pump, sizing.judgement
+    run, pump, found = sizing.run, sizing.system.pump, sizing.judgement
     if pump is not None:
         flow = units.q(pump.l_per_min)
-        if run is not None and told is not None and told.drawn_l is not None:
+        if run is not None and found is not None and found.drawn_l is not None:
             seconds = run.high_s if run.one_sided else run.seconds
             what = phrases.DRAWN_MOST if run.one_sided else phrases.DRAWN
-            yield what, f"{flow} × {seconds:.3f} s / 60 s/min", f"{units.v(told.drawn_l)} {units.volume}"
-            if told.ratio is not None and told.label_l is not None:
-                yield phrases.RATIO, f"{units.v(told.drawn_l)} / {units.v(told.label_l)}", f"{told.ratio:.2f}"
+            yield what, f"{flow} × {seconds:.3f} s / 60 s/min", f"{units.v(found.drawn_l)} {units.volume}"
+            if found.ratio is not None and found.label_l is not None:
+                yield phrases.RATIO, f"{units.v(found.drawn_l)} / {units.v(found.label_l)}", f"{found.ratio:.2f}"
         target = format_time(sizing.target_s)
         charge = format_pressure(sizing.stock_charge_kpag, sizing.units)
         yield phrases.NEW_TANK.format(charge=charge), "", f"{sizing.fraction:.5f}, fast {sizing.fraction_fast:.5f}"

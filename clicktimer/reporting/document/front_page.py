@@ -18,6 +18,7 @@ from clicktimer.reporting.document.remeasure import Result
 from clicktimer.reporting.figures import run_scale
 from clicktimer.reporting.formatting import length_text, most_starts_text
 from clicktimer.reporting.messages import measurement
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import NO_CERTIFICATE
 from clicktimer.reporting.text.advice import cautions, runs_on, tank_denies, to_try
 from clicktimer.reporting.text.day_sections import day_cautions
@@ -67,7 +68,11 @@ def _prices(result: Result) -> tuple[Block, ...]:
         return ()
     if tank.judgement is not None and tank.judgement.finding == "short-of-air-or-overcharged":
         return ()
-    return tuple(block for block in price_blocks(result.prices, tank) if isinstance(block, Words))
+    return tuple(
+        block
+        for block in price_blocks(result.prices, tank, Messages("document", tank.units))
+        if isinstance(block, Words)
+    )
 
 
 def headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:
@@ -175,7 +180,7 @@ def _meaning(m: Measurement, marks_s: Marks) -> tuple[str, ...]:
     if m.run is None:
         return (phrases.MEANS_NOT_JUDGED if _not_judged(m) else phrases.MEANS_NOTHING,)
     meaning = []
-    if m.tank is not None and m.tank.judgement is not None and m.tank.there is not None:
+    if m.tank is not None and m.tank.judgement is not None and m.tank.installed is not None:
         meaning.append(phrases.MEANS_FINDING[m.tank.judgement.finding])
     starts = None if m.tank is None else m.tank.measured_most_starts_per_h
     if starts is not None and not m.run.one_sided:
@@ -204,7 +209,8 @@ def _steps(result: Result) -> list[Step]:
         steps.append(Step(phrases.NEXT_STATED, phrases.MEASURER))
     if m.tank is not None and tank_denies(m):
         if not m.verdict.settle:  # which asks for the run again, too
-            steps.append(Step(m.tank.judgement.settle, phrases.MEASURER))
+            settle = Messages("document", m.tank.units).texts(m.tank.judgement.settle)
+            steps.append(Step(settle, phrases.MEASURER))
     elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result)
         steps += [Step(text.replace("{size}", size), who) for text, who in _next_of(band, finding)]
@@ -232,10 +238,11 @@ def _size_text(result: Result) -> str:
         return ""
     if tank.judgement.finding != "too-small-but-healthy":
         return ""
-    size, target = size_text(tank.choice, tank), format_time(tank.target_s)
+    messages = Messages("document", tank.units)
+    size, target = size_text(tank.choice, tank, messages), format_time(tank.target_s)
     if tank.next_up is None or (tank.choice.run_fast_s or 0.0) >= tank.target_s:
         return phrases.NEXT_SIZE.format(size=size, target=target)
-    return phrases.NEXT_SIZE_UP.format(size=size, target=target, next_up=size_text(tank.next_up, tank))
+    return phrases.NEXT_SIZE_UP.format(size=size, target=target, next_up=size_text(tank.next_up, tank, messages))
 
 
 def _cautions(result: Result) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from clicktimer.reporting.document.remeasure import Result
 from clicktimer.reporting.figures import run_bars, time_line
 from clicktimer.reporting.figures.day import day_pictures
 from clicktimer.reporting.formatting import value_text
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.causes import causes_blocks
 from clicktimer.reporting.text.correction import correction_blocks
 from clicktimer.reporting.text.day import day_blocks
@@ -100,16 +101,17 @@ def _of_the_tank(result: Result) -> Iterator[Section]:
     tank = m.tank
     if tank is None:
         return
-    yield _section("tank", phrases.TANK, tank_blocks(tank))
+    messages = Messages("document", tank.units)
+    yield _section("tank", phrases.TANK, tank_blocks(tank, messages))
     if tank.system.pump is not None or tank.system.tanks:
         yield _section("arithmetic", phrases.ARITHMETIC, [arithmetic(tank)])
     if result.prices is not None:
-        yield _section("prices", phrases.PRICES, price_blocks(result.prices, tank))
+        yield _section("prices", phrases.PRICES, price_blocks(result.prices, tank, messages))
     if result.under is not None:
-        yield _section("steady-use", phrases.STEADY_USE, use_blocks(result.under, tank))
+        yield _section("steady-use", phrases.STEADY_USE, use_blocks(result.under, tank, messages))
     starts = day_starts(tank, result.uses)
     if starts is not None and result.reading is None:
-        yield _section("starts-in-a-day", phrases.STARTS, day_blocks(starts, tank.units))
+        yield _section("starts-in-a-day", phrases.STARTS, day_blocks(starts, messages))
 
 
 def _of_causes(m: Measurement) -> Iterator[Section]:
@@ -133,10 +135,12 @@ def _open(m: Measurement) -> Iterator[Block]:
         one = phrases.NOT_WHOLE_ONLY if len(m.cycles) == 1 else phrases.NOT_WHOLE_ONE
         yield Words((one if part == 1 else phrases.NOT_WHOLE).format(count=part, all=len(m.cycles)), "-")
     if m.tank is not None:
+        messages = Messages("document", m.tank.units)
         for missing in m.tank.missing:
-            if m.run is not None or missing.what != "the run with no water in use":
-                what = missing.what[:1].upper() + missing.what[1:]
-                yield Words(phrases.MISSING.format(what=what, how=missing.how), "-")
+            if m.run is not None or missing != "run":
+                what = messages.text(f"tank-missing.{missing}")
+                how = messages.text(f"tank-missing-how.{missing}")
+                yield Words(phrases.MISSING.format(what=what[:1].upper() + what[1:], how=how), "-")
     yield Words(phrases.NOT_APPLICABLE, "-")
     yield Words(phrases.NO_SYNTHETIC_CLAIM, "-")
     yield Words(phrases.MARKS_SOURCE, "-")

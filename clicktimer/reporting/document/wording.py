@@ -23,8 +23,6 @@ Decimal = Literal["point", "comma"]
 Write = Callable[[str], str]
 
 PHRASES: Final = (
-    (": say --steady-tap.", "."),
-    (": say --pump-at-start on or off.", "; whether the pump ran when the recording began would tell."),
     (
         "If you know whether the pump was running when the recording began, say --pump-at-start off or on.",
         "Whether the pump was running when the recording began would settle it.",

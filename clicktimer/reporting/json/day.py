@@ -14,6 +14,8 @@ from clicktimer.day.trend import Change
 from clicktimer.day.wall_time import parse_zone, wall
 from clicktimer.records import Measurement
 from clicktimer.reporting.json.measurement import jsonable, measurement_json
+from clicktimer.reporting.json.values import reasons_json
+from clicktimer.reporting.messages.catalogue import Messages
 
 FORMAT = "clicktimer-day"
 FORMAT_VERSION = 1
@@ -147,7 +149,15 @@ def _starts(day: DayReading) -> dict[str, Any]:
             }
             for f in s.flows
         ],
-        "motor": [{"what": f.what, "answer": f.answer, "text": f.text} for f in s.motor],
+        "motor": [
+            {
+                "what": f.what,
+                "answer": f.answer,
+                "text": Messages().texts(f.reasons),
+                "reasons": reasons_json(f.reasons),
+            }
+            for f in s.motor
+        ],
     }
 
 

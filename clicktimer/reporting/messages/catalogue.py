@@ -2,7 +2,8 @@
 
 Every sentence stands in a TOML file of its language (``en/*.toml``) under its code. An entry has ``text`` and, where a
 reader without a command line needs other words, ``document`` or ``page``; ``page`` falls back to ``document`` and
-both to ``text``. Figures are put in here, so that units and the decimal sign are those the reader asked for.
+both to ``text``. ``code = "..."`` alone is an entry with one text for all. Figures are put in here, so that units and
+the decimal sign are those the reader asked for.
 """
 
 from __future__ import annotations
@@ -62,7 +63,10 @@ def _flat(table: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Map
         yield prefix[:-1], table
         return
     for name, inner in table.items():
-        yield from _flat(inner, f"{prefix}{name}.")
+        if isinstance(inner, str):  # one text for all readers
+            yield f"{prefix}{name}", {"text": inner}
+        else:
+            yield from _flat(inner, f"{prefix}{name}.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +140,10 @@ class _Formatter(string.Formatter):
             return self.messages.text(value)
         if kind == "reasons":
             return self.messages.texts(value)
+        if kind in JOINED:  # {charges:either} -> "one, or another"
+            return JOINED[kind].join(map(self.messages.text, value))
+        if kind == "messages":  # {causes:messages cause-name} -> "one; another"
+            return "; ".join(self.messages.text(f"{rest}.{name}") for name in value)
         if kind == "choice":  # {count:choice run|runs} -> "run" where it is one
             one, _, other = rest.partition("|")
             return one if value == 1 else other
@@ -154,6 +162,21 @@ def _switch(value: Sequence[float], units: UnitSystem) -> str:
     return units_format.format_switch(value[0], value[1], units)
 
 
+def _span(ends: Sequence[float], units: UnitSystem, one: Callable[[float, UnitSystem], str]) -> str:
+    """Write the two ends of a range, each with its unit; once where they look alike."""
+    low, high = one(ends[0], units), one(ends[1], units)
+    return low if low == high else f"{low} to {high}"
+
+
+def _range(ends: Sequence[float], units: UnitSystem, one: Callable[[float, UnitSystem], str]) -> str:
+    """Write the two ends of a range with the unit once: "16.7 to 27.4 psi"."""
+    low, high = one(ends[0], units), one(ends[1], units)
+    return low if low == high else f"{low.split(' ')[0]} to {high}"
+
+
+JOINED: Final = {"either": ", or ", "list": ", ", "clauses": "; "}
+"""Kinds of several reasons in a row, and what stands between two."""
+
 OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
     "volume": units_format.format_volume,
     "flow": units_format.format_flow,
@@ -161,6 +184,10 @@ OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
     "height": units_format.format_height,
     "power": units_format.format_power,
     "switch": _switch,
+    "pressure-range": lambda ends, units: _range(ends, units, units_format.format_pressure),
+    "volume-range": lambda ends, units: _range(ends, units, units_format.format_volume),
+    "volume-span": lambda ends, units: _span(ends, units, units_format.format_volume),
+    "flow-span": lambda ends, units: _span(ends, units, units_format.format_flow),
 }
 """Kinds of figures written in the reader's units; values are SI: L, L/min, kPa, m, W, (kPa, kPa)."""
 
@@ -174,7 +201,10 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "seconds-at-most": lambda figure: write.at_most_text(*figure),
     "interval": lambda figure: units_format.format_interval(*figure),
     "times": write.how_often,
+    "percent": lambda share: f"{round(100 * share):d} %",
+    "few-digits": write.few_digits,
+    "count-range": write.count_range,
 }
 """Kinds of figures that look alike in all units. Intervals are (value, low, high); "at most" is (value, high)."""
 
-KINDS: Final = frozenset({*OF_UNITS, *WRITERS, "message", "reason", "reasons", "choice"})
+KINDS: Final = frozenset({*OF_UNITS, *WRITERS, *JOINED, "message", "messages", "reason", "reasons", "choice"})

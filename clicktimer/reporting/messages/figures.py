@@ -56,6 +56,17 @@ def how_often(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
+def few_digits(value: float) -> str:
+    """Write a count or a time with a tenth below 100 and none from there on: 12.5, 60, 113."""
+    return f"{value:.1f}".removesuffix(".0") if value < 100 else f"{value:.0f}"
+
+
+def count_range(ends: Sequence[float]) -> str:
+    """Write how many at most, by a low and a high figure, each rounded up: "26 to 53", or one number."""
+    few, many = (f"{math.ceil(most - 1e-9)}" for most in ends)
+    return few if few == many else f"{few} to {many}"
+
+
 def with_comma(written: str) -> str:
     """Write a number's decimal point as a comma: "38.4 s (38.1 to 38.7 s)" -> "38,4 s (38,1 to 38,7 s)"."""
     return re.sub(r"(?<=\d)\.(?=\d)", ",", written)

@@ -74,7 +74,7 @@ def next_steps(measurement: Measurement) -> tuple[str, ...]:
     if m.verdict.settle:
         steps += [m.verdict.settle, *as_a_day]
     if m.tank is not None and tank_denies(m):
-        return (*steps, m.tank.judgement.settle)
+        return (*steps, Messages(units=m.tank.units).texts(m.tank.judgement.settle))
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(BAND_NEXT[m.verdict.band])
     return tuple(steps)

@@ -13,7 +13,8 @@ from clicktimer.day.starts import ENDLESS_RATIO
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.day_formatting import count_text, excluded_text, in_units, rate_text, share_of, when
 from clicktimer.reporting.formatting import half_width_text, length_text
-from clicktimer.tank.motors import MAKER_WINS, MotorFinding
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.tank.motors import MotorFinding
 from clicktimer.units.format import UnitSystem, format_time
 
 TOO_SHORT: Final = "too short a recording for a day's figure; 1 hour at the least"
@@ -71,9 +72,10 @@ def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Bl
         lines.append(Words(text, "-"))
     if brief:
         return [*lines, *_motor_brief(s.motor)]
-    lines += [Words(finding.text, "-") for finding in s.motor]
+    motor = Messages()  # in US units, whatever the day's own
+    lines += [Words(motor.texts(finding.reasons), "-") for finding in s.motor]
     if s.motor:
-        lines.append(Words(MAKER_WINS))
+        lines.append(Words(motor.text("motor.maker-wins")))
     return lines
 
 
@@ -120,7 +122,7 @@ def _motor_line(f: MotorFinding) -> str:
         head = f"{figure} starts {'a day' if f.what == 'starts_per_day' else 'in an hour'}"
         bound, past, kept = f"most of {limit}", "more than", "within"
     if f.answer == "cannot tell" and all(m.above for m in f.limits):
-        return f"{head}: whether the {bound} for motors {f.limits[0].power_text()} applies is not known."
+        return f"{head}: whether the {bound} for motors {Messages().text(f.limits[0].power)} applies is not known."
     words = {
         "within": f"{kept} the {bound}",
         "outside": f"{past} the {bound}",

@@ -183,9 +183,10 @@ def _tank_lines(tank: Any, emphasis: Emphasis) -> list[str]:
     if not _tank_given(tank):
         # A table of sizes without a pump rate helps nobody here; what to find out does.
         lines = wrap("Nothing was said of tank and pump, so the tank is neither sized nor judged.", "  ")
+        messages = Messages(units=tank.units)
         for missing in tank.missing:
-            if missing.what != "the run with no water in use":
-                lines += wrap(f"To get {missing.what}: {missing.how}.", "  - ", "    ")
+            if missing != "run":
+                lines += wrap(messages.text("tank-section.to-get", what=missing), "  - ", "    ")
         return [emphasis("Tank"), *lines]
     return [emphasis("Tank"), *tank_lines(tank)]
 

@@ -1,81 +1,72 @@
-"""The tank section: what was found of the tank there, which size reaches the mark, the table of sizes.
+"""The tank section: what was found of the installed tank, which size reaches the target, the table of sizes.
 
 ``tank_lines`` is the section as lines of at most 80 columns; ``render_tank`` adds the cautions and stands alone.
-The same for programs is in tank_json.py.
+The same for programs is in reporting/json/tank.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from typing import Final
 
 from clicktimer.assessment.verdict import allowance_of
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.formatting import most_starts_text
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.reporting.text.tank_sizes import size_text, sizes_table
-from clicktimer.tank.finding import Finding, TankThere, straddles
+from clicktimer.tank.finding import TankFinding, straddles
 from clicktimer.tank.options import STOCK_SIZES_GAL
 from clicktimer.tank.sizing import TankSizing
-from clicktimer.units.conversions import psi_to_kpa
-from clicktimer.units.format import (
-    format_flow,
-    format_height,
-    format_pressure,
-    format_switch,
-    format_time,
-    format_volume,
-)
+from clicktimer.tank.stopwatch import BY_HAND
+from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA
 
-FINDING_TITLE: dict[Finding, str] = {
-    "healthy": "HEALTHY",
-    "too-small-but-healthy": "HEALTHY, BUT TOO SMALL FOR THIS PUMP",
-    "short-of-air-or-overcharged": "SHORT OF AIR, OR OVERCHARGED",
-    "more-than-label": "MORE WATER THAN THE TANK CAN GIVE",
-    "cannot-tell": "CANNOT TELL",
-}
-STRADDLES: Final = "TOO CLOSE TO CALL"
 STOCK_GAL = ", ".join(f"{size:g}" for size in STOCK_SIZES_GAL)
-BY_HAND = ("timed by hand", "steady tap, by hand")
 HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 
-def finding_title(sizing: TankSizing, told: TankThere, messages: Messages = Messages()) -> str:
-    """Return what was found of the tank there in a few words, in capitals."""
-    if sizing.run is not None and straddles(told, sizing.run, sizing.system):
-        return STRADDLES
-    return FINDING_TITLE[told.finding]
+def finding_title(sizing: TankSizing, found: TankFinding, messages: Messages = Messages()) -> str:
+    """Return what was found of the installed tank in a few words, in capitals."""
+    return messages.text(f"tank-title.{_title(sizing, found)}")
+
+
+def finding_text(sizing: TankSizing, found: TankFinding, messages: Messages = Messages()) -> str:
+    """Return what was found of the installed tank, and why."""
+    return messages.text("tank-section.finding", title=_title(sizing, found), reasons=found.reasons)
+
+
+def _title(sizing: TankSizing, found: TankFinding) -> str:
+    open_ = sizing.run is not None and straddles(found, sizing.run, sizing.system)
+    return "too-close" if open_ else found.finding
 
 
 def tank_lines(sizing: TankSizing) -> list[str]:
     """Return the tank section as plain lines of at most 80 columns, without heading and cautions."""
-    return lines_of(tank_blocks(sizing))
+    return lines_of(tank_blocks(sizing, Messages(units=sizing.units)))
 
 
 def tank_blocks(sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the tank section without heading and cautions."""
     lines: list[Block] = []
     if sizing.judgement is not None:
-        told = sizing.judgement
-        lines.append(Words(f"The tank there: {finding_title(sizing, told)}. {told.text}"))
-        if told.settle:
-            lines.append(Words(f"To settle it: {told.settle}"))
+        found = sizing.judgement
+        lines.append(Words(finding_text(sizing, found, messages)))
+        if found.settle:
+            lines.append(Words(messages.text("tank-section.settle", settle=found.settle)))
         if sizing.measured_most_starts_per_h is not None and sizing.run is not None and not sizing.run.one_sided:
-            starts = most_starts_text(sizing.run)
-            lines.append(Words(f"By the measured run, no steady use can cause more than {starts} starts an hour."))
+            lines.append(Words(messages.text("tank-section.most-starts", starts=most_starts_text(sizing.run))))
         lines.append(SPACE)
-    lines.append(Words(_choice_text(sizing)))
-    lines += [SPACE, sizes_table(sizing), SPACE]
-    lines.append(Words(_basis_text(sizing)))
+    lines.append(Words(_choice_text(sizing, messages)))
+    lines += [SPACE, sizes_table(sizing, messages), SPACE]
+    lines.append(Words(_basis_text(sizing, messages)))
     if sizing.run is not None and sizing.run.how in BY_HAND:
         lines.append(Words(f"{sizing.run.text} {allowance_of(sizing.run)}".strip()))
     for note in sizing.notes:
-        lines.append(Words(note, "-"))
+        lines.append(Words(messages.text(note), "-"))
     for missing in sizing.missing:
-        if missing.what == "the run with no water in use" and not sizing.system.tanks:
+        if missing == "run" and not sizing.system.tanks:
             continue  # without a tank there is nothing that the run could be held against
-        lines.append(Words(f"Not known: {missing.what}. To get it: {missing.how}.", "-"))
+        lines.append(Words(messages.text("tank-section.missing", what=missing), "-"))
     return lines
 
 
@@ -101,61 +92,64 @@ def render_tank(
     return "\n".join(lines) + "\n"
 
 
-def _choice_text(sizing: TankSizing) -> str:
-    units, target = sizing.units, format_time(sizing.target_s)
+def _choice_text(sizing: TankSizing, messages: Messages) -> str:
     pump = sizing.system.pump
     if pump is None or sizing.needed_l is None or sizing.needed_fast_l is None:
-        return (
-            "Without the pump rate no size can be chosen; the table says what each size gives between cut-out and "
-            "cut-in."
-        )
-    text = (
-        f"For a run of {target} at {format_flow(pump.l_per_min, units)} a tank of "
-        f"{format_volume(sizing.needed_l, units)} "
-        f"or more is needed ({format_volume(sizing.needed_fast_l, units)} if every refill is to last so long)"
-    )
+        return messages.text("tank-section.no-choice")
     if sizing.choice is None:
-        return text + "; no single stock size reaches it. Several tanks add up."
-    text += f". The smallest stock size that reaches it is {size_text(sizing.choice, sizing)}"
-    if sizing.next_up is not None:
-        text += f"; the next one up is {size_text(sizing.next_up, sizing)}"
-    return text + ". Too large is harmless, too small wears the pump: when in doubt, take the larger."
+        choice = Reason("tank-section.none-reaches")
+    elif sizing.next_up is None:
+        choice = Reason("tank-section.one-reaches", size=size_text(sizing.choice, sizing, messages))
+    else:
+        choice = Reason(
+            "tank-section.two-reach",
+            size=size_text(sizing.choice, sizing, messages),
+            next_size=size_text(sizing.next_up, sizing, messages),
+        )
+    return messages.text(
+        "tank-section.needed",
+        target_s=sizing.target_s,
+        pump_l_per_min=pump.l_per_min,
+        needed_l=sizing.needed_l,
+        needed_fast_l=sizing.needed_fast_l,
+        choice=choice,
+    )
 
 
-def _basis_text(sizing: TankSizing) -> str:
+def _basis_text(sizing: TankSizing, messages: Messages) -> str:
     """Every value used, and whether somebody gave it."""
-    system, units = sizing.system, sizing.units
+    system = sizing.system
     at_clicks = system.came_from("gauge_at_clicks") != "default"
-    switch = format_switch(system.cut_in_kpag, system.cut_out_kpag, units)
-    parts = [
-        f"switch {switch}{' as read on the gauge' if at_clicks else ''}"
-        f"{_origin(sizing, 'gauge_at_clicks' if at_clicks else 'switch')}",
-        f"air charge {format_pressure(system.precharge_kpag, units)}{_origin(sizing, 'precharge')}",
+    switch = (system.cut_in_kpag, system.cut_out_kpag)
+    values = [
+        Reason("tank-basis.switch-at-clicks", switch_kpag=switch, origin=_origin(sizing, "gauge_at_clicks"))
+        if at_clicks
+        else Reason("tank-basis.switch", switch_kpag=switch, origin=_origin(sizing, "switch")),
+        Reason("tank-basis.charge", charge_kpag=system.precharge_kpag, origin=_origin(sizing, "precharge")),
     ]
     if system.pump is not None:
-        how = system.pump.how if system.pump.how != "stated" else f"stated{_from_site(sizing, 'pump_rate')}"
-        parts.append(f"pump rate {format_flow(system.pump.l_per_min, units)} ({how})")
+        from_site = system.pump.how == "stated" and system.came_from("pump_rate") == "site file"
+        how = "stated-site" if from_site else system.pump.how.replace(" ", "-")
+        values.append(Reason("tank-basis.pump-rate", pump_l_per_min=system.pump.l_per_min, how=how))
     if system.settled_kpag is not None:
-        settled = format_switch(*system.settled_kpag, units)
-        parts.append(f"settled pressures {settled} for the tank there{_origin(sizing, 'gauge_settled')}")
-    height = "sea level" if system.height_m == 0 else format_height(system.height_m, units)
-    parts.append(f"height {height}{_origin(sizing, 'height')}")
-    parts.append(f"marks {system.marks_s[0]:g}/{system.marks_s[1]:g} s{_origin(sizing, 'marks')}")
-    return (
-        "Reckoned with " + ", ".join(parts) + ". The larger figure of each range is Boyle's law (air settled), the "
-        "smaller a refill too fast for the air to give off heat; a real one lies between."
-        + ("" if units == "us" else f" The stock sizes are those sold in US gallons ({STOCK_GAL}), in litres.")
-        + (" Most starts: the worst steady use, half of the pump's rate." if system.pump is not None else "")
-    )
+        origin = _origin(sizing, "gauge_settled")
+        values.append(Reason("tank-basis.settled", settled_kpag=system.settled_kpag, origin=origin))
+    code = "tank-basis.sea-level" if system.height_m == 0 else "tank-basis.height"
+    values.append(Reason(code, height_m=system.height_m, origin=_origin(sizing, "height")))
+    low_s, high_s = system.marks_s
+    values.append(Reason("tank-basis.marks", low_s=low_s, high_s=high_s, origin=_origin(sizing, "marks")))
+    parts = [Reason("tank-section.basis", values=tuple(values))]
+    if messages.units == "metric":
+        parts.append(Reason("tank-section.basis-litres", sizes=STOCK_GAL))
+    if system.pump is not None:
+        parts.append(Reason("tank-section.basis-starts"))
+    return messages.texts(parts)
 
 
-def _origin(sizing: TankSizing, name: str) -> str:
+def _origin(sizing: TankSizing, name: str) -> Reason:
     origin = sizing.system.came_from(name)
     if origin == "default":
-        below = format_pressure(psi_to_kpa(2.0), sizing.units)
-        return f" (not given; {below} below cut-in)" if name == "precharge" else " (not given; usual)"
-    return f" ({'given' if origin == 'option' else origin})"
-
-
-def _from_site(sizing: TankSizing, name: str) -> str:
-    return ", site file" if sizing.system.came_from(name) == "site file" else ""
+        if name == "precharge":
+            return Reason("tank-origin.usual-charge", below_kpa=CHARGE_BELOW_CUT_IN_KPA)
+        return Reason("tank-origin.usual")
+    return Reason(f"tank-origin.{'given' if origin == 'option' else origin.replace(' ', '-')}")

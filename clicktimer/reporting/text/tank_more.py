@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from clicktimer.errors import SettingsError
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.prices import Offer, PriceComparison
@@ -22,27 +23,22 @@ PICTURES = (".png", ".svg", ".pdf")
 
 def use_lines(under: UnderUse, sizing: TankSizing) -> list[str]:
     """Return the runs under use as lines of at most 80 columns."""
-    return lines_of(use_blocks(under, sizing))
+    return lines_of(use_blocks(under, sizing, Messages(units=sizing.units)))
 
 
 def use_blocks(under: UnderUse, sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the runs under use."""
     rows = under.rows
-    given = format_volume(under.drawdown_l, sizing.units)
-    lines: list[Block] = [Words(f"Of {under.what}: {given} between cut-out and cut-in.")]
+    lines: list[Block] = [Words(messages.text("tank-use.of", what=under.what, drawdown_l=under.drawdown_l))]
     cells = []
     for row in rows:
-        run = format_time(row.run_s) if row.stops else "never stops"
+        run = format_time(row.run_s) if row.stops else messages.text("tank-use.never-stops")
         rest = format_time(row.rest_s) if math.isfinite(row.rest_s) and row.stops else "-"
-        cells.append((format_flow(row.use_l_per_min, sizing.units), run, rest, f"{row.starts_per_h:.1f}"))
-    lines.append(Rows(("steady use", "runs", "rests", "starts/h"), cells, (">", ">", ">", ">"), gap=3))
-    return [
-        *lines,
-        Words(
-            "Reckoned with one pump rate. A pump whose rate falls towards cut-out may run on without end from about "
-            "0.8 of its mean rate."
-        ),
-    ]
+        figures = (format_flow(row.use_l_per_min, messages.units), run, rest, f"{row.starts_per_h:.1f}")
+        cells.append(tuple(map(messages.number, figures)))
+    header = [messages.text(f"tank-use-head.{name}") for name in ("use", "runs", "rests", "starts")]
+    lines.append(Rows(header, cells, (">", ">", ">", ">"), gap=3))
+    return [*lines, Words(messages.text("tank-use.one-rate"))]
 
 
 def use_json(under: UnderUse) -> list[dict[str, Any]]:
@@ -66,50 +62,57 @@ def use_json(under: UnderUse) -> list[dict[str, Any]]:
 
 def price_lines(prices: PriceComparison, sizing: TankSizing) -> list[str]:
     """Return the price list, held against the target, as lines of at most 80 columns."""
-    return lines_of(price_blocks(prices, sizing))
+    return lines_of(price_blocks(prices, sizing, Messages(units=sizing.units)))
 
 
 def price_blocks(prices: PriceComparison, sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the price list, held against the target."""
-    target = format_time(sizing.target_s)
     if prices.choice is None:
-        lines: list[Block] = [Words(f"Nothing on the price list, alone or as two, reaches a run of {target}.")]
+        lines: list[Block] = [Words(messages.text("tank-price.none-reaches", target_s=sizing.target_s))]
     else:
-        lines = [Words(f"Cheapest that reaches {target}: {_offer_text(prices.choice, sizing)}.")]
+        offer = _offer(prices.choice)
+        lines = [Words(messages.text("tank-price.cheapest", target_s=sizing.target_s, offer=offer))]
         if prices.next_up is not None:
-            more_s = (prices.next_up.row.run_s or 0.0) - (prices.choice.row.run_s or 0.0)
-            more_l = prices.next_up.row.drawdown_l - prices.choice.row.drawdown_l
-            lines.append(
-                Words(
-                    f"For {prices.next_up.price - prices.choice.price:.2f} more, {_offer_text(prices.next_up, sizing)}:"
-                    f" {format_time(more_s)} longer, {format_volume(more_l, sizing.units)} more between cut-out and "
-                    "cut-in."
-                )
-            )
+            lines.append(Words(messages.text(_next_up(prices.choice, prices.next_up))))
     for pair, single in prices.pairs_instead[:3]:
         lines.append(
             Words(
-                f"Two of {pair.name} ({pair.price:.2f}) give at least as much as one {single.name} "
-                f"({single.price:.2f})."
+                messages.text(
+                    "tank-price.pair",
+                    pair=pair.name,
+                    pair_price=pair.price,
+                    single=single.name,
+                    single_price=single.price,
+                )
             )
         )
     lines.append(SPACE)
-    unit = "gal" if sizing.units == "us" else "L"
-    header = ("tank", "price", "gives", "run", f"price/{unit}")
+    us = messages.units == "us"
+    columns = ("tank", "price", "gives", "run", "per-gal" if us else "per-l")
+    header = [messages.text(f"tank-price-head.{name}") for name in columns]
     cells = []
-    for offer in prices.offers:
-        per_l = offer.price_per_l * (gal_to_l(1.0) if sizing.units == "us" else 1.0)
-        cells.append(
-            (
-                _name(offer),
-                f"{offer.price:.2f}",
-                format_volume(offer.row.drawdown_l, sizing.units),
-                "-" if offer.row.run_s is None else f"{offer.row.run_s:.0f} s",
-                "-" if math.isinf(per_l) else f"{per_l:.2f}",
-            )
+    for offered in prices.offers:
+        per_l = offered.price_per_l * (gal_to_l(1.0) if us else 1.0)
+        figures = (
+            f"{offered.price:.2f}",
+            format_volume(offered.row.drawdown_l, messages.units),
+            "-" if offered.row.run_s is None else f"{offered.row.run_s:.0f} s",
+            "-" if math.isinf(per_l) else f"{per_l:.2f}",
         )
+        cells.append((_name(offered), *map(messages.number, figures)))
     lines.append(Rows(header, cells, ("<", ">", ">", ">", ">"), gap=3))
     return lines
+
+
+def _next_up(choice: Offer, longer: Offer) -> Reason:
+    """Return what the next offer costs and gives more than the cheapest."""
+    return Reason(
+        "tank-price.next",
+        more_price=longer.price - choice.price,
+        offer=_offer(longer),
+        more_s=(longer.row.run_s or 0.0) - (choice.row.run_s or 0.0),
+        more_l=longer.row.drawdown_l - choice.row.drawdown_l,
+    )
 
 
 def prices_json(prices: PriceComparison) -> dict[str, Any]:
@@ -140,9 +143,10 @@ def _name(offer: Offer, count: int | None = None) -> str:
     return shown if (count or offer.count) == 1 else f"2 × {shown}"
 
 
-def _offer_text(offer: Offer, sizing: TankSizing) -> str:
-    run = "" if offer.row.run_s is None else f", run {format_time(offer.row.run_s)}"
-    return f"{_name(offer)} ({offer.price:.2f}{run})"
+def _offer(offer: Offer) -> Reason:
+    if offer.row.run_s is None:
+        return Reason("tank-price.offer", name=_name(offer), price=offer.price)
+    return Reason("tank-price.offer-with-run", name=_name(offer), price=offer.price, run_s=offer.row.run_s)
 
 
 def sizing_figure(sizing: TankSizing, prices: PriceComparison | None = None) -> Figure:
@@ -158,7 +162,9 @@ def sizing_figure(sizing: TankSizing, prices: PriceComparison | None = None) -> 
     if system.pump is None:
         raise SettingsError('a picture of the sizes needs the pump rate: give it, such as --pump-rate "8 gpm"')
     us = sizing.units == "us"
-    shown = [row.volume_l for row in sizing.stock] + ([sizing.there.volume_l] if sizing.there is not None else [])
+    shown = [row.volume_l for row in sizing.stock] + (
+        [sizing.installed.volume_l] if sizing.installed is not None else []
+    )
     top_l = 1.08 * max(shown)
     sizes_l = [top_l * i / 100 for i in range(101)]
     settled = [60.0 * v * sizing.fraction / system.pump.l_per_min for v in sizes_l]
@@ -177,9 +183,9 @@ def sizing_figure(sizing: TankSizing, prices: PriceComparison | None = None) -> 
             axes.plot(row.volume_l * scale, row.run_s, marker="s" if chosen else "o", color="black", markersize=5)
             text = format_volume(row.volume_l, sizing.units) + (" (chosen)" if chosen else "")
             axes.annotate(text, (row.volume_l * scale, row.run_s), (0, 8), textcoords="offset points", ha="right")
-    if sizing.there is not None and sizing.run is not None:
+    if sizing.installed is not None and sizing.run is not None:
         axes.errorbar(
-            [sizing.there.volume_l * scale],
+            [sizing.installed.volume_l * scale],
             [sizing.run.seconds],
             yerr=[[sizing.run.seconds - sizing.run.low_s], [sizing.run.high_s - sizing.run.seconds]],
             marker="x",

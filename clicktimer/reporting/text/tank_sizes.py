@@ -10,28 +10,28 @@ from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.options import TankRow
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.units.conversions import l_to_gal
-from clicktimer.units.format import format_time, format_volume
+from clicktimer.units.format import format_volume
 
 SAME_SHARE: Final = 0.005
 
 
 def size_text(row: TankRow, sizing: TankSizing, messages: Messages = Messages()) -> str:
     """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
-    return f"{_size(row, sizing)} (a run of {_run_cell(row)})"
+    return messages.text("tank-size.with-run", size=_size(row, sizing, messages), run=_run_cell(row, messages))
 
 
-def _size(row: TankRow, sizing: TankSizing) -> str:
+def _size(row: TankRow, sizing: TankSizing, messages: Messages) -> str:
     """A stock size in litres is a rounded figure ("76 L"), as a day's reading writes it, too."""
-    if sizing.units == "metric" and row in sizing.stock:
+    if messages.units == "metric" and row in sizing.stock:
         return f"{row.volume_l:.0f} L"
-    return format_volume(row.volume_l, sizing.units)
+    return messages.number(format_volume(row.volume_l, messages.units))
 
 
-def _run_cell(row: TankRow) -> str:
+def _run_cell(row: TankRow, messages: Messages) -> str:
     if row.run_s is None or row.run_fast_s is None:
         return "-"
     low, high = _seconds(row.run_fast_s), _seconds(row.run_s)
-    return f"{high} s" if low == high else f"{low} to {high} s"
+    return messages.number(f"{high} s" if low == high else f"{low} to {high} s")
 
 
 def _seconds(time_s: float) -> str:
@@ -45,21 +45,22 @@ def _starts_cell(row: TankRow) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def sizes_table(sizing: TankSizing) -> Rows:
-    """The sizes as a table; the one chosen and the one there are marked in words."""
-    rows = [(row, _mark(row, sizing)) for row in sizing.stock]
-    if sizing.there is not None:
-        name = "the tank there" if len(sizing.system.tanks) == 1 else "the tanks there"
-        same = next((i for i, (row, _) in enumerate(rows) if _same(row, sizing.there)), None)
+def sizes_table(sizing: TankSizing, messages: Messages = Messages()) -> Rows:
+    """The sizes as a table; the one chosen and the installed one are marked in words."""
+    rows = [(row, _mark(row, sizing, messages)) for row in sizing.stock]
+    if sizing.installed is not None:
+        one = len(sizing.system.tanks) == 1
+        name = messages.text("tank-size.installed" if one else "tank-size.installed-several")
+        same = next((i for i, (row, _) in enumerate(rows) if _same(row, sizing.installed)), None)
         if same is None:
-            rows.append((sizing.there, name))
+            rows.append((sizing.installed, name))
         else:  # once: two rows of one size with figures a hair apart would only raise a question
-            rows[same] = (sizing.there, "; ".join(text for text in (name, rows[same][1]) if text))
+            rows[same] = (sizing.installed, "; ".join(text for text in (name, rows[same][1]) if text))
     cells = [
         (
-            _size(row, sizing),
-            f"{_volume(row.drawdown_fast_l, sizing)} to {_volume(row.drawdown_l, sizing, unit=True)}",
-            _run_cell(row),
+            _size(row, sizing, messages),
+            f"{_volume(row.drawdown_fast_l, messages)} to {_volume(row.drawdown_l, messages, unit=True)}",
+            _run_cell(row, messages),
             _starts_cell(row),
             mark,
         )
@@ -67,7 +68,7 @@ def sizes_table(sizing: TankSizing) -> Rows:
     ]
     # Without a pump rate there are no runs to show.
     shown = (0, 1, 2, 3, 4) if sizing.system.pump is not None else (0, 1, 4)
-    header = ("tank", "gives", "runs, taps shut", "most starts/h", "")
+    header = (*(messages.text(f"tank-size-head.{name}") for name in ("tank", "gives", "runs", "starts")), "")
     return Rows(
         [header[i] for i in shown],
         [[line[i] for i in shown] for line in cells],
@@ -76,19 +77,19 @@ def sizes_table(sizing: TankSizing) -> Rows:
     )
 
 
-def _volume(volume_l: float, sizing: TankSizing, *, unit: bool = False) -> str:
-    shown = l_to_gal(volume_l) if sizing.units == "us" else volume_l
-    name = " gal" if sizing.units == "us" else " L"
-    return f"{shown:.1f}{name if unit else ''}"
+def _volume(volume_l: float, messages: Messages, *, unit: bool = False) -> str:
+    shown = l_to_gal(volume_l) if messages.units == "us" else volume_l
+    name = " gal" if messages.units == "us" else " L"
+    return messages.number(f"{shown:.1f}{name if unit else ''}")
 
 
-def _same(row: TankRow, there: TankRow) -> bool:
-    """Whether a stock size and the tank there are one size that gives one volume; a stock size may be 0.1 L off."""
-    pairs = ((row.volume_l, there.volume_l), (row.drawdown_l, there.drawdown_l))
+def _same(row: TankRow, installed: TankRow) -> bool:
+    """Whether a stock size and the installed tank are one size that gives one volume; a stock size may be 0.1 L off."""
+    pairs = ((row.volume_l, installed.volume_l), (row.drawdown_l, installed.drawdown_l))
     return all(math.isclose(a, b, rel_tol=SAME_SHARE) for a, b in pairs)
 
 
-def _mark(row: TankRow, sizing: TankSizing) -> str:
+def _mark(row: TankRow, sizing: TankSizing, messages: Messages) -> str:
     if row == sizing.choice:
-        return f"reaches {format_time(sizing.target_s)}"
-    return "next one up" if row == sizing.next_up else ""
+        return messages.text("tank-size.reaches", target_s=sizing.target_s)
+    return messages.text("tank-size.next") if row == sizing.next_up else ""
