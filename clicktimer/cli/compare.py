@@ -126,7 +126,7 @@ def _measured(path: str, options: Any) -> dict[str, Any]:
         from clicktimer.storage.reader import read_folder
         from clicktimer.streaming.finalize import with_noted
 
-        options = with_noted(options, read_folder(Path(path)).about)
+        options = with_noted(options, read_folder(Path(path)).about, Path(path))
     with compiling_is_told(), ProgressBar(Path(path).name) as bar:
         m = measure_recording(path, options=options, progress=bar)
     m, reading = read_measured_day(m, options)

@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from clicktimer.audio import parse_started
 from clicktimer.conclusion import Listened, conclude, corrected
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.params import DetectionParams, default_params
-from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from clicktimer.records import Measurement, Notice, SourceInfo
 from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import SessionNote, Stored, read_folder
 from clicktimer.storage.writer import is_listening
+from clicktimer.streaming.noted import noted_system, record_of
 from clicktimer.streaming.refill_test import shut_times_s, with_open_tap
 from clicktimer.units.format import format_time
 
 CLOCK_TOLD_S = 5.0
 """A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
-RESULT: Final = "result"
-"""Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
 
 
 class _FromFolder(Listened):
@@ -58,18 +57,18 @@ def about_options(options: MeasureOptions, keep: str, program: str) -> dict[str,
     }
 
 
-def with_noted(options: MeasureOptions, about: Mapping[str, Any]) -> MeasureOptions:
-    """The options, where they say nothing, filled with what the folder was listened with."""
-    noted: Mapping[str, Any] = about.get("system") or {}
+def with_noted(options: MeasureOptions, about: Mapping[str, Any], path: Path) -> MeasureOptions:
+    """The options, where they say nothing, filled with what the folder was listened with. Raises StoreError."""
+    noted = noted_system(about, str(path))
     system = options.system
-    if noted.get("given"):
+    if noted is not None:
         from clicktimer.site.described import STANDS_FOR, describe
 
         typed = {} if system is None else system.given
         aside = {other for name in typed for other in STANDS_FOR.get(name, ())}
-        kept = {name: value for name, value in noted["given"].items() if name not in aside}
-        origins = {**noted["origins"], **({} if system is None else system.origins)}
-        site = noted.get("site") if system is None or system.site is None else system.site
+        kept = {name: value for name, value in noted.given.items() if name not in aside}
+        origins = {**noted.origins, **({} if system is None else system.origins)}
+        site = noted.site if system is None or system.site is None else system.site
         system = replace(describe({**kept, **typed}, origins=origins), site=site)
     return replace(
         options,
@@ -90,43 +89,10 @@ def _noted_params(params: DetectionParams, noted: Mapping[str, Any]) -> Detectio
     return default_params().changed({**said, **noted})
 
 
-def result_noted(measured: Measurement) -> dict[str, Any]:
-    """What is noted of the settled result, as JSON can hold it."""
-    return {
-        "end_s": measured.source.duration_s,
-        "run": None if measured.run is None else asdict(measured.run),
-        "verdict": asdict(measured.verdict),
-        "ambiguous": None if measured.ambiguous is None else asdict(measured.ambiguous),
-        "cycles": [asdict(c) for c in measured.cycles],
-        "warnings": [asdict(w) for w in measured.warnings],
-    }
-
-
-def noted_result(
-    noted: Mapping[str, Any], source: SourceInfo, clicks: Sequence[Click], gaps: Sequence[Gap]
-) -> Measurement:
-    """The settled result as it was noted; without tank and causes, which follow from its run."""
-    both = noted["ambiguous"]
-    ambiguous = None
-    if both is not None:
-        lists = {name: tuple(value) for name, value in both.items() if name != "text"}
-        ambiguous = Intervals(**lists, text=both["text"])
-    return Measurement(
-        source=source,
-        clicks=tuple(clicks),
-        cycles=tuple(Cycle(**c) for c in noted["cycles"]),
-        gaps=tuple(gaps),
-        ambiguous=ambiguous,
-        run=None if noted["run"] is None else RunTime(**noted["run"]),
-        verdict=Verdict(**noted["verdict"]),
-        warnings=tuple(Notice(**w) for w in noted["warnings"]),
-    )
-
-
 def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measurement:
     """Measure what lies in a listening folder. Raises StoreError, and InputError for a bad ``started``."""
     stored = read_folder(path)
-    return conclude_stored(stored, with_noted(options or MeasureOptions(), stored.about))
+    return conclude_stored(stored, with_noted(options or MeasureOptions(), stored.about, path))
 
 
 def corrected_folder(
@@ -137,7 +103,7 @@ def corrected_folder(
     its end.
     """
     stored = read_folder(path)
-    options = with_noted(options, stored.about)
+    options = with_noted(options, stored.about, path)
     new = corrected(measured, labels, options, name=name)
     if new.correction is None or not new.correction.figures:
         return new  # as it was detected: the open tap is in it already
@@ -159,7 +125,7 @@ def source_of(stored: Stored, started: str | None = None) -> SourceInfo:
     first = stored.sessions[0]
     recording = stored.about.get("recording")
     if recording is not None:
-        source = replace(SourceInfo(**recording), duration_s=stored.end_s)
+        source = replace(record_of(SourceInfo, recording, str(stored.path), "recording"), duration_s=stored.end_s)
     else:
         began = (first.began - timedelta(seconds=first.start_s)).isoformat(timespec="milliseconds")
         source = SourceInfo(stored.path.name, stored.end_s, first.rate_hz, 1, None, began, "clock")

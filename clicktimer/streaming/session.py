@@ -24,8 +24,9 @@ from clicktimer.storage.faults import Fault
 from clicktimer.storage.sound_store import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.engine import AROUND_S, KNOWN_MOST, Engine, Fed
-from clicktimer.streaming.finalize import RESULT, measure_folder, result_noted
+from clicktimer.streaming.finalize import measure_folder
 from clicktimer.streaming.finder import LiveTones
+from clicktimer.streaming.noted import RESULT, result_noted
 from clicktimer.streaming.resume import earlier_of
 from clicktimer.streaming.silence_watch import Deaf
 from clicktimer.streaming.state import Alarms, Note, State, state_of

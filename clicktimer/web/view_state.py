@@ -18,7 +18,8 @@ from clicktimer.records import Click, Measurement, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import SessionNote
 from clicktimer.storage.tail import Following
-from clicktimer.streaming.finalize import RESULT, noted_result, with_noted
+from clicktimer.streaming.finalize import with_noted
+from clicktimer.streaming.noted import RESULT, SettledResult, noted_result
 from clicktimer.streaming.refill_test import shut_times_s, with_open_tap
 from clicktimer.streaming.state import Standing, State, state_of
 from clicktimer.units.format import UnitSystem, format_time
@@ -57,6 +58,8 @@ class Shown:
         self._version = 0
         self._state: State | None = None
         self._one_at_a_time = threading.Lock()
+        self._noted: Any = None
+        self._settled: SettledResult | None = None
 
     def close(self) -> None:
         """Let go of the folder."""
@@ -150,11 +153,14 @@ class Shown:
         day = f"{DAYS[moment.weekday()]} " if f.sessions[-1].end_s > LONG_S else ""
         return day + moment.strftime("%H:%M:%S")
 
-    def _result(self) -> dict[str, Any] | None:
+    def _result(self) -> SettledResult | None:
         """The settled result, where the last session has one."""
-        noted: dict[str, Any] | None = self._following.about.get(RESULT)
-        session = self._following.sessions[-1]
-        return noted if noted and session.ended and abs(noted["end_s"] - session.end_s) < 0.5 else None
+        about, session = self._following.about, self._following.sessions[-1]
+        if about.get(RESULT) != self._noted:
+            self._noted = about.get(RESULT)
+            self._settled = noted_result(about, str(self._following.path))
+        noted = self._settled
+        return noted if noted and session.ended and abs(noted.end_s - session.end_s) < 0.5 else None
 
     # -- what changes all the time ---------------------------------------------------------------------------------
 
@@ -217,7 +223,7 @@ class Shown:
     # -- what follows from the clicks ------------------------------------------------------------------------------
 
     def _options(self) -> MeasureOptions:
-        options = with_noted(MeasureOptions(), self._following.about)
+        options = with_noted(MeasureOptions(), self._following.about, self._following.path)
         if options.system is not None and self._units is not None:
             options = replace(options, system=replace(options.system, units=self._units))
         return options
@@ -247,12 +253,12 @@ class Shown:
         }
 
     def _measured(
-        self, state: State, clicks: tuple[Click, ...], options: MeasureOptions, result: dict[str, Any] | None
+        self, state: State, clicks: tuple[Click, ...], options: MeasureOptions, result: SettledResult | None
     ) -> Measurement:
         f = self._following
         source = SourceInfo(f.path.name, state.end_s, f.sessions[-1].rate_hz, 1, None)
         if result is not None:
-            measured = noted_result(result, source, clicks, f.gaps)
+            measured = result.measurement(source, clicks, f.gaps)
             if options.system is None or measured.run is None:
                 return measured
             return replace(rejudged(measured, measured.run, options), verdict=measured.verdict)

@@ -108,7 +108,8 @@ def as_listened(asked: Asked, paths: Sequence[str]) -> Asked:
 
     if len(paths) != 1 or not is_listening(Path(paths[0])):
         return asked
-    system = with_noted(asked.options, read_folder(Path(paths[0])).about).system
+    folder = Path(paths[0])
+    system = with_noted(asked.options, read_folder(folder).about, folder).system
     if system is None:
         return asked
     return replace(asked, given=system.given, origins=dict(system.origins), site=system.site)

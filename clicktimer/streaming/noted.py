@@ -1,0 +1,111 @@
+"""What a listening folder notes of its result and options, written and read back into records, checked.
+
+A program of another day may have written it: unknown fields are ignored, fields that are not there have the record's
+default, and what has a wrong type is one StoreError.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from typing import Any, Final, TypeVar
+
+from clicktimer.errors import StoreError
+from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+
+RESULT: Final = "result"
+"""Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class SettledResult:
+    """The settled result without tank and causes, which follow from its run. end_s: where its sound ends."""
+
+    end_s: float
+    run: RunTime | None = None
+    verdict: Verdict = field(default_factory=lambda: Verdict(None, False, ""))
+    ambiguous: Intervals | None = None
+    cycles: tuple[Cycle, ...] = ()
+    warnings: tuple[Notice, ...] = ()
+
+    def measurement(self, source: SourceInfo, clicks: Sequence[Click], gaps: Sequence[Gap]) -> Measurement:
+        """Return it as a measurement of this source, these clicks and these gaps."""
+        return Measurement(
+            source=source,
+            clicks=tuple(clicks),
+            cycles=self.cycles,
+            gaps=tuple(gaps),
+            ambiguous=self.ambiguous,
+            run=self.run,
+            verdict=self.verdict,
+            warnings=self.warnings,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class NotedSystem:
+    """The tank, switch and pump a folder was listened with: texts by option name, and where each came from."""
+
+    given: Mapping[str, str | Sequence[str]]
+    origins: Mapping[str, Any]
+    site: str | None
+
+
+def result_noted(measured: Measurement) -> dict[str, Any]:
+    """Return what is noted of the settled result, as JSON can hold it."""
+    m = measured
+    return asdict(SettledResult(m.source.duration_s, m.run, m.verdict, m.ambiguous, m.cycles, m.warnings))
+
+
+def noted_result(about: Mapping[str, Any], place: str) -> SettledResult | None:
+    """Return the settled result as it is noted, None where there is none. Raises StoreError."""
+    return None if not about.get(RESULT) else record_of(SettledResult, about[RESULT], place, "result")
+
+
+def noted_system(about: Mapping[str, Any], place: str) -> NotedSystem | None:
+    """Return the system as it is noted, None where there is none. Raises StoreError."""
+    noted = about.get("system") or {}
+    given = noted.get("given") if isinstance(noted, dict) else ""
+    # Checked by hand: every measurement of a folder comes here, and pydantic takes a third of a second to load.
+    if not (isinstance(given, dict | None) and all(map(_is_text, (given or {}).values()))):
+        raise _unreadable(place, "system")
+    if not given:
+        return None
+    origins, site = noted.get("origins", {}), noted.get("site")
+    if not (isinstance(origins, dict) and isinstance(site, str | None)):
+        raise _unreadable(place, "system")
+    return NotedSystem(given, origins, site)
+
+
+def record_of(kind: type[T], noted: Any, place: str, what: str) -> T:
+    """Return a record of a data class from plain data. what: its name in the message. Raises StoreError."""
+    from pydantic import ValidationError
+
+    try:
+        record: T = _adapter(kind).validate_json(json.dumps(noted), strict=True)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        field = ".".join(map(str, first["loc"]))
+        raise _unreadable(place, f"{what}, {field}: {first['msg']}" if field else what) from None
+    return record
+
+
+@cache
+def _adapter(kind: Hashable) -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(kind)
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str) or (isinstance(value, list) and all(isinstance(v, str) for v in value))
+
+
+def _unreadable(place: str, what: str) -> StoreError:
+    return StoreError(
+        f"{place}: what it notes cannot be read ({what}): damaged, or of another clicktimer; use the one that wrote it"
+    )
