@@ -80,9 +80,10 @@ def compare_command(
     if json_target != STDOUT:
         click.echo(render_comparison(found, units=units, emphasis=emphasis_for()), nl=False)
     if json_target is not None:
-        from clicktimer.reporting.json.measurement import document_text, jsonable
+        from clicktimer.reporting.json.comparison import comparison_json
+        from clicktimer.reporting.json.measurement import document_text
 
-        put(json_target, document_text({"format": "clicktimer-comparison", "version": 1, **jsonable(found)}))
+        put(json_target, document_text(comparison_json(found)))
     if picture is not None:
         from clicktimer.reporting.figures import compare_picture
 

@@ -127,7 +127,7 @@ def day_command(
     if picture is not None:
         from clicktimer.reporting.figures import day_sheet
 
-        sheet = day_sheet(reading, m.source.name, units=system.units, marks_s=asked.options.marks_s)
+        sheet = day_sheet(reading, m.source.name, units=system.units)
         write_whole(Path(picture), sheet.file_bytes(kind))
     if report_target is not None:
         write_report(report_target, result, asked, presented_of(site_given(), decimal=decimal), recordings)

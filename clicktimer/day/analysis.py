@@ -1,17 +1,18 @@
-"""The reading of a day: a log and what is known of the system in, everything that the day tells out. Pure."""
+"""The analysis of a day: a cycle log and what is known of the system in, everything that the day says out. Pure."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
+from zoneinfo import ZoneInfo
 
 from clicktimer.assessment.verdict import judge
 from clicktimer.day.consumption import Water, read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
-from clicktimer.day.estimate import Amount
-from clicktimer.day.exclusions import Excluded, excluded_runs, untrusted_reason
+from clicktimer.day.estimate import Amount, KnownRate
+from clicktimer.day.exclusions import Excluded, as_words, excluded_runs, untrusted_reason
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import Leak, find_leak, no_leak
 from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
@@ -20,7 +21,7 @@ from clicktimer.day.trend import Change, find_changes
 from clicktimer.day.wall_time import parse_span, parse_zone, spans_s
 from clicktimer.day.what_if import Replayed, replay, withheld
 from clicktimer.errors import SettingsError
-from clicktimer.records import RunTime, Verdict
+from clicktimer.records import Reason, RunTime, Verdict
 from clicktimer.tank.drawdown import fraction
 from clicktimer.tank.options import STOCK_SIZES_GAL
 from clicktimer.tank.system import System, Tank
@@ -38,11 +39,42 @@ LEAK_FIRST: Final = (
 
 @dataclass(frozen=True, slots=True)
 class DayReading:
-    """What a day tells. run: r0 as a record for verdict and tank, None where it is withheld.
+    """What a day says of the tank, the house and leaks.
 
-    leak_l_per_min and limit_l_per_min: None without a pump rate. night: midnight to five, a night, None without a
-    start. replay_withheld: why not, where other tanks were asked for. excluded: what of the log does not count as a run
-    or is in doubt. untrusted: why nothing is reckoned from the clicks, or empty. log_facts: for the table of causes.
+    Attributes
+    ----------
+    log : DayLog
+        The cycles that were read.
+    no_use : NoUseRun
+        The run with no water in use, from ordinary use.
+    run : RunTime or None
+        The same as a record for verdict and tank; None where it is withheld.
+    verdict : Verdict
+        The run against the marks.
+    leak : Leak
+        The slow leak as a share of the pump's rate.
+    leak_l_per_min, limit_l_per_min : Amount or None, float or None
+        The leak, and the most that may leak unseen, L/min; None without a pump rate.
+    starts : Starts
+        Starts, and what makes the pump cycle.
+    water : Water or None
+        Water used; None where it is withheld.
+    night : Amount or None
+        Water from midnight to five, a night, in the unit of ``water``; None without a start.
+    changes : tuple of Change
+        Change over time.
+    replayed : tuple of Replayed
+        The same day with other tanks.
+    replay_withheld : Reason or None
+        Why not, where other tanks were asked for.
+    excluded : tuple of Excluded
+        What of the log does not count as a run or is in doubt.
+    untrusted : Reason or None
+        Why nothing is computed from the clicks.
+    log_facts : dict
+        Facts for the table of causes.
+    marks_s : tuple of float
+        The minimum and the target of a run, seconds.
     """
 
     log: DayLog
@@ -57,10 +89,11 @@ class DayReading:
     night: Amount | None
     changes: tuple[Change, ...]
     replayed: tuple[Replayed, ...]
-    replay_withheld: str
+    replay_withheld: Reason | None
     excluded: tuple[Excluded, ...]
-    untrusted: str
+    untrusted: Reason | None
     log_facts: dict[str, str]
+    marks_s: Marks = MARKS_S
 
     @property
     def night_water(self) -> float | None:
@@ -74,8 +107,13 @@ class DayReading:
 
     @property
     def leak_makes_most_starts(self) -> bool:
-        """Whether seeping is told and more than half of the starts are its own."""
-        return sum(f.share.value for f in self.starts.flows if self.leak.is_flow(f.use.duty)) > 0.5
+        """Whether a leak was detected and more than half of the starts are its own."""
+        return leak_makes_most_starts(self.leak, self.starts)
+
+
+def leak_makes_most_starts(leak: Leak, starts: Starts) -> bool:
+    """Return whether a leak was detected and more than half of the starts are its own."""
+    return sum(f.share.value for f in starts.flows if leak.is_flow(f.use.duty)) > 0.5
 
 
 def read_day(
@@ -89,89 +127,113 @@ def read_day(
     with_motor: bool = True,
     said: RunTime | None = None,
 ) -> DayReading:
-    """Read a log. nobody: stretches of the day with every tap shut, "01:00-05:00". others: (name, times the drawdown).
+    """Read a day's cycles.
 
-    bursts: clicks heard as a burst. said: the run with no water where the user said how the taps were, which is then
-    held against the motor's least run. Raises SettingsError where ``nobody`` is given and the start is not known.
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day, in seconds from its beginning.
+    system : System or None
+        Tank, switch, pump and motor as far as they are known.
+    nobody : sequence of str
+        Stretches of the day with all taps closed, "01:00-05:00".
+    others : sequence of (str, float)
+        Other tanks: name, and drawdown over that of the tank that is there.
+    bursts : int
+        Clicks that were heard as a burst.
+    marks_s : tuple of float
+        The minimum and the target of a run, seconds.
+    with_motor : bool
+        Whether to compare with the limits of motor makers.
+    said : RunTime or None
+        The run with no water in use where the user said how the taps were; it is then what is compared with the
+        motor's least run.
+
+    Raises
+    ------
+    SettingsError
+        If ``nobody`` is given and the time of day is not known all through.
     """
     zone = parse_zone(log.zone)
-    quiet: tuple[tuple[float, float], ...] = ()
-    if nobody:
-        if log.started_s is None:
-            raise SettingsError(
-                "--nobody needs to know when the recording began: give --started, or measure without --nobody"
-            )
-        if any(gap.to_s is None for gap in log.gaps):
-            raise SettingsError(
-                "--nobody needs to know the time all through, and between the parts given it is not known: give each "
-                "recording by itself"
-            )
-        for text in nobody:
-            quiet += spans_s(parse_span(text), log.started_s, log.duration_s, zone)
+    quiet_s = _quiet_spans_s(log, nobody, zone)
     untrusted = untrusted_reason(log, excluded_runs(log, ()))
     leak = no_leak(untrusted) if untrusted else find_leak(log)
-    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, leak=leak, nobody_s=quiet)
-    run = no_use.as_run_time()
-    power_w = None if system is None else system.motor.power_w
-    verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
-    if run is None:
-        verdict = replace(verdict, text=no_use.reason, settle=no_use.reason)
-    rate = None if system is None or system.pump is None else system.pump
-    rate_l_per_min = None if rate is None else rate.l_per_min
-    motor = None if system is None else system.motor
+    no_use = abstained(as_words(untrusted)) if untrusted else no_use_run_of_day(log, leak=leak, nobody_s=quiet_s)
+    rate = _known_rate(system)
     paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
-    sd = None if rate is None else rate.sd_l_per_min
-    spread = 0.0 if sd is None or rate_l_per_min is None else 1.96 * sd / rate_l_per_min
     starts = read_starts(
         log,
         no_use,
-        rate_l_per_min=rate_l_per_min,
-        rate_share=spread,
-        power_w=None if motor is None else motor.power_w,
-        phase=None if motor is None else motor.phase,
-        maker_least_run_s=None if motor is None else motor.least_run_s,
+        rate=rate,
+        motor=None if system is None else system.motor,
         with_motor=with_motor,
         bursts=bursts,
         paths=paths,
         said=said,
         leak=leak,
+        target_s=marks_s[1],
     )
-    water = None
-    if not untrusted:
-        water = read_water(log, no_use, rate_l_per_min=rate_l_per_min, rate_sd_l_per_min=sd, paths=paths)
-    flow = None
-    if rate_l_per_min is not None and leak.reported and leak.duty is not None:
-        low, high = leak.low or 0.0, leak.high or 0.0
-        flow = Amount(
-            leak.duty * rate_l_per_min, low * rate_l_per_min * (1 - spread), high * rate_l_per_min * (1 + spread)
-        )
-    limit = None
-    if rate_l_per_min is not None and leak.limit_duty is not None:
-        limit = leak.limit_duty * rate_l_per_min * (1 + spread)
+    water = None if untrusted else read_water(log, no_use, rate=rate, paths=paths)
     changes = find_changes(log, no_use)
-    enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
     reading = DayReading(
         log,
         no_use,
-        run,
-        verdict,
+        no_use.as_run_time(),
+        _verdict(no_use, system, marks_s),
         leak,
-        flow,
-        limit,
+        _leak_flow(leak, rate),
+        None if rate is None or leak.limit_duty is None else leak.limit_duty * rate.l_per_min * (1 + rate.share),
         starts,
         water,
         _night(log, water, zone),
         changes,
         replay(log, no_use, leak, others, paths=paths) if others else (),
-        withheld(log, no_use) if others else "",
+        withheld(log, no_use) if others else None,
         excluded_runs(log, paths),
         untrusted,
-        _facts(log, leak, starts, changes, enough=enough),
+        _facts(log, leak, starts, changes),
+        marks_s,
     )
-    if leak.reported:
-        share = "most" if reading.leak_makes_most_starts else "some"
-        reading = replace(reading, log_facts={**reading.log_facts, "seeping-starts": share})
-    return replace(reading, verdict=leak_first(reading, verdict))
+    return replace(reading, verdict=leak_first(reading, reading.verdict))
+
+
+def _quiet_spans_s(log: DayLog, nobody: Sequence[str], zone: ZoneInfo | None) -> tuple[tuple[float, float], ...]:
+    """Return the stretches with all taps closed, seconds of the log."""
+    if not nobody:
+        return ()
+    if log.started_s is None:
+        raise SettingsError(
+            "--nobody needs to know when the recording began: give --started, or measure without --nobody"
+        )
+    if any(gap.to_s is None for gap in log.gaps):
+        raise SettingsError(
+            "--nobody needs to know the time all through, and between the parts given it is not known: give each "
+            "recording by itself"
+        )
+    return tuple(span for text in nobody for span in spans_s(parse_span(text), log.started_s, log.duration_s, zone))
+
+
+def _known_rate(system: System | None) -> KnownRate | None:
+    """Return what the pump gives, with its 95 % interval."""
+    if system is None or system.pump is None:
+        return None
+    return KnownRate(system.pump.l_per_min, 1.96 * (system.pump.sd_l_per_min or 0.0) / system.pump.l_per_min)
+
+
+def _verdict(no_use: NoUseRun, system: System | None, marks_s: Marks) -> Verdict:
+    """Judge the run against the marks; where it is withheld, the verdict says why."""
+    power_w = None if system is None else system.motor.power_w
+    run = no_use.as_run_time()
+    verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
+    return verdict if run is not None else replace(verdict, text=no_use.reason, settle=no_use.reason)
+
+
+def _leak_flow(leak: Leak, rate: KnownRate | None) -> Amount | None:
+    """Return the flow of a leak that was detected, L/min."""
+    if rate is None or not leak.reported or leak.duty is None:
+        return None
+    low, high = (leak.low or 0.0) * rate.l_per_min, (leak.high or 0.0) * rate.l_per_min
+    return Amount(leak.duty * rate.l_per_min, low * (1 - rate.share), high * (1 + rate.share))
 
 
 def leak_first(reading: DayReading, verdict: Verdict) -> Verdict:
@@ -181,7 +243,7 @@ def leak_first(reading: DayReading, verdict: Verdict) -> Verdict:
     return replace(verdict, text=f"{LEAK_FIRST} {verdict.text}")
 
 
-def _night(log: DayLog, water: Water | None, zone: Any) -> Amount | None:
+def _night(log: DayLog, water: Water | None, zone: ZoneInfo | None) -> Amount | None:
     """Water from midnight to five, per night, in the unit of ``water``, from hours of the log spread evenly.
 
     Where in a rest the water left is not known, so that each end of a night may be off by one tankful.
@@ -243,15 +305,10 @@ def _fraction(system: System, tank: Tank) -> float:
     return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
 
 
-def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...], *, enough: bool) -> dict[str, str]:
-    """Facts of the day's log, by the names of the table of causes; absent is not known."""
-    facts: dict[str, str] = {}
-    if leak.reported:
-        facts["seeping"] = "yes"
-    elif enough and log.duration_s > 0.9 * 86_400 and leak.pattern == "none":
-        facts["seeping"] = "no"
-    if leak.pattern == "timed restarts":
-        facts["rests-equal"] = "yes"
+def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...]) -> dict[str, str]:
+    """Return the facts of the day's log by the names of the table of causes; one that is not known is absent."""
+    enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
+    facts = {**_leak_facts(log, leak, starts, enough=enough), **_change_facts(changes)}
     answers = {f.answer for f in starts.motor if f.what == "starts_per_day"}
     if answers == {"outside"} or answers == {"within"}:
         facts["starts-per-day"] = "over" if answers == {"outside"} else "within"
@@ -260,9 +317,25 @@ def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...],
         uses = [f for f in starts.flows if not leak.is_flow(f.use.duty)]
         share = sum(f.share.value for f in uses if MIDDLE[0] <= f.use.duty <= MIDDLE[1])
         facts["steady-use"] = "most" if share > 0.5 else "some" if uses else "none"
+    return facts
+
+
+def _leak_facts(log: DayLog, leak: Leak, starts: Starts, *, enough: bool) -> dict[str, str]:
+    if leak.reported:
+        return {"seeping": "yes", "seeping-starts": "most" if leak_makes_most_starts(leak, starts) else "some"}
+    if leak.pattern == "timed restarts":
+        return {"rests-equal": "yes"}
+    whole_day = log.duration_s > 0.9 * 86_400
+    return {"seeping": "no"} if enough and whole_day and leak.pattern == "none" else {}
+
+
+def _change_facts(changes: tuple[Change, ...]) -> dict[str, str]:
+    facts = {}
     for change in changes:
-        if change.what == "over days" and change.chance is not None and change.share is not None:
+        if change.chance is None or change.share is None:
+            continue
+        if change.what == "over days":
             facts["run-trend"] = "falling" if change.reported and change.share < 0 else "steady"
-        if change.what == "back to back" and change.chance is not None and change.share is not None:
+        if change.what == "back to back":
             facts["longer-in-a-row"] = "yes" if change.reported and change.share > 0 else "no"
     return facts

@@ -13,6 +13,7 @@ from typing import Any, Final, Literal
 from clicktimer.day.start_counts import by_chance
 from clicktimer.day.starts import DAY_S, LEAST_FOR_A_DAY_S
 from clicktimer.errors import InputError
+from clicktimer.records import Reason
 
 Finding = Literal["more", "less", "no change", "cannot tell"]
 
@@ -36,6 +37,16 @@ class Difference:
     after_low: float | None = None
     after_high: float | None = None
 
+    @property
+    def code(self) -> str:
+        """The name as the last part of a code of the message catalogue."""
+        return self.name.replace(" ", "-")
+
+    @property
+    def finding_code(self) -> str:
+        """The finding as the last part of a code of the message catalogue."""
+        return self.finding.replace(" ", "-")
+
 
 @dataclass(frozen=True, slots=True)
 class NotCompared:
@@ -43,39 +54,34 @@ class NotCompared:
 
     side: Literal["before", "after"]
     names: tuple[str, ...]
-    why: str
+    reason: Reason
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """The names as the last part of codes of the message catalogue."""
+        return tuple(name.replace(" ", "-") for name in self.names)
 
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """All differences, and what the valve test says where it was one (empty else).
+    """All differences, and what the valve test says where it was one (None else).
 
-    before_heard_s, after_heard_s: length of each, s, None not known. not_told: why a side lacks a figure of the other.
+    before_heard_s, after_heard_s: length of each, s, None not known. not_compared: why a side lacks a figure.
     """
 
     before: str
     after: str
     differences: tuple[Difference, ...]
-    valve: str
+    valve: Reason | None
     before_heard_s: float | None = None
     after_heard_s: float | None = None
-    not_told: tuple[NotCompared, ...] = ()
+    not_compared: tuple[NotCompared, ...] = ()
 
 
 _Seen = tuple[float, float, float]
 
 LEAST_S: Final = 0.9 * 86_400.0
 """A shorter log says nothing of a whole day's water, duty or worst hour, since the hours not heard may be unlike."""
-
-UPPER_BOUND: Final = "its run is only an upper bound, since water may have been in use"
-NO_RUN: Final = "no run with no water in use is told of it"
-NO_DAY: Final = "it was measured, not read as a day: give the recording, or what day --json wrote"
-NO_RATE: Final = "the pump's rate was not given"
-NO_LIMIT: Final = "no rest is known in it, or its clicks are not to be trusted"
-TESTED: Final = "whoever tested with the taps made its starts"
-LESS_THAN_AN_HOUR: Final = "it is shorter than an hour"
-LESS_THAN_A_DAY: Final = "it is shorter than 0.9 of a day, and the hours not heard may be unlike the others"
-NOT_IN_IT: Final = "it is not told of that recording"
 
 
 def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
@@ -101,39 +107,42 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
         str(_in(before, "source", "name") or "before"),
         str(_in(after, "source", "name") or "after"),
         shown,
-        _valve(before, after) if valve_test else "",
+        _valve(before, after) if valve_test else None,
         _in(before, "source", "duration_s"),
         _in(after, "source", "duration_s"),
         (
-            *_not_told("before", before, [d.name for d in shown if d.before is None]),
-            *_not_told("after", after, [d.name for d in shown if d.after is None]),
+            *_not_compared("before", before, [d.name for d in shown if d.before is None]),
+            *_not_compared("after", after, [d.name for d in shown if d.after is None]),
         ),
     )
 
 
-def _not_told(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotCompared]:
+def _not_compared(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotCompared]:
     """Why one side lacks these figures, those of the same reason together."""
-    reasons: dict[str, list[str]] = {}
+    reasons: dict[Reason, list[str]] = {}
     for name in names:
         reasons.setdefault(_why(name, d), []).append(name)
-    return [NotCompared(side, tuple(of_it), why) for why, of_it in reasons.items()]
+    return [NotCompared(side, tuple(of_it), reason) for reason, of_it in reasons.items()]
 
 
-def _why(name: str, d: Mapping[str, Any]) -> str:
+def _why(name: str, d: Mapping[str, Any]) -> Reason:
     if name == "run with no water in use":
-        return UPPER_BOUND if _in(d, "run", "one_sided") else NO_RUN
+        return Reason("compare.upper-bound-only" if _in(d, "run", "one_sided") else "compare.no-run")
     if d.get("format") != "clicktimer-day":
-        return NO_DAY
+        return Reason("compare.not-a-day")
     if name == "seeping":
-        return NO_RATE if _in(d, "seeping", "limit_share_of_pump_rate") is not None else NO_LIMIT
+        known = _in(d, "seeping", "limit_share_of_pump_rate") is not None
+        return Reason("compare.no-pump-rate" if known else "compare.no-limit")
     if not _own_use(d):
-        return TESTED
+        return Reason("compare.starts-by-test")
     heard_s = float(_in(d, "source", "duration_s") or 0.0)
-    if heard_s < (LEAST_FOR_A_DAY_S if name == "starts a day" else LEAST_S):
-        return LESS_THAN_AN_HOUR if name == "starts a day" else LESS_THAN_A_DAY
+    if name == "starts a day" and heard_s < LEAST_FOR_A_DAY_S:
+        return Reason("compare.under-an-hour", heard_s=heard_s)
+    if name != "starts a day" and heard_s < LEAST_S:
+        return Reason("compare.under-a-day", heard_s=heard_s, least_s=LEAST_S)
     if name == "water a day" and _in(d, "water") is not None:
-        return NO_RATE
-    return NOT_IN_IT
+        return Reason("compare.no-pump-rate")
+    return Reason("compare.not-in-it")
 
 
 def _in(document: Any, *path: str) -> Any:
@@ -230,16 +239,13 @@ def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None)
     return Difference(name, unit, before[0], after[0], low, high, finding, *own)
 
 
-def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> str:
-    """What stopping the seeping by the valve after the tank says; a limit may only speak where it is low enough."""
+def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> Reason:
+    """What stopping the leak by the valve after the tank says; a limit may only speak where it is low enough."""
     was, still = _seeping(before), _seeping(after)
     if not _in(before, "seeping", "told"):
-        return "No seeping was told with the valve open, so shutting it splits nothing."
+        return Reason("compare.valve-no-leak-before")
     if _in(after, "seeping", "told"):
-        return (
-            "The seeping went on with the valve after the tank shut: it is on the well's side: a check valve, the drop "
-            "pipe, a fitting before the valve, or the valve does not close."
-        )
+        return Reason("compare.valve-well-side")
     if was is not None and still is not None and still[2] < 0.5 * was[1]:
-        return "The seeping stopped with the valve after the tank shut: the water leaves in the house or its pipes."
-    return "With the valve shut it was not heard for long enough to tell: listen for several hours with nobody drawing."
+        return Reason("compare.valve-house-side")
+    return Reason("compare.valve-too-short")

@@ -16,10 +16,11 @@ import numpy as np
 
 from clicktimer.day.constant_flow import LAW_SD
 from clicktimer.day.cycle_log import DayLog, whole_runs
-from clicktimer.day.estimate import Amount, likeliest, spread_of
+from clicktimer.day.estimate import Amount, KnownRate, likeliest, spread_of
 from clicktimer.day.imputation import Repaired, as_heard, nearest, possible
 from clicktimer.day.no_use_run import NoUseRun
 from clicktimer.day.start_counts import DOUBT_RUNS, HOUR_S
+from clicktimer.records import Reason
 
 ENDLESS_RATIO: Final = 5.0
 WITHIN: Final = (0.02, 0.03)
@@ -54,20 +55,33 @@ class Water:
     tankful: Amount
     long_runs: Amount | None
     doubtful: int
-    text: str
+    reasons: tuple[Reason, ...]
 
 
 def read_water(
     log: DayLog,
     no_use: NoUseRun,
     *,
-    rate_l_per_min: float | None = None,
-    rate_sd_l_per_min: float | None = None,
+    rate: KnownRate | None = None,
     paths: Sequence[Repaired] = (),
 ) -> Water | None:
-    """Reckon the water of a log; None without a whole run.
+    """Compute the water used in a log by balance.
 
-    rate_l_per_min: the pump's, mean over a refill. paths: those of the log where they are there already.
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day.
+    no_use : NoUseRun
+        The run with no water in use.
+    rate : KnownRate or None
+        What the pump gives; without it the water is in tankfuls or seconds of pumping.
+    paths : sequence of Repaired
+        Sampled paths of the log, where they are there already.
+
+    Returns
+    -------
+    Water or None
+        None without a whole run.
     """
     r0_s = no_use.seconds
     if whole_runs(log.cycles).count < 1:
@@ -82,9 +96,8 @@ def read_water(
     else:
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
-    if rate_l_per_min is not None:
-        spread = 1.96 * (rate_sd_l_per_min or 0.0) / rate_l_per_min
-        unit, per_s, own = "L", rate_l_per_min / 60.0, (spread, spread)
+    if rate is not None:
+        unit, per_s, own = "L", rate.l_per_min / 60.0, (rate.share, rate.share)
     elif r0_s is not None and no_use.low_s is not None and no_use.high_s is not None:
         unit, per_s, own = "tankfuls", 1.0 / r0_s, (1 - r0_s / no_use.high_s, r0_s / no_use.low_s - 1)
     else:
@@ -117,19 +130,6 @@ def read_water(
     pumped_s = _hours_s(paths if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
     least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
     most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
-    words = {
-        "L": "",
-        "tankfuls": " The pump's rate is not known, so water is told in tankfuls (what the tank gives "
-        "between stop and start): give --pump-rate for gallons or litres.",
-        "s of pump": " Neither the pump's "
-        "rate nor the run with no water is known, so water is told in seconds of pumping.",
-    }[unit]
-    text = "By balance: what the pump gave from its first start to its last is what was used in that time." + words
-    if doubtful:
-        text += (
-            f" {doubtful} clicks were taken for false or put in where one was missed; which ones is not sure, and the "
-            "interval is wider for it."
-        )
     inside = sum(from_s < g.from_s < to_s for g in log.gaps)
     between = amount(*between_s, floor_s * math.sqrt(2 * inside))
     tankful = _tankful(no_use, per_s, own, floor_s, unit)
@@ -145,8 +145,20 @@ def read_water(
         tankful,
         amount(long_s) if long_s else None,
         doubtful,
-        text,
+        _reasons(unit, doubtful),
     )
+
+
+def _reasons(unit: str, doubtful: int) -> tuple[Reason, ...]:
+    """Return what the water rests on: the balance, the unit where it is not litres, and clicks in doubt."""
+    found = [Reason("day.water-by-balance")]
+    if unit == "tankfuls":
+        found.append(Reason("day.water-in-tankfuls"))
+    elif unit != "L":
+        found.append(Reason("day.water-in-seconds"))
+    if doubtful:
+        found.append(Reason("day.water-clicks-in-doubt", count=doubtful))
+    return tuple(found)
 
 
 def _likeliest(values_s: Sequence[float], within: float) -> tuple[float, float, float]:

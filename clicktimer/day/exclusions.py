@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from clicktimer.day.cycle_log import LEAST_CONFIDENCE, DayLog
 from clicktimer.day.imputation import Repaired, at_gap
+from clicktimer.records import Reason
 
 Why = Literal["cut off", "one click alone", "not sure enough", "clicks in doubt", "by the pump's sound"]
 NEAR_S: Final = 0.001
@@ -29,16 +30,30 @@ class Excluded:
     run_s: float | None
     why: Why
 
+    @property
+    def code(self) -> str:
+        """The reason as the last part of a code of the message catalogue."""
+        return self.why.replace(" ", "-").replace("'", "-")
+
 
 LEAST_ALONE: Final = 3
+WHOLE: Final = (Reason("day.whole-runs.none"), Reason("day.whole-runs.one"))
 
 
-def untrusted_reason(log: DayLog, found: Sequence[Excluded]) -> str:
-    """Why nothing is reckoned from a log, or empty: more clicks stand alone in it than runs have both."""
+def untrusted_reason(log: DayLog, found: Sequence[Excluded]) -> Reason | None:
+    """Return why nothing is computed from a log, or None: more clicks stand alone in it than runs have both."""
     alone = sum(r.why == "one click alone" for r in found)
     whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
     if alone < LEAST_ALONE or alone <= whole:
-        return ""
+        return None
+    runs = Reason("day.whole-runs.some", count=whole) if whole > 1 else WHOLE[whole]
+    return Reason("day.untrusted", alone=alone, whole=runs)
+
+
+def as_words(reason: Reason) -> str:
+    """Return the sentence of ``untrusted_reason``."""
+    alone, runs = reason["alone"], reason["whole"]
+    whole = dict(runs.figures).get("count", 0 if runs == WHOLE[0] else 1) if isinstance(runs, Reason) else 0
     runs = "only 1 run has both its clicks" if whole == 1 else f"only {whole or 'no'} runs have both their clicks"
     return (
         f"{alone} clicks stand alone and {runs}: other sounds were taken for the switch, or most of its clicks were "

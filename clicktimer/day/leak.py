@@ -14,6 +14,7 @@ from typing import Final, Literal
 import numpy as np
 
 from clicktimer.day.cycle_log import DayLog, Runs, whole_runs
+from clicktimer.records import Reason
 
 EDGE_SHARE: Final = 0.08  # rests this close to the longest belong to the edge
 LEAST_RESTS: Final = 4
@@ -53,12 +54,17 @@ class Leak:
     to_s: float | None
     count: int
     edge_s: float | None
-    text: str
+    reason: Reason
 
     @property
     def reported(self) -> bool:
         """Whether a slow leak was detected."""
         return self.pattern == "constant"
+
+    @property
+    def duty_figure(self) -> tuple[float, float, float]:
+        """Share of the pump's rate with its interval, as a figure of a reason; 0 where no leak was detected."""
+        return self.duty or 0.0, self.low or 0.0, self.high or 0.0
 
     def is_flow(self, duty: float) -> bool:
         """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
@@ -72,7 +78,7 @@ def find_leak(log: DayLog) -> Leak:
     rests_s = runs.rests_s
     known = np.flatnonzero(np.isfinite(rests_s))
     if len(known) < LEAST_RESTS:
-        return Leak("none", None, None, None, limit_duty, None, None, 0, None, _NOTHING)
+        return no_leak(Reason("day.leak-none"), limit_duty)
     order = known[np.argsort(-rests_s[known])]
     allowed = max(2 if runs.missed else 1, math.ceil(MISSED_SHARE * len(known)))
     best: Leak | None = None
@@ -90,13 +96,15 @@ def find_leak(log: DayLog) -> Leak:
             best = found
         if best is not None and best.pattern == "constant":
             break
-    text = _SHORT if short else _NOTHING
-    return best or Leak("none", None, None, None, limit_duty, None, None, 0, None, text)
+    if best is not None:
+        return best
+    brief = Reason("day.leak-too-brief", least_s=LEAST_SUM_S)
+    return no_leak(brief if short else Reason("day.leak-none"), limit_duty)
 
 
-def no_leak(why: str) -> Leak:
-    """No seeping and no limit, for a reason found elsewhere."""
-    return Leak("none", None, None, None, None, None, None, 0, None, why)
+def no_leak(reason: Reason, limit_duty: float | None = None) -> Leak:
+    """Return the finding that no slow leak was detected, with its reason and what may still leak unseen."""
+    return Leak("none", None, None, None, limit_duty, None, None, 0, None, reason)
 
 
 def _judged(
@@ -117,11 +125,8 @@ def _judged(
     last_s = float(starts_s[last] + lengths_s[last] + rests_s[last])
     clockwork = float(np.ptp(rests_s[at_edge])) <= CLOCKWORK_SHARE * rest_s and len(alike) < 0.7 * len(refills_s)
     if clockwork:
-        text = (
-            "Rests that are equal to the second beside runs that are not: a timer or a protector that starts the "
-            "pump again, not water that leaves."
-        )
-        return Leak("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, text)
+        restarts = Reason("day.leak-timed-restarts", count=len(at_edge), rest_s=rest_s)
+        return Leak("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, restarts)
     if len(alike) < max(3, 0.4 * len(refills_s)):
         return None
     spread = float(np.ptp(rests_s[at_edge])) / rest_s
@@ -140,12 +145,13 @@ def _judged(
     rests_in = int(np.sum((starts_s >= first_s) & (starts_s < last_s)))
     if len(at_edge) < 0.12 * rests_in:
         return None  # a chance likeness among many
-    text = _PART if part else _TOLD
     pattern: Pattern = "part of the day" if part else "constant"
+    figures = {"duty": duty, "rest_s": rest_s, "count": len(at_edge)}
+    reason = Reason("day.leak-part-of-the-day" if part else "day.leak-constant", **figures)
     if pattern == "constant" and limit_duty is not None:
         limit_duty = max(limit_duty, duty * (1 + half))
     return Leak(
-        pattern, duty, duty * (1 - half), duty * (1 + half), limit_duty, first_s, last_s, len(at_edge), rest_s, text
+        pattern, duty, duty * (1 - half), duty * (1 + half), limit_duty, first_s, last_s, len(at_edge), rest_s, reason
     )
 
 
@@ -171,16 +177,3 @@ def _limit_duty(log: DayLog, runs: Runs) -> float | None:
         return None
     run_s = float(np.quantile(runs.runs_s, 0.25))
     return min(1.0, SAFE * run_s / (run_s + longest_s))
-
-
-_NOTHING = "No seeping is told: the rests have no common upper edge."
-_SHORT = (
-    "No seeping is told: some of the longest rests are alike, as seeping makes them, but for less than 2.5 h in all, "
-    "and a softener's rinse or a slow tap does the same. Listen for a night."
-)
-_TOLD = (
-    "Water leaves all the time: in every rest without other use the tank empties in the same time. It may be a toilet "
-    "that runs, a dripping tap, a leaking pipe, a check valve in the well that lets water back, or a steady user such "
-    "as a humidifier or a drip line that never stops."
-)
-_PART = "A constant flow for a part of the time only: a drip line, a timer or a tap left open; not told as seeping."

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any
 
 from clicktimer.assessment.causes.ranking import likely_causes
 from clicktimer.day.analysis import DayReading, leak_first, read_day
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.wall_time import parse_zone, started_seconds
-from clicktimer.records import Measurement
+from clicktimer.records import Measurement, Reason
 from clicktimer.settings import MeasureOptions
 from clicktimer.tank.sizing import size_tank
-
-NO_USE_TO_REPLAY: Final = "Not told: with every tap said to be shut no use of water is there to run through another."
 
 
 def read_measured_day(
@@ -70,5 +68,5 @@ def without_uses(reading: DayReading) -> DayReading:
         starts=replace(reading.starts, flows=()),
         log_facts=facts,
         replayed=(),
-        replay_withheld=NO_USE_TO_REPLAY if reading.replayed or reading.replay_withheld else "",
+        replay_withheld=Reason("day.what-if-taps-closed") if reading.replayed or reading.replay_withheld else None,
     )

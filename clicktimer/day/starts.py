@@ -13,31 +13,41 @@ from clicktimer.cycles.pairing import RECORDER_CLOCK_PPM
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.constant_flow import LEAST_CYCLES, SteadyUse
 from clicktimer.day.cycle_log import DayLog, Runs, all_starts_s, whole_runs
-from clicktimer.day.estimate import Amount
+from clicktimer.day.estimate import Amount, KnownRate
 from clicktimer.day.imputation import Repaired
 from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
 from clicktimer.day.start_counts import HOUR_S, StartCounts, by_chance, count_starts, in_hours, worst_hour
-from clicktimer.records import RunTime
-from clicktimer.tank.motors import MotorFinding, Phase, Seen, judge_motor
+from clicktimer.records import Reason, RunTime
+from clicktimer.tank.motors import MotorFinding, Seen, judge_motor
+from clicktimer.tank.system import Motor
+from clicktimer.targets import MARKS_S
 
 DAY_S: Final = 86_400.0
 CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source
 LEAST_FOR_A_DAY_S: Final = HOUR_S  # less says nothing of a day's starts; common practice, no source
 ENDLESS_RATIO: Final = 5.0  # a run over 5 r0 "does not end"
-MARK_S: Final = 60.0
 MIDDLE: Final = (0.2, 0.8)  # a duty between these makes more than 64 % of the most starts that a flow can make
-
-LEAK_BEFORE: Final = "Stop the leak before anything else."
 
 Remedy = Literal["flow", "tank", "either", "leak"]
 
 
 @dataclass(frozen=True, slots=True)
 class FlowFound:
-    """A steady use that makes the pump cycle. share: of all starts. per_h: starts an hour while it lasts.
+    """A steady use that makes the pump cycle.
 
-    flow: L/min, None without a pump rate. remedy: whether another flow or another tank helps, or the flow is a leak.
+    Attributes
+    ----------
+    use : SteadyUse
+        The cycles that it rests on.
+    share : Amount
+        Its starts over all starts.
+    per_h : Amount
+        Starts an hour while it lasts.
+    flow : Amount or None
+        L/min; None without a pump rate.
+    remedy : {"flow", "tank", "either", "leak"}
+        Whether another flow or another tank makes fewer starts, or the flow is a leak.
     """
 
     use: SteadyUse
@@ -45,18 +55,50 @@ class FlowFound:
     per_h: Amount
     flow: Amount | None
     remedy: Remedy
-    text: str
+
+    @property
+    def reason(self) -> Reason:
+        """The remedy as a code of the message catalogue."""
+        return Reason(f"day.remedy.{self.remedy}", duty=self.use.duty, no_use_run_s=self.use.no_use_run_s)
+
+
+@dataclass(frozen=True, slots=True)
+class Lengths:
+    """The shortest rest, the shortest run and the longest run of a log, in seconds with their timing; None without.
+
+    longest_at_s: when the longest run began, seconds from the beginning of the log.
+    """
+
+    shortest_rest_s: Amount | None = None
+    shortest_run_s: Amount | None = None
+    longest_run_s: Amount | None = None
+    longest_at_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Starts:
-    """Starts of the pump. Times and lengths in seconds.
+    """Starts of the pump.
 
-    count, by_hour: as heard, in all and in each hour of the log. counts: the same with the clicks that may be false or
-    missed. worst_hour: most in any sliding hour, worst_at_s: as heard, from when. per_day: with its honest range, None
-    where less than an hour was heard.
-    shortest_rest_s and so on: with their timing. duty: share of the time that the pump ran.
-    endless: runs over 5 r0, or of unknown end. chatter: runs or rests under 2 s, and clicks heard as bursts.
+    Attributes
+    ----------
+    count, by_hour : int, tuple of int
+        As heard, in all and in each hour of the log.
+    counts : StartCounts
+        The same with the clicks that may be false or missed.
+    worst_at_s : float or None
+        As heard, when the hour with most starts began, seconds from the beginning of the log.
+    per_day : Seen or None
+        Starts a day with their range; None where less than an hour was heard.
+    lengths : Lengths
+        Shortest and longest run and rest.
+    endless : int
+        Runs over five times the run with no water in use, those of unknown end included.
+    chatter : int
+        Runs and rests under 2 s, and clicks heard as bursts.
+    flows : tuple of FlowFound
+        Steady uses that make the pump cycle, most starts first.
+    motor : tuple of MotorFinding
+        Starts and run against the limits of motor makers.
     """
 
     count: int
@@ -64,10 +106,7 @@ class Starts:
     counts: StartCounts
     worst_at_s: float | None
     per_day: Seen | None
-    shortest_rest_s: Amount | None
-    shortest_run_s: Amount | None
-    longest_run_s: Amount | None
-    longest_at_s: float | None
+    lengths: Lengths
     endless: int
     chatter: int
     flows: tuple[FlowFound, ...]
@@ -102,8 +141,10 @@ def starts_a_day(count: float, heard_s: float) -> Seen:
     return Seen(count / days, float(count), count + 2.0 * unheard * high)
 
 
-def _starts_a_day(starts: Amount, heard_s: float) -> Seen:
-    """The same of a count that is not sure itself."""
+def _per_day(starts: Amount, heard_s: float) -> Seen | None:
+    """Scale a count that is itself uncertain to a day; None where less than an hour was heard."""
+    if heard_s < LEAST_FOR_A_DAY_S:
+        return None
     value, low, high = (starts_a_day(n, heard_s) for n in (starts.value, starts.low, starts.high))
     return Seen(value.value, min(low.low, value.low), max(high.high, value.high))
 
@@ -112,76 +153,110 @@ def read_starts(
     log: DayLog,
     no_use: NoUseRun,
     *,
-    rate_l_per_min: float | None = None,
-    rate_share: float = 0.0,
-    power_w: float | None = None,
-    phase: Phase | None = None,
-    maker_least_run_s: float | None = None,
+    rate: KnownRate | None = None,
+    motor: Motor | None = None,
     with_motor: bool = True,
     bursts: int = 0,
     paths: Sequence[Repaired] = (),
     said: RunTime | None = None,
     leak: Leak | None = None,
+    target_s: float = MARKS_S[1],
 ) -> Starts:
-    """Count the starts of a log and hold them against the motor's limits.
+    """Count the starts of a log and compare them with the motor's limits.
 
-    rate_l_per_min: the pump's, None unknown; rate_share: half width of its interval over it. bursts: clicks that were
-    heard as a burst. paths: of the log, where r0 is known. said: the run with no water where the user said how the
-    taps were; else that of ordinary use is held against the motor's least run. leak: as found.
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day.
+    no_use : NoUseRun
+        The run with no water in use, from ordinary use.
+    rate : KnownRate or None
+        What the pump gives.
+    motor : Motor or None
+        The pump's motor as far as it is known.
+    with_motor : bool
+        Whether to compare with the limits of motor makers.
+    bursts : int
+        Clicks that were heard as a burst.
+    paths : sequence of Repaired
+        Sampled paths of the log, where the run with no water in use is known.
+    said : RunTime or None
+        The run with no water in use where the user said how the taps were; else that of ordinary use is compared with
+        the motor's least run.
+    leak : Leak or None
+        The slow leak as found.
+    target_s : float
+        The target of a run, seconds: a tank whose run reaches it is not short.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
     counts = count_starts(log, paths)
-    per_day = _starts_a_day(counts.starts, log.heard_s) if log.heard_s >= LEAST_FOR_A_DAY_S else None
-    rests = np.flatnonzero(np.isfinite(runs.rests_s))
-    longest = int(np.argmax(runs.runs_s)) if runs.count else None
-    r0_s = no_use.seconds
-    endless = 0 if r0_s is None else int(np.sum(runs.runs_s > ENDLESS_RATIO * r0_s))
-    last = log.cycles[-1] if log.cycles else None
-    if last is not None and last.cut_in_s is not None and last.cut_out_s is None and r0_s is not None:
-        endless += int(log.duration_s - last.cut_in_s > ENDLESS_RATIO * r0_s)
-    least = None
-    run = said or no_use.as_run_time()
-    if run is not None:
-        low_s, high_s = allowed_interval_s(run)  # as surely as the verdict holds it against the marks
-        least = Seen(run.seconds, 0.0 if run.one_sided else max(0.0, low_s), high_s)
-    motor: tuple[MotorFinding, ...] = ()
-    if with_motor:
-        motor = judge_motor(
-            power_w,
-            phase,
-            starts_per_day=per_day,
-            starts_per_h=Seen(counts.worst_hour.value, counts.worst_hour.low, counts.worst_hour.high),
-            least_run_s=least,
-            maker_least_run_s=maker_least_run_s,
-        )
-        if log.heard_s < HOUR_S:
-            # An hour not heard in full may have had any number more: only "too many already" can be said.
-            motor = tuple(f for f in motor if f.what != "starts_per_h" or f.answer == "outside")
+    per_day = _per_day(counts.starts, log.heard_s)
     return Starts(
         len(starts_s),
         tuple(int(n) for n in in_hours(starts_s, log.duration_s)),
         counts,
         worst_hour(starts_s)[1],
         per_day,
-        _timed(runs, int(rests[np.argmin(runs.rests_s[rests])]), rest=True) if len(rests) else None,
-        _timed(runs, int(np.argmin(runs.runs_s))) if runs.count else None,
-        None if longest is None else _timed(runs, longest),
-        None if longest is None else float(runs.starts_s[longest]),
-        endless,
-        int(np.sum(runs.runs_s < CHATTER_S) + np.sum(runs.rests_s[rests] < CHATTER_S)) + bursts,
-        tuple(
-            _flow(
-                use,
-                counts.starts,
-                r0_s,
-                rate_l_per_min,
-                rate_share,
-                leak=leak is not None and leak.is_flow(use.duty),
-            )
-            for use in _alike(tuple(u for u in no_use.steady if u.count >= LEAST_CYCLES))
-        ),
-        motor,
+        _lengths(runs),
+        _endless(log, runs, no_use.seconds),
+        _chatter(runs) + bursts,
+        _flows(no_use, counts.starts, rate, leak, target_s),
+        _motor(log, motor or Motor(), per_day, counts.worst_hour, said or no_use.as_run_time()) if with_motor else (),
     )
+
+
+def _lengths(runs: Runs) -> Lengths:
+    """Find the shortest and longest run and rest."""
+    if not runs.count:
+        return Lengths()
+    rests = np.flatnonzero(np.isfinite(runs.rests_s))
+    longest = int(np.argmax(runs.runs_s))
+    return Lengths(
+        _timed(runs, int(rests[np.argmin(runs.rests_s[rests])]), rest=True) if len(rests) else None,
+        _timed(runs, int(np.argmin(runs.runs_s))),
+        _timed(runs, longest),
+        float(runs.starts_s[longest]),
+    )
+
+
+def _endless(log: DayLog, runs: Runs, no_use_run_s: float | None) -> int:
+    """Count runs over five times the run with no water in use, also one that the end of the log cut."""
+    if no_use_run_s is None:
+        return 0
+    longest_s = ENDLESS_RATIO * no_use_run_s
+    last = log.cycles[-1] if log.cycles else None
+    on_at_end = last is not None and last.cut_in_s is not None and last.cut_out_s is None
+    cut_s = log.duration_s - (last.cut_in_s or 0.0) if last is not None and on_at_end else 0.0
+    return int(np.sum(runs.runs_s > longest_s)) + int(cut_s > longest_s)
+
+
+def _chatter(runs: Runs) -> int:
+    """Count runs and rests so short that the switch chatters; a rest that is not known is none."""
+    return int(np.sum(runs.runs_s < CHATTER_S) + np.sum(runs.rests_s < CHATTER_S))
+
+
+def _motor(
+    log: DayLog, motor: Motor, per_day: Seen | None, worst: Amount, run: RunTime | None
+) -> tuple[MotorFinding, ...]:
+    """Compare starts a day, starts in the worst hour and the run with the limits of motor makers."""
+    found = judge_motor(
+        motor.power_w,
+        motor.phase,
+        starts_per_day=per_day,
+        starts_per_h=Seen(worst.value, worst.low, worst.high),
+        least_run_s=None if run is None else _seen(run),
+        maker_least_run_s=motor.least_run_s,
+    )
+    if log.heard_s >= HOUR_S:
+        return found
+    # An hour not heard in full may have had any number more: only "too many already" can be said.
+    return tuple(f for f in found if f.what != "starts_per_h" or f.answer == "outside")
+
+
+def _seen(run: RunTime) -> Seen:
+    """Return a run with the interval by which the verdict compares it with the marks."""
+    low_s, high_s = allowed_interval_s(run)
+    return Seen(run.seconds, 0.0 if run.one_sided else max(0.0, low_s), high_s)
 
 
 def _timed(runs: Runs, index: int, *, rest: bool = False) -> Amount:
@@ -244,33 +319,26 @@ def _all_spread(groups: Sequence[tuple[float, float, int]]) -> float:
     return math.sqrt(float(np.average(squares, weights=counts)))
 
 
-def _flow(
-    use: SteadyUse,
-    starts: Amount,
-    r0_s: float | None,
-    rate_l_per_min: float | None,
-    rate_share: float,
-    *,
-    leak: bool,
-) -> FlowFound:
-    own_s = use.no_use_run_s if r0_s is None else r0_s
-    middle = MIDDLE[0] <= use.duty <= MIDDLE[1]
-    remedy: Remedy = "tank" if own_s < MARK_S and not middle else "flow" if own_s >= MARK_S and middle else "either"
-    if leak:
-        remedy, text = "leak", LEAK_BEFORE
-    elif remedy == "flow":
-        text = (
-            "The tank is not short; this flow lies near half of the pump's rate, where the pump starts most. A flow "
-            "nearer to the pump's rate, or a much smaller one, makes fewer starts; a larger tank would too, at a price."
+def _flows(
+    no_use: NoUseRun, starts: Amount, rate: KnownRate | None, leak: Leak | None, target_s: float
+) -> tuple[FlowFound, ...]:
+    """Return the steady uses of three cycles or more, those of one flow together, with what would help."""
+    return tuple(
+        FlowFound(
+            use,
+            Amount(*(min(1.0, use.count / max(n, 1.0)) for n in (starts.value, starts.high, starts.low))),
+            use.starts_per_h,
+            None if rate is None else rate.flow(use.duty_interval),
+            "leak" if leak is not None and leak.is_flow(use.duty) else _remedy(use, no_use.seconds, target_s),
         )
-    elif remedy == "tank":
-        text = "The tank gives a short run, so that every use makes many starts: look at the tank first."
-    else:
-        text = "Another flow and a larger tank both make fewer starts."
-    share = Amount(*(min(1.0, use.count / max(n, 1.0)) for n in (starts.value, starts.high, starts.low)))
-    duty = use.duty_interval
-    flow = None
-    if rate_l_per_min is not None:
-        below, above = (math.hypot(abs(end / duty.value - 1), rate_share) for end in (duty.low, duty.high))
-        flow = Amount(duty.value, max(0.0, duty.value * (1 - below)), duty.value * (1 + above)).times(rate_l_per_min)
-    return FlowFound(use, share, use.starts_per_h, flow, remedy, text)
+        for use in _alike(tuple(u for u in no_use.steady if u.count >= LEAST_CYCLES))
+    )
+
+
+def _remedy(use: SteadyUse, no_use_run_s: float | None, target_s: float) -> Remedy:
+    """Return what makes fewer starts: a flow away from half of the pump's rate, a larger tank, or either."""
+    own_s = use.no_use_run_s if no_use_run_s is None else no_use_run_s
+    middle = MIDDLE[0] <= use.duty <= MIDDLE[1]
+    if own_s < target_s and not middle:
+        return "tank"
+    return "flow" if own_s >= target_s and middle else "either"

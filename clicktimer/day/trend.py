@@ -14,6 +14,7 @@ import numpy as np
 from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.day.cycle_log import DayLog, Floats, whole_runs
 from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
+from clicktimer.records import Figure, Reason
 
 CHANCE: Final = 0.01
 LEAST: Final = 8
@@ -37,7 +38,7 @@ class Change:
     chance: float | None
     count: int
     reported: bool
-    text: str
+    reason: Reason
 
 
 def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
@@ -45,9 +46,9 @@ def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
     runs = whole_runs(log.cycles)
     found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s)]
     if log.duration_s > 1.9 * DAY_S:
-        found.append(_trend("over days", *_by_day(log), _words("over days")))
+        found.append(_trend("over days", *_by_day(log)))
     elif no_use.seconds is not None:
-        found.append(_trend("over hours", *_carriers(log, no_use), _words("over hours")))
+        found.append(_trend("over hours", *_carriers(log, no_use)))
     return tuple(found)
 
 
@@ -90,44 +91,25 @@ def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
                 values += list(own / own.mean())
                 places += list(np.linspace(0.0, 1.0, len(stretch)))
             stretch = []
-    return _trend("back to back", np.array(places), np.array(values), _words("back to back"))
+    return _trend("back to back", np.array(places), np.array(values))
 
 
-def _trend(what: What, places: Floats, values: Floats, words: tuple[str, str]) -> Change:
+def _trend(what: What, places: Floats, values: Floats) -> Change:
     if len(values) < (LEAST_DAYS if what == "over days" else LEAST) or float(np.ptp(places)) == 0.0:
-        return Change(what, None, None, None, None, len(values), False, f"Too little to tell a change {what}.")
+        too_little = Reason("trend.too-little", what=what.replace(" ", "-"), count=len(values))
+        return Change(what, None, None, None, None, len(values), False, too_little)
     from scipy.stats import kendalltau, theilslopes
 
     chance = float(kendalltau(places, values).pvalue)
     slope, _, low, high = (float(x) for x in theilslopes(values, places))
     span = float(np.ptp(places))
     share, low, high = slope * span, low * span, high * span
-    counted = "days" if what == "over days" else "runs"
     reported = chance < CHANCE and abs(share) >= LEAST_CHANGE
-    text = (
-        words[share > 0] + f" (by {abs(100 * share):.0f} %, 95 %: {100 * low:+.0f} to {100 * high:+.0f} %, from "
-        f"{len(values)} {counted})."
-        if reported
-        else f"No change {what} that is more than chance ({len(values)} {counted})."
-    )
-    return Change(what, share, low, high, chance, len(values), reported, text)
-
-
-def _words(what: What) -> tuple[str, str]:
-    if what == "back to back":
-        return (
-            "Runs grow shorter while they follow each other closely: the air in the tank warms, or use falls off",
-            "Runs grow longer while they follow each other closely: the water in the well goes down and the pump gives "
-            "less, or more water is drawn",
-        )
-    if what == "over hours":
-        return (
-            "The run with no water grows shorter over the hours: over so short a time it is more often the pump's rate "
-            "or temperature than air that is lost",
-            "The run with no water grows longer over the hours: the pump gives less (the well goes down), or "
-            "temperature",
-        )
-    return (
-        "The run with no water grows shorter from day to day: the tank loses air, most likely; measure its charge",
-        "The run with no water grows longer from day to day: the pump gives less, or air was added",
-    )
+    figures: dict[str, Figure] = {"what": what.replace(" ", "-"), "count": len(values), "change": (share, low, high)}
+    if not reported:
+        reason = Reason("trend.none", **figures)
+    elif share > 0:
+        reason = Reason("trend.longer", **figures)
+    else:
+        reason = Reason("trend.shorter", **figures)
+    return Change(what, share, low, high, chance, len(values), reported, reason)

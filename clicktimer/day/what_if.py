@@ -16,6 +16,7 @@ from clicktimer.day.imputation import Repaired, possible
 from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
 from clicktimer.day.start_counts import worst_hour
+from clicktimer.records import Reason
 
 DICE: Final = 24
 SEED: Final = 20
@@ -90,17 +91,17 @@ def replay(
     return tuple(told)
 
 
-def withheld(log: DayLog, no_use: NoUseRun) -> str:
-    """Why the day is not run through another tank, or empty.
+def withheld(log: DayLog, no_use: NoUseRun) -> Reason | None:
+    """Return why the day is not run through another tank, or None.
 
     On two runs r0 is too weak for it: the mean run of half the tank was within 10 % on 16 of 23 such days (develop
     seeds).
     """
     if no_use.seconds is None:
-        return "Not told, since the run with no water in use is not."
+        return Reason("day.what-if-without-run")
     if whole_runs(log.cycles).count < LEAST_RUNS or (no_use.rests_on < LEAST_ON and no_use.how != "nobody home"):
-        return "Not told, since the run with no water in use rests on too few runs for it. Listen for more days."
-    return ""
+        return Reason("day.what-if-on-few-runs", count=no_use.rests_on, least=LEAST_ON)
+    return None
 
 
 def tank_run_s(no_use: NoUseRun, times: float) -> Amount:

@@ -16,7 +16,7 @@ import numpy as np
 
 from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog
-from clicktimer.day.estimate import Amount
+from clicktimer.day.estimate import Amount, KnownRate
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import no_use_run_of_day
@@ -74,7 +74,7 @@ def tell(day: TrueDay, errors: float) -> Told:
     leak = find_leak(log)
     no_use = no_use_run_of_day(log, leak=leak)
     paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
-    water = read_water(log, no_use, rate_l_per_min=day.rate_l_per_min, paths=paths)
+    water = read_water(log, no_use, rate=KnownRate(day.rate_l_per_min), paths=paths)
     r0 = None if no_use.seconds is None else no_use.seconds / day.no_use_run_s
     covered, r0_half = None, None
     if no_use.low_s is not None and no_use.high_s is not None:

@@ -14,6 +14,7 @@ from clicktimer.day.comparison import compare
 from clicktimer.day.constant_flow import brief_uses, steady_uses
 from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
+from clicktimer.day.estimate import KnownRate
 from clicktimer.day.imputation import repair
 from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import no_use_run_of_day
@@ -22,7 +23,10 @@ from clicktimer.day.wall_time import hours_of_day, parse_span, parse_zone, spans
 from clicktimer.day.what_if import replay
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Click, Cycle, Gap, RunTime
+from clicktimer.reporting.figures import day_pictures
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.comparison import render_comparison, side_texts
+from clicktimer.reporting.text.day_sections import render_day
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
 from clicktimer.simulator.uses import household_uses
@@ -220,7 +224,7 @@ def test_a_flow_near_half_the_rate_is_named_with_flow_as_the_remedy():
     big = us_system(62.0, pump_gpm=10.0)
     zone = Use(0.0, 6 * 3600.0, big.pump_l_per_min / 2, "zone")
     log = log_of(big, [zone], duration_s=8 * 3600.0)
-    starts = read_starts(log, no_use_run_of_day(log), rate_l_per_min=big.pump_l_per_min)
+    starts = read_starts(log, no_use_run_of_day(log), rate=KnownRate(big.pump_l_per_min))
     assert len(starts.flows) == 1
     flow = starts.flows[0]
     assert flow.remedy == "flow"
@@ -229,6 +233,21 @@ def test_a_flow_near_half_the_rate_is_named_with_flow_as_the_remedy():
     assert flow.flow.low < big.pump_l_per_min / 2 < flow.flow.high
     assert flow.per_h.value == pytest.approx(900 / no_use_run(big), rel=0.001)
     assert flow.share.value > 0.9
+
+
+def test_one_pair_of_marks_judges_the_run_the_remedy_the_cautions_and_the_pictures():
+    """A run of 70 s is short by marks of 90 and 180 s, so no line may call the tank not short."""
+    marks_s = (90.0, 180.0)
+    log = evenly(140.0, 140.0, 30)
+    usual, moved = read_day(log), read_day(log, marks_s=marks_s)
+    assert usual.run is not None
+    assert usual.run.seconds == pytest.approx(70.0, rel=0.01)  # run x rest / (run + rest)
+    assert (usual.verdict.band, moved.verdict.band) == ("a-minute-or-more", "short-of-30")
+    assert [f.remedy for f in (*usual.starts.flows, *moved.starts.flows)] == ["flow", "either"]
+    before, after = (" ".join(render_day(day, "a.flac").split()) for day in (usual, moved))
+    assert ("The tank is not short" in before, "The tank is not short" in after) == (True, False)
+    assert ("Before any work on tank" in before, "Before any work on tank" in after) == (False, True)
+    assert "from 90 to 180 s" in day_pictures(moved)[2].alt
 
 
 def test_a_leak_is_no_steady_use_near_half_of_the_pumps_rate():
@@ -258,7 +277,7 @@ def test_water_is_that_of_the_simulators_account():
     uses = list(household_uses("ordinary", DAY_S, 9))
     line, _ = run_household(BUSY, uses, duration_s=DAY_S)
     log = DayLog(cycles_of(line.cut_ins_s, line.cut_outs_s), DAY_S)
-    water = read_water(log, no_use_run_of_day(log), rate_l_per_min=BUSY.pump_l_per_min)
+    water = read_water(log, no_use_run_of_day(log), rate=KnownRate(BUSY.pump_l_per_min))
     assert water is not None
     first, last = (simulate(BUSY, uses, duration_s=t).water_l for t in (line.cut_ins_s[0], line.cut_ins_s[-1]))
     assert water.between.value == pytest.approx(last - first, rel=0.005)
@@ -291,7 +310,7 @@ def test_a_click_alone_may_be_false_or_true_and_the_interval_holds_both():
     lone += [Click(float(t) + 60.0, "cut-out", 0.9) for i, t in enumerate(ins) if i != 14]
     end_s = float(ins[-1]) + 500.0
     log = DayLog(pair_cycles(sorted(lone, key=lambda c: c.time_s), start_s=0.0, end_s=end_s), end_s)
-    water = read_water(log, no_use_run_of_day(log), rate_l_per_min=60.0)
+    water = read_water(log, no_use_run_of_day(log), rate=KnownRate(60.0))
     assert water is not None
     assert water.doubtful == 1
     # 28 runs of 60 L if the click was false, 29 if its stop was missed
@@ -314,7 +333,7 @@ def test_a_run_that_a_gap_cuts_is_no_missed_click_and_no_rest_goes_over_the_gap(
     path = repair(cycles, 60.0, (gap,))
     assert (path.false, path.missed) == (0, 0)
     assert len(path.starts_s) == 19
-    water = read_water(DayLog(cycles, log.duration_s, (gap,)), no_use_run_of_day(log), rate_l_per_min=60.0)
+    water = read_water(DayLog(cycles, log.duration_s, (gap,)), no_use_run_of_day(log), rate=KnownRate(60.0))
     assert water is not None
     assert water.doubtful == 0
     assert water.between.value == pytest.approx(18 * 60.0, rel=0.01)
@@ -543,4 +562,6 @@ def test_the_motor_is_held_against_the_run_that_was_said():
     ],
 )
 def test_the_valve_test_splits_house_from_well(before: dict[str, object], after: dict[str, object], words: str):
-    assert words in compare(before, after, valve_test=True).valve
+    valve = compare(before, after, valve_test=True).valve
+    assert valve is not None
+    assert words in Messages().text(valve)

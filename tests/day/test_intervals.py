@@ -14,7 +14,7 @@ from clicktimer.day.analysis import other_tanks, read_day
 from clicktimer.day.constant_flow import steady_uses
 from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
-from clicktimer.day.estimate import Amount, likeliest
+from clicktimer.day.estimate import Amount, KnownRate, likeliest
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
@@ -86,7 +86,7 @@ def test_each_hours_water_is_in_its_bounds():
     uses = list(household_uses("ordinary", DAY_S, 9))
     line, _ = run_household(BUSY, uses, duration_s=DAY_S)
     log = heard(line.cut_ins_s, line.cut_outs_s, 1, 0.0)
-    water = read_water(log, no_use_run_of_day(log), rate_l_per_min=BUSY.pump_l_per_min)
+    water = read_water(log, no_use_run_of_day(log), rate=KnownRate(BUSY.pump_l_per_min))
     assert water is not None
     until_l = [0.0] + [run_household(BUSY, uses, duration_s=3600.0 * (h + 1))[0].water_l for h in range(24)]
     for hour, true_l in enumerate(np.diff(until_l)):
@@ -230,7 +230,7 @@ def test_a_log_of_clicks_that_stand_alone_is_not_reckoned_from():
     assert "Lay the phone nearer to the switch" in text
     assert "not to be trusted" in text
     whole = read_day(heard(tuple(ins), tuple(t + 45.0 for t in ins), 1, 0.0), system=system)
-    assert whole.untrusted == ""
+    assert whole.untrusted is None
     assert whole.water is not None
 
 
@@ -275,7 +275,7 @@ def test_the_water_of_a_hose_left_open_lies_in_the_interval_though_so_long_a_run
         line = simulate(house, uses, duration_s=DAY_S)
         log = heard(line.cut_ins_s, line.cut_outs_s, seed, 0.0)
         no_use = no_use_run_of_day(log)
-        water = read_water(log, no_use, rate_l_per_min=gal_to_l(8.0))
+        water = read_water(log, no_use, rate=KnownRate(gal_to_l(8.0)))
         assert water is not None
         true_l = run_household(house, uses, duration_s=water.to_s)[0].water_l
         true_l -= run_household(house, uses, duration_s=water.from_s)[0].water_l

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
@@ -148,5 +149,5 @@ def test_a_change_of_clocks_is_told_with_the_strip():
 
 def test_marks_that_the_user_moved_are_those_of_the_pictures():
     day = known_day()
-    spread = day_pictures(day, marks_s=(20.0, 90.0))[2].alt
+    spread = day_pictures(replace(day, marks_s=(20.0, 90.0)))[2].alt
     assert "from 20 to 90 s" in spread

@@ -11,7 +11,7 @@ from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words
-from clicktimer.reporting.day_formatting import count_text, leak_text
+from clicktimer.reporting.day_formatting import leak_text
 from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.model import Fact, FirstPage, Step, Tone
 from clicktimer.reporting.document.remeasure import Result
@@ -20,6 +20,7 @@ from clicktimer.reporting.formatting import length_text, most_starts_text
 from clicktimer.reporting.messages import measurement
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import NO_CERTIFICATE
+from clicktimer.reporting.messages.day_figures import count_text
 from clicktimer.reporting.text.advice import cautions, runs_on, tank_denies, to_try
 from clicktimer.reporting.text.day_sections import day_cautions
 from clicktimer.reporting.text.tank_more import price_blocks
@@ -153,7 +154,7 @@ def _found_day(result: Result, marks_s: Marks) -> tuple[str, ...]:
         return ()
     length, starts = length_text(day.log.duration_s), day.starts
     if starts.count > 1:
-        count, worst = count_text(starts.counts.starts), count_text(starts.counts.worst_hour)
+        count, worst = count_text(starts.counts.starts.figure), count_text(starts.counts.worst_hour.figure)
         first = phrases.FOUND_STARTS if day.log.heard_s >= HOUR_S else phrases.FOUND_STARTS_FEW
         first = first.format(length=length, count=count, worst=worst)
     else:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from clicktimer.day.comparison import Comparison, Difference
+from clicktimer.records import Reason
+from clicktimer.reporting.day_formatting import in_units_of
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.text.comparison import change_text, in_units, side_texts
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.text.comparison import change_ends, in_units, side_texts
 from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:
@@ -15,25 +18,21 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ROW_IN: Final = 0.74
-FINDING_WORDS: Final = {"more": "more", "less": "less", "no change": "no change", "cannot tell": "cannot tell"}
 
 
-def compare_picture(c: Comparison, *, units: UnitSystem = "us") -> Picture:
+def compare_picture(c: Comparison, *, units: UnitSystem = "us", messages: Messages = Messages()) -> Picture:
     """Show each figure before (ring) and after (dot) with its 95 % interval, every figure on a scale of its own."""
+    messages = in_units_of(messages, units)
     shown = tuple(in_units(d, units) for d in c.differences)
-    caption = (
-        "Each figure before and after, with the 95 % interval of each, on a scale of its own that begins at 0. A "
-        "difference that the intervals allow to be nothing is told as no change."
-    )
-    alt = " ".join(_alt(d) for d in shown) or "Neither holds a figure that can be compared."
-    return Picture("compare", caption, alt, lambda: _draw(shown))
+    alt = " ".join(_alt(d, messages) for d in shown) or messages.text("compare.nothing-drawn")
+    return Picture("compare", messages.text("compare.figure"), alt, lambda: _draw(shown, messages))
 
 
-def _draw(shown: tuple[Difference, ...]) -> Figure:
+def _draw(shown: tuple[Difference, ...], messages: Messages) -> Figure:
     rows = max(1, len(shown))
     figure = style.canvas(0.35 + rows * ROW_IN)
     if not shown:
-        figure.text(0.03, 0.5, "Neither holds a figure that can be compared.", va="center", color=style.SOFT)
+        figure.text(0.03, 0.5, messages.text("compare.nothing-drawn"), va="center", color=style.SOFT)
         return figure
     height = 0.35 + rows * ROW_IN
     for x_in, words in ((2.25, "before: ring, after: dot"), (5.15, "what changed")):
@@ -41,20 +40,24 @@ def _draw(shown: tuple[Difference, ...]) -> Figure:
     for row, d in enumerate(shown):
         low = height - 0.35 - (row + 1) * ROW_IN
         axes = style.axes_in(figure, 2.25, low + 0.26, 2.7, ROW_IN - 0.34)
-        _row(axes, d)
+        _row(axes, d, messages)
         middle = (low + 0.26 + (ROW_IN - 0.34) / 2) / height
-        name = f"{d.name}, {d.unit}" if d.unit else d.name
+        whole = messages.text(f"compare.row-in-full.{d.code}")
+        name = f"{whole}, {d.unit}" if d.unit else whole
+        ends = change_ends(d)
         figure.text(2.1 / style.WIDTH_IN, middle, _in_two(name), ha="right", va="center", linespacing=1.2)
         strong = d.finding in ("more", "less")
         figure.text(
             5.15 / style.WIDTH_IN,
             middle,
-            FINDING_WORDS[d.finding],
+            messages.text(f"compare.finding.{d.finding_code}"),
             va="bottom" if strong else "center",
             weight="bold" if strong else "normal",
             color=style.INK if strong else style.SOFT,
         )
-        figure.text(5.15 / style.WIDTH_IN, middle - 0.03 / height, change_text(d), va="top", fontsize=style.SMALL_PT)
+        if ends:
+            words = messages.text("compare.changed-by", ends=ends)
+            figure.text(5.15 / style.WIDTH_IN, middle - 0.03 / height, words, va="top", fontsize=style.SMALL_PT)
     return figure
 
 
@@ -67,7 +70,7 @@ def _in_two(name: str) -> str:
     return f"{name[:at]}\n{name[at + 1 :]}"
 
 
-def _row(axes: Axes, d: Difference) -> None:
+def _row(axes: Axes, d: Difference, messages: Messages) -> None:
     style.strip_down(axes)
     sides = ((0, d.before, d.before_low, d.before_high), (1, d.after, d.after_low, d.after_high))
     for y, value, low, high in sides:
@@ -75,7 +78,7 @@ def _row(axes: Axes, d: Difference) -> None:
             axes.text(
                 0.02,
                 y,
-                "not told",
+                messages.text("compare.not-told"),
                 transform=axes.get_yaxis_transform(),
                 va="center",
                 fontsize=style.SMALL_PT,
@@ -102,11 +105,15 @@ def _row(axes: Axes, d: Difference) -> None:
     axes.locator_params(axis="x", nbins=6)
 
 
-def _alt(d: Difference) -> str:
-    before, after = side_texts(d)
-    unit = f" {d.unit}" if d.unit else ""
-    change = change_text(d)
-    return (
-        f"{d.name[:1].upper()}{d.name[1:]}{unit and ','}{unit}: before {before}, after {after}: "
-        f"{FINDING_WORDS[d.finding]}{' ' if change else ''}{change}."
+def _alt(d: Difference, messages: Messages) -> str:
+    before, after = side_texts(d, messages)
+    ends = change_ends(d)
+    return messages.text(
+        "compare.figure-row-changed" if ends else "compare.figure-row",
+        row=Reason(f"compare.row-in-full.{d.code}"),
+        unit=f", {d.unit}" if d.unit else "",
+        before=before,
+        after=after,
+        finding=d.finding_code,
+        ends=ends,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sized
 from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING, Final
@@ -11,13 +11,12 @@ import numpy as np
 
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.cycle_log import whole_runs
-from clicktimer.day.wall_time import clock, parse_zone
-from clicktimer.reporting.day_formatting import count_text, excluded_text, in_units, share_of, tank_name, unknown_breaks
+from clicktimer.records import Reason
+from clicktimer.reporting.day_formatting import excluded_text, in_units_of, moment, tank_name, unknown_breaks
 from clicktimer.reporting.figures import day_panels, style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.formatting import length_text
-from clicktimer.reporting.messages.measurement import JOINED_TIMES, seconds_text
-from clicktimer.targets import MARKS_S
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.messages.measurement import JOINED_TIMES
 from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
 LEFT_IN: Final = 0.8
 LONG_IN: Final = 5.05
 HEAD_IN, FOOT_IN = 0.22, 0.46
+MOST_HOURS_IN_WORDS: Final = 48
 LONGEST_STRIP_IN: Final = 7.5  # a month of rows still fits a page
 
 
@@ -43,20 +43,18 @@ class _Panel:
     foot_in: float = FOOT_IN
 
 
-def day_pictures(
-    day: DayReading, *, units: UnitSystem = "us", marks_s: tuple[float, float] = MARKS_S
-) -> tuple[Picture, ...]:
-    """The pictures of a day in the order in which they are read; the last only where other tanks were tried."""
-    return tuple(Picture(p.name, p.caption, p.alt, partial(_alone, p, day)) for p in _panels(day, units, marks_s))
+def day_pictures(day: DayReading, *, units: UnitSystem = "us", messages: Messages = Messages()) -> tuple[Picture, ...]:
+    """Return the pictures of a day in the order in which they are read; the last only where other tanks were tried."""
+    panels = _panels(day, in_units_of(messages, units))
+    return tuple(Picture(p.name, p.caption, p.alt, partial(_alone, p, day)) for p in panels)
 
 
-def day_sheet(
-    day: DayReading, name: str, *, units: UnitSystem = "us", marks_s: tuple[float, float] = MARKS_S
-) -> Picture:
-    """All pictures of a day on one sheet, under each other, with the name of the recording."""
-    panels = _panels(day, units, marks_s)
+def day_sheet(day: DayReading, name: str, *, units: UnitSystem = "us", messages: Messages = Messages()) -> Picture:
+    """Return all pictures of a day on one sheet, under each other, with the name of the recording."""
+    messages = in_units_of(messages, units)
+    panels = _panels(day, messages)
     alt = " ".join(f"{p.title}. {p.alt}" for p in panels)
-    return Picture("day", f"{name}, read as a day.", alt, lambda: _sheet(panels, day, name))
+    return Picture("day", messages.text("day.figure.sheet", name=name), alt, lambda: _sheet(panels, day, name))
 
 
 def _alone(panel: _Panel, day: DayReading) -> Figure:
@@ -79,145 +77,173 @@ def _sheet(panels: tuple[_Panel, ...], day: DayReading, name: str) -> Figure:
     return figure
 
 
-def _panels(day: DayReading, units: UnitSystem, marks_s: tuple[float, float]) -> tuple[_Panel, ...]:
-    rows = day_panels.rows_of(day)
-    seeps = "; underlined: seeping" if day.leak.reported else ""
-    gaps = "; hatched: not heard" if day.log.gaps else ""
-    line = "" if day.run is None else f" The orange line: the run with no water in use, {_run(day)}."
-    hollow = "; hollow or with a mark above: left out or in doubt" if day.excluded else ""
-    marked = "; hollow or marked: left out or in doubt" if day.excluded else ""
-    dots = " Hollow dots, and marks at the top: left out or in doubt." if day.excluded else ""
-    bars = " Hollow: in doubt." if day_panels.hollow_starts_s(day) else ""
-    open_ = any(a.high > a.low for a in day.starts.counts.by_hour)
-    lines = " Lines: how many there may have been, where a click is in doubt." if open_ else ""
-    breaks = f" {JOINED_TIMES}" if unknown_breaks(day) else ""
-    limits = day_panels.hour_limits(day)
-    found = [
-        _Panel(
-            "day-strip",
-            f"When the pump ran{marked}{seeps}{gaps}",
-            f"A row for each day; a block where the pump ran{hollow}{gaps}{seeps}.{_odd_words(day)}{breaks}",
-            _strip_alt(day, units),
-            max(0.48, min(0.34 * rows.count + 0.1, LONGEST_STRIP_IN)),
-            day_panels.strip,
-        ),
+def _panels(day: DayReading, messages: Messages) -> tuple[_Panel, ...]:
+    text, texts = messages.text, messages.texts
+    panels = [
+        _strip_panel(day, messages),
         _Panel(
             "day-runs",
-            "Each run by the time of day",
-            f"Each run, a dot, by the time of day at which it began; dashed: the marks.{line}{dots}",
-            _runs_alt(day),
+            text("day.figure.runs-title"),
+            texts([Reason("day.figure.runs"), *_line(day), *_if(day.excluded, "day.figure.dots")]),
+            texts(_runs_alt(day)),
             1.7,
-            partial(day_panels.runs, marks_s=marks_s),
+            day_panels.runs,
         ),
         _Panel(
             "day-spread",
-            "How often each length of run came",
-            f"How many runs there were of each length; dashed: the marks.{line}{bars}",
-            _spread_alt(day, marks_s),
+            text("day.figure.spread-title"),
+            texts([Reason("day.figure.spread"), *_line(day), *_if(day_panels.hollow_starts_s(day), "day.figure.bars")]),
+            texts(_spread_alt(day)),
             1.3,
-            partial(day_panels.spread, marks_s=marks_s),
+            day_panels.spread,
         ),
-        _Panel(
-            "day-starts",
-            "Starts in each hour",
-            "Starts of the pump in each hour" + ("; dashed: what motor makers allow." if limits else ".") + lines,
-            _starts_alt(day, limits),
-            1.3,
-            day_panels.starts,
-        ),
+        _starts_panel(day, messages),
     ]
     if day.replayed:
-        found.append(
+        panels.append(
             _Panel(
                 "day-replay",
-                "The same day with another tank; under each its run with no water in use",
-                "How often the pump would have started with another tank, with the interval of each; ring: the tank "
-                "that is there. Under each the run with no water in use.",
-                _replay_alt(day, units),
+                text("day.figure.replay-title"),
+                text("day.figure.replay"),
+                _replay_alt(day, messages),
                 1.5,
-                partial(day_panels.replay, units=units),
-                0.42 if units == "us" else 0.56,
+                partial(day_panels.replay, units=messages.units),
+                0.42 if messages.units == "us" else 0.56,
             )
         )
-    return tuple(found)
+    return tuple(panels)
 
 
-def _run(day: DayReading) -> str:
-    return "not told" if day.run is None else seconds_text(day.run.seconds, day.run.low_s, day.run.high_s, 1)
+def _if(shown: Sized, code: str) -> list[Reason]:
+    return [Reason(code)] if shown else []
 
 
-def _when(day: DayReading, time_s: float | None) -> str:
-    if time_s is None:
-        return "an unknown time"
-    return clock(time_s, day.log.started_s, parse_zone(day.log.zone), with_date=day.log.duration_s > 86_400)
+def _strip_panel(day: DayReading, messages: Messages) -> _Panel:
+    rows = day_panels.rows_of(day)
+    gaps, leak = _if(day.log.gaps, "day.figure.strip-gaps"), day.leak.reported
+    leaks = [Reason("day.figure.strip-leak")] if leak else []
+    titled = [*_if(day.excluded, "day.figure.strip-title-hollow"), *leaks, *gaps]
+    captioned = [*_if(day.excluded, "day.figure.strip-hollow"), *gaps, *leaks]
+    caption = [Reason("day.figure.strip", marks="".join(map(messages.text, captioned))), *_clock_changes(day)]
+    breaks = [JOINED_TIMES] if unknown_breaks(day) else []
+    return _Panel(
+        "day-strip",
+        messages.text("day.figure.strip-title", marks="".join(map(messages.text, titled))),
+        " ".join([messages.texts(caption), *breaks]),
+        _strip_alt(day, messages),
+        max(0.48, min(0.34 * rows.count + 0.1, LONGEST_STRIP_IN)),
+        day_panels.strip,
+    )
 
 
-def _odd_words(day: DayReading) -> str:
-    return "".join(
-        f" On {day_panels.rows_of(day).date_of(odd.row)} the clocks were set "
-        + (
-            "forward: that hour does not exist."
-            if odd.what == "skipped"
-            else "back: that hour comes twice, one above the other."
+def _starts_panel(day: DayReading, messages: Messages) -> _Panel:
+    limits = day_panels.hour_limits(day)
+    open_ = [a for a in day.starts.counts.by_hour if a.high > a.low]
+    shown = Reason("day.figure.starts-limits" if limits else "day.figure.starts")
+    return _Panel(
+        "day-starts",
+        messages.text("day.figure.starts-title"),
+        messages.texts([shown, *_if(open_, "day.figure.lines")]),
+        messages.texts(_starts_alt(day, limits)),
+        1.3,
+        day_panels.starts,
+    )
+
+
+def _line(day: DayReading) -> list[Reason]:
+    """Return what the line of the run with no water in use shows."""
+    if day.run is None:
+        return []
+    return [Reason("day.figure.line", run_s=(day.run.seconds, day.run.low_s, day.run.high_s))]
+
+
+def _run_alt(day: DayReading) -> Reason:
+    if day.run is None:
+        return Reason("day.figure.run-alt-withheld")
+    return Reason("day.figure.run-alt", run_s=(day.run.seconds, day.run.low_s, day.run.high_s))
+
+
+def _clock_changes(day: DayReading) -> list[Reason]:
+    """Return the hours that do not exist or come twice, since the clocks were set."""
+    rows = day_panels.rows_of(day)
+    return [
+        Reason(
+            "day.figure.clocks-forward" if odd.what == "skipped" else "day.figure.clocks-back",
+            date=str(rows.date_of(odd.row)),
         )
-        for odd in day_panels.rows_of(day).odd
-    )
+        for odd in rows.odd
+    ]
 
 
-def _strip_alt(day: DayReading, units: UnitSystem) -> str:
+def _strip_alt(day: DayReading, messages: Messages) -> str:
     rows, runs = day_panels.rows_of(day), whole_runs(day.log.cycles)
-    text = (
-        f"{rows.count} row{'' if rows.count == 1 else 's'} of a day each, {length_text(day.log.duration_s)} in all, "
-        f"with {runs.count} whole runs; the pump ran {share_of(day.starts.counts.duty)} of the time."
-    )
+    found = [
+        Reason(
+            "day.figure.strip-alt",
+            rows=rows.count,
+            duration_s=day.log.duration_s,
+            runs=runs.count,
+            duty=day.starts.counts.duty.figure,
+        )
+    ]
     s = day.leak
-    if s.reported:
-        flow = "" if day.leak_l_per_min is None else f" of {in_units(day.leak_l_per_min, 'L/min', units)}"
-        text += f" Seeping{flow} is underlined from {_when(day, s.from_s)} to {_when(day, s.to_s)}."
+    from_at, to_at = moment(day, s.from_s), moment(day, s.to_s)
+    if s.reported and day.leak_l_per_min is None:
+        found.append(Reason("day.figure.strip-alt-leak-share", from_at=from_at, to_at=to_at))
+    elif s.reported and day.leak_l_per_min is not None:
+        flow = day.leak_l_per_min.figure
+        found.append(Reason("day.figure.strip-alt-leak", flow=flow, from_at=from_at, to_at=to_at))
     if day.excluded:
-        text += f" {len(day.excluded)} left out or in doubt: {excluded_text(day)}."
+        excluded = excluded_text(day, messages)
+        found.append(Reason("day.figure.strip-alt-excluded", count=len(day.excluded), runs=excluded))
     if day.log.gaps:
-        text += f" {len(day.log.gaps)} gap{'' if len(day.log.gaps) == 1 else 's'} hatched."
-    return text + _odd_words(day)
+        found.append(Reason("day.figure.strip-alt-gaps", count=len(day.log.gaps)))
+    return messages.texts([*found, *_clock_changes(day)])
 
 
-def _runs_alt(day: DayReading) -> str:
+def _runs_alt(day: DayReading) -> list[Reason]:
     runs_s = whole_runs(day.log.cycles).runs_s
     if not len(runs_s):
-        return "No whole run to show."
-    return (
-        f"{len(runs_s)} dots, from {runs_s.min():.1f} to {runs_s.max():.0f} s, half of them under "
-        f"{float(np.median(runs_s)):.1f} s. The run with no water in use: {_run(day)}."
-    )
+        return [Reason("day.figure.no-whole-run")]
+    shortest_s, middle_s, longest_s = float(runs_s.min()), float(np.median(runs_s)), float(runs_s.max())
+    figures = {"shortest_s": shortest_s, "middle_s": middle_s, "longest_s": longest_s}
+    return [Reason("day.figure.runs-alt", count=len(runs_s), **figures), _run_alt(day)]
 
 
-def _spread_alt(day: DayReading, marks_s: tuple[float, float]) -> str:
+def _spread_alt(day: DayReading) -> list[Reason]:
     runs_s = whole_runs(day.log.cycles).runs_s
     if not len(runs_s):
-        return "No whole run to show."
-    low, high = marks_s
-    under, over = int(np.sum(runs_s < low)), int(np.sum(runs_s >= high))
-    return (
-        f"Of {len(runs_s)} runs {under} are under {low:g} s, {len(runs_s) - under - over} from {low:g} to {high:g} s, "
-        f"{over} of {high:g} s or more. The run with no water in use: {_run(day)}."
-    )
+        return [Reason("day.figure.no-whole-run")]
+    low_s, high_s = day.marks_s
+    under, over = int(np.sum(runs_s < low_s)), int(np.sum(runs_s >= high_s))
+    counts = {"count": len(runs_s), "under": under, "between": len(runs_s) - under - over, "over": over}
+    return [Reason("day.figure.spread-alt", low_s=low_s, high_s=high_s, **counts), _run_alt(day)]
 
 
-def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> str:
+def _starts_alt(day: DayReading, limits: tuple[float, ...]) -> list[Reason]:
     s = day.starts
-    text = f"{s.count} starts heard. The worst hour had {count_text(s.counts.worst_hour)}"
-    text += f", from {_when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
-    if len(s.by_hour) <= 48:
-        text += f" Hour by hour: {', '.join(map(str, s.by_hour))}."
+    worst = s.counts.worst_hour.figure
+    if s.worst_at_s is None:
+        found = [Reason("day.figure.starts-alt", count=s.count, worst=worst)]
+    else:
+        at = moment(day, s.worst_at_s)
+        found = [Reason("day.figure.starts-alt-from", count=s.count, worst=worst, at=at)]
+    if len(s.by_hour) <= MOST_HOURS_IN_WORDS:
+        found.append(Reason("day.figure.starts-alt-hours", by_hour=s.by_hour))
     if limits:
-        text += f" Limits of an hour: {', '.join(f'{limit:g}' for limit in limits)}."
-    return text
+        found.append(Reason("day.figure.starts-alt-limits", limits=limits))
+    return found
 
 
-def _replay_alt(day: DayReading, units: UnitSystem) -> str:
-    parts = [
-        f"{tank_name(r.name, units)} {r.starts.value:.0f} starts ({day_panels.ends_text(r.starts)}), "
-        f"run {count_text(r.no_use_run_s)} s"
+def _replay_alt(day: DayReading, messages: Messages) -> str:
+    tanks = [
+        messages.text(
+            "day.figure.replay-alt-tank",
+            name=tank_name(r.name, messages.units),
+            starts=r.starts.value,
+            ends=r.starts.figure,
+            run=r.no_use_run_s.figure,
+        )
         for r in sorted(day.replayed, key=lambda r: r.times)
     ]
-    return "; ".join(parts) + "."
+    return messages.text("day.figure.replay-alt", tanks="; ".join(tanks))

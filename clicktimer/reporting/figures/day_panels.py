@@ -11,10 +11,10 @@ import numpy as np
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.calendar_rows import Piece, WallRows
 from clicktimer.day.cycle_log import whole_runs
-from clicktimer.day.estimate import Amount
 from clicktimer.day.wall_time import parse_zone, wall
 from clicktimer.reporting.day_formatting import tank_name
 from clicktimer.reporting.figures import style
+from clicktimer.reporting.messages.day_figures import ends_text
 from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:
@@ -144,9 +144,9 @@ def _no_run(axes: Axes) -> None:
     axes.text(0.5, 0.5, "no whole run was heard", transform=axes.transAxes, ha="center", va="center", color=style.SOFT)
 
 
-def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
+def runs(axes: Axes, day: DayReading) -> None:
     """Each run against the time of day, with the marks, and the run with no water in use in its interval."""
-    rows, told = rows_of(day), whole_runs(day.log.cycles)
+    rows, found = rows_of(day), whole_runs(day.log.cycles)
     for run in day.excluded:
         if run.run_s is not None:
             axes.scatter(
@@ -170,28 +170,28 @@ def runs(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
                 transform=axes.get_xaxis_transform(),
                 zorder=4,
             )
-    kept = ~np.isin(told.starts_s, list(hollow_starts_s(day)))
-    hours = [rows.hour_of(float(t)) for t in told.starts_s[kept]]
-    axes.scatter(hours, told.runs_s[kept], s=9, color=style.BLUE, linewidths=0, zorder=3)
-    if told.count:
+    kept = ~np.isin(found.starts_s, list(hollow_starts_s(day)))
+    hours = [rows.hour_of(float(t)) for t in found.starts_s[kept]]
+    axes.scatter(hours, found.runs_s[kept], s=9, color=style.BLUE, linewidths=0, zorder=3)
+    if found.count:
         axes.set_yscale("log")
     else:
         _no_run(axes)
-    for mark_s in marks_s:
+    for mark_s in day.marks_s:
         axes.axhline(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=1)
         axes.text(1.01, mark_s, f"{mark_s:g} s", transform=axes.get_yaxis_transform(), va="center")
     if day.run is not None:
         axes.axhspan(day.run.low_s, day.run.high_s, color=style.ORANGE, alpha=0.35, lw=0, zorder=0)
         axes.axhline(day.run.seconds, color=style.ORANGE, lw=1.5, zorder=2)
-    if told.count:
+    if found.count:
         style.plain_numbers(axes, "y")
     axes.set(xlim=(0.0, 24.0), xticks=range(0, 25, 3), ylabel="run, s")
     axes.set_xlabel("began at, hour of the day" if rows.known else "began, hours since the beginning, in turns of 24")
 
 
-def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
+def spread(axes: Axes, day: DayReading) -> None:
     """How often each length of run came, with the marks and the run with no water in use."""
-    whole = whole_runs(day.log.cycles)
+    whole, marks_s = whole_runs(day.log.cycles), day.marks_s
     runs_s, doubted = whole.runs_s, np.isin(whole.starts_s, list(hollow_starts_s(day)))
     if len(runs_s):
         least_s = min(float(runs_s.min()), marks_s[0], marks_s[0] if day.run is None else day.run.low_s)
@@ -212,7 +212,7 @@ def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
         style.whole_numbers(axes)
     else:
         _no_run(axes)
-    for mark_s in marks_s:
+    for mark_s in day.marks_s:
         axes.axvline(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
         axes.text(mark_s, 1.02, f"{mark_s:g} s", transform=axes.get_xaxis_transform(), ha="center", va="bottom")
     if day.run is not None:
@@ -223,10 +223,10 @@ def spread(axes: Axes, day: DayReading, marks_s: tuple[float, float]) -> None:
 
 def starts(axes: Axes, day: DayReading) -> None:
     """Starts in each hour of the log, each with its interval, with the limits of an hour held against them."""
-    by_hour, told = day.starts.by_hour, day.starts.counts.by_hour
+    by_hour, counts = day.starts.by_hour, day.starts.counts.by_hour
     hours = len(by_hour)
     axes.bar(np.arange(hours) + 0.5, by_hour, 0.88 if hours <= 100 else 1.0, color=style.BLUE, zorder=2)
-    open_ = [(i + 0.5, a) for i, a in enumerate(told) if a.high > a.low]
+    open_ = [(i + 0.5, a) for i, a in enumerate(counts) if a.high > a.low]
     wide = 1.0 if hours <= 100 else 0.5
     axes.vlines(
         [x for x, _ in open_],
@@ -246,7 +246,7 @@ def starts(axes: Axes, day: DayReading) -> None:
     places, names = zip(*_hour_ticks(day), strict=True)
     axes.set_xticks(places, names)
     style.whole_numbers(axes)
-    highest = max([1.0, *by_hour, *(a.high for a in told), *limits])
+    highest = max([1.0, *by_hour, *(a.high for a in counts), *limits])
     axes.set(xlim=(0.0, max(day.log.duration_s / HOUR_S, 1.0)), ylim=(0.0, 1.12 * highest))
     axes.set(ylabel="starts in the hour")
     known = "time of day" if hours <= 25 else "date, and time of day"
@@ -269,27 +269,22 @@ def _hour_ticks(day: DayReading) -> Iterator[tuple[float, str]]:
     zone = parse_zone(day.log.zone)
     begin = wall(0.0, day.log.started_s, zone)
     place = -(begin.minute * 60 + begin.second) % 3600 / HOUR_S
-    told = False
+    marked = False
     while place <= hours + 1e-9:
         moment = wall(place * HOUR_S, day.log.started_s, zone)
         if moment.hour % min(step, 24) == 0 and (step <= 24 or moment.toordinal() % (step // 24) == 0):
-            told = True
+            marked = True
             dated = step >= 24 or (hours > 24.5 and moment.hour == 0)
             yield place, f"{moment:%m-%d}" if dated else f"{moment:%H:%M}"
         place += 1.0
-    if not told:
+    if not marked:
         yield 0.0, f"{begin:%H:%M}"
-
-
-def ends_text(a: Amount) -> str:
-    """The ends of an interval in whole numbers, rounded outwards: "38 to 41"."""
-    return f"{math.floor(a.low)} to {math.ceil(a.high)}"
 
 
 def replay(axes: Axes, day: DayReading, *, units: UnitSystem = "us") -> None:
     """Starts of the same day with other tanks, each with its interval; the tank that is there is a ring."""
-    told = sorted(day.replayed, key=lambda r: r.times)
-    for x, r in enumerate(told):
+    tanks = sorted(day.replayed, key=lambda r: r.times)
+    for x, r in enumerate(tanks):
         here = r.times == 1.0 and r.name == "this tank"
         axes.plot([x, x], [r.starts.low, r.starts.high], color=style.BLUE, lw=1.4, zorder=2)
         for end in (r.starts.low, r.starts.high):
@@ -305,8 +300,8 @@ def replay(axes: Axes, day: DayReading, *, units: UnitSystem = "us") -> None:
             zorder=3,
         )
     # A stock size in litres is written over its gallons: side by side they would run into the next.
-    named = [tank_name(r.name, units).replace(" (", "\n(") for r in told]
+    named = [tank_name(r.name, units).replace(" (", "\n(") for r in tanks]
     named = [n if "\n" in n else style.drawable(n, 14) for n in named]
-    names = [f"{n}\n{ends_text(r.no_use_run_s)} s" for n, r in zip(named, told, strict=True)]
-    axes.set_xticks(range(len(told)), names, fontsize=style.SMALL_PT if len(told) <= 8 else style.SMALL_PT - 1.5)
-    axes.set(ylabel="starts", ylim=(0.0, None), xlim=(-0.5, len(told) - 0.5))
+    names = [f"{n}\n{ends_text(r.no_use_run_s.figure)} s" for n, r in zip(named, tanks, strict=True)]
+    axes.set_xticks(range(len(tanks)), names, fontsize=style.SMALL_PT if len(tanks) <= 8 else style.SMALL_PT - 1.5)
+    axes.set(ylabel="starts", ylim=(0.0, None), xlim=(-0.5, len(tanks) - 0.5))

@@ -12,7 +12,7 @@ from clicktimer.day.analysis import DayReading
 from clicktimer.day.estimate import Amount
 from clicktimer.day.trend import Change
 from clicktimer.day.wall_time import parse_zone, wall
-from clicktimer.records import Measurement
+from clicktimer.records import Measurement, Reason
 from clicktimer.reporting.json.measurement import jsonable, measurement_json
 from clicktimer.reporting.json.values import reasons_json
 from clicktimer.reporting.messages.catalogue import Messages
@@ -26,7 +26,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
     document = measurement_json(
         replace(m, run=day.run or _said(m), verdict=day.verdict), program_version=program_version
     )
-    s, log = day.leak, day.log
+    s, log, messages = day.leak, day.log, Messages()
     document |= {"format": FORMAT, "version": FORMAT_VERSION}
     more: dict[str, Any] = {
         "zone": log.zone,
@@ -58,13 +58,11 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             "to": _wall(day, s.to_s),
             "from_s": s.from_s,
             "to_s": s.to_s,
-            "text": s.text,
+            "text": messages.text(s.reason),
         },
-        "starts": _starts(day),
-        "water": None
-        if day.water is None
-        else {**jsonable(day.water), **ends("tankful", day.water.tankful), **_night(day)},
-        "changes": [_change(c) for c in day.changes],
+        "starts": _starts(day, messages),
+        "water": _water(day, messages),
+        "changes": [_change(c, messages) for c in day.changes],
         "replay": [
             {
                 "name": r.name,
@@ -76,9 +74,10 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
             }
             for r in day.replayed
         ],
-        "replay_withheld": day.replay_withheld or None,
-        "untrusted": day.untrusted or None,
+        "replay_withheld": None if day.replay_withheld is None else messages.text(day.replay_withheld),
+        "untrusted": None if day.untrusted is None else messages.text(day.untrusted),
         "left_out": day.excluded,
+        "reasons": reasons_json(day_reasons(day)),
     }
     document |= jsonable(more)
     return document
@@ -113,7 +112,7 @@ def _night(day: DayReading) -> dict[str, float | None]:
     return dict(zip(("night", "night_low", "night_high"), ends, strict=True))
 
 
-def _starts(day: DayReading) -> dict[str, Any]:
+def _starts(day: DayReading, messages: Messages) -> dict[str, Any]:
     s = day.starts
     return {
         "count": s.count,
@@ -129,9 +128,9 @@ def _starts(day: DayReading) -> dict[str, Any]:
         "by_hour": s.by_hour,
         "by_hour_low": [a.low for a in s.counts.by_hour],
         "by_hour_high": [a.high for a in s.counts.by_hour],
-        **ends("shortest_rest_s", s.shortest_rest_s),
-        **ends("shortest_run_s", s.shortest_run_s),
-        **ends("longest_run_s", s.longest_run_s),
+        **ends("shortest_rest_s", s.lengths.shortest_rest_s),
+        **ends("shortest_run_s", s.lengths.shortest_run_s),
+        **ends("longest_run_s", s.lengths.longest_run_s),
         **ends("duty", s.counts.duty),
         "endless": s.endless,
         "chatter": s.chatter,
@@ -145,7 +144,7 @@ def _starts(day: DayReading) -> dict[str, Any]:
                 **ends("flow_l_per_min", f.flow),
                 **ends("share_of_pump_rate", f.use.duty_interval),
                 "remedy": f.remedy,
-                "text": f.text,
+                "text": messages.text(f.reason),
             }
             for f in s.flows
         ],
@@ -161,7 +160,7 @@ def _starts(day: DayReading) -> dict[str, Any]:
     }
 
 
-def _change(change: Change) -> dict[str, Any]:
+def _change(change: Change, messages: Messages) -> dict[str, Any]:
     return {
         "what": change.what,
         "share": change.share,
@@ -170,5 +169,34 @@ def _change(change: Change) -> dict[str, Any]:
         "chance": change.chance,
         "count": change.count,
         "told": change.reported,
-        "text": change.text,
+        "text": messages.text(change.reason),
     }
+
+
+def _water(day: DayReading, messages: Messages) -> dict[str, Any] | None:
+    w = day.water
+    if w is None:
+        return None
+    return {
+        "unit": w.unit,
+        "between": w.between,
+        "from_s": w.from_s,
+        "to_s": w.to_s,
+        "total": w.total,
+        "by_hour": w.by_hour,
+        "by_hour_low": w.by_hour_low,
+        "by_hour_high": w.by_hour_high,
+        **ends("tankful", w.tankful),
+        "long_runs": w.long_runs,
+        "doubtful": w.doubtful,
+        "text": messages.texts(w.reasons),
+        **_night(day),
+    }
+
+
+def day_reasons(day: DayReading) -> tuple[Reason, ...]:
+    """Return every reason of a day: leak, what makes the pump cycle, water, change, and what is withheld."""
+    found = [day.untrusted, day.leak.reason, *(f.reason for f in day.starts.flows)]
+    found += [] if day.water is None else day.water.reasons
+    found += [*(c.reason for c in day.changes), day.replay_withheld]
+    return tuple(dict.fromkeys(reason for reason in found if reason is not None))

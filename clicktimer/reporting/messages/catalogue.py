@@ -19,6 +19,7 @@ from typing import Any, Final, Literal
 from clicktimer.errors import ClicktimerError
 from clicktimer.records import Figure, Reason
 from clicktimer.reporting.messages import figures as write
+from clicktimer.reporting.messages.day_figures import DAY_OF_UNITS, DAY_WRITERS
 from clicktimer.units import format as units_format
 from clicktimer.units.format import UnitSystem
 
@@ -138,6 +139,12 @@ class _Formatter(string.Formatter):
             return self.messages.text(f"{rest}.{value}", **self.figures)
         if kind == "reason":
             return self.messages.text(value)
+        if kind == "capital":  # a reason that begins a sentence
+            text = self.messages.text(value)
+            return text[:1].upper() + text[1:]
+        if kind == "list":  # reasons as one list that begins a sentence
+            items = ", ".join(map(self.messages.text, value))
+            return items[:1].upper() + items[1:]
         if kind == "reasons":
             return self.messages.texts(value)
         if kind in JOINED:  # {charges:either} -> "one, or another"
@@ -188,6 +195,7 @@ OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
     "volume-range": lambda ends, units: _range(ends, units, units_format.format_volume),
     "volume-span": lambda ends, units: _span(ends, units, units_format.format_volume),
     "flow-span": lambda ends, units: _span(ends, units, units_format.format_flow),
+    **DAY_OF_UNITS,
 }
 """Kinds of figures written in the reader's units; values are SI: L, L/min, kPa, m, W, (kPa, kPa)."""
 
@@ -197,6 +205,7 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "seconds": write.plain_seconds,
     "seconds-list": write.list_seconds,
     "seconds-interval": lambda figure: write.seconds_text(*figure),
+    "seconds-interval-coarse": lambda figure: write.seconds_text(figure[0], figure[1], figure[2], 1),
     "seconds-ends": lambda figure: "{} to {} s".format(*write.seconds_texts(*figure)[1:]),
     "seconds-at-most": lambda figure: write.at_most_text(*figure),
     "interval": lambda figure: units_format.format_interval(*figure),
@@ -204,7 +213,10 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "percent": lambda share: f"{round(100 * share):d} %",
     "few-digits": write.few_digits,
     "count-range": write.count_range,
+    **DAY_WRITERS,
 }
 """Kinds of figures that look alike in all units. Intervals are (value, low, high); "at most" is (value, high)."""
 
-KINDS: Final = frozenset({*OF_UNITS, *WRITERS, *JOINED, "message", "messages", "reason", "reasons", "choice"})
+KINDS: Final = frozenset(
+    {*OF_UNITS, *WRITERS, *JOINED, "message", "messages", "reason", "capital", "reasons", "list", "choice"}
+)

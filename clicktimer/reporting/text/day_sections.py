@@ -1,116 +1,116 @@
-"""A day as text for a person: at most 80 columns, the verdict first, then seeping, starts, water, other tanks."""
+"""A day as text for a person: at most 80 columns, the verdict first, then the leak, starts, water, other tanks."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Final
 
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.calendar_rows import WallRows
+from clicktimer.day.consumption import Water
 from clicktimer.day.cycle_log import all_starts_s
+from clicktimer.day.estimate import Amount
 from clicktimer.day.start_counts import worst_hour
 from clicktimer.day.wall_time import clock, parse_zone
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
-from clicktimer.reporting.day_formatting import (
-    count_text,
-    in_units,
-    leak_text,
-    most_flow,
-    tank_name,
-    unknown_breaks,
-    up,
-    when,
-)
-from clicktimer.reporting.formatting import length_text, wrap
+from clicktimer.reporting.day_formatting import in_units_of, leak_line, moment, tank_name, unknown_breaks
+from clicktimer.reporting.formatting import wrap
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import BEFORE_WORK, LISTEN, NO_CERTIFICATE, RUNNING_ON
-from clicktimer.reporting.messages.measurement import JOINED_TIMES, seconds_text
+from clicktimer.reporting.messages.day_figures import count_text, moment_text
+from clicktimer.reporting.messages.measurement import JOINED_TIMES
 from clicktimer.reporting.text.day_starts import starts_blocks
 from clicktimer.units.format import UnitSystem
 
 Emphasis = Callable[[str], str]
-LONGEST_BY_HOUR_S = 25.5 * 3600  # a day of 25 hours is still told by the hour
-MOST_DAYS = 14
-LONGEST_NAME = 12
-NO_BALANCE = "Without a whole run there is no balance."
-RESTS_ON = (
-    "The run with no water of another tank is here the run of this day times what the labels say that it gives more or "
-    "less; a table of sizes by the labels and the pump's rate alone says something else where this tank does not give "
-    "what its label promises."
-)
-INTERVAL = (
-    "Meant is a refill after a long rest. The interval holds what the air's heat and the pump's law do to that; right "
-    "after a quick draw the air is cold and a refill shorter still (by up to 17 %, simulated)."
-)
+LONGEST_BY_HOUR_S: Final = 25.5 * 3600  # a day of 25 hours is still shown by the hour
+MOST_DAYS: Final = 14
+LONGEST_NAME: Final = 12
+HOURS_IN_A_ROW: Final = 12
 
 
 def render_day(
-    day: DayReading, name: str, *, units: UnitSystem = "us", emphasis: Emphasis = str, causes: Sequence[str] = ()
+    day: DayReading,
+    name: str,
+    *,
+    units: UnitSystem = "us",
+    emphasis: Emphasis = str,
+    causes: Sequence[str] = (),
+    messages: Messages = Messages(),
 ) -> str:
     """Return the report of a day as text that ends in a newline."""
-    log = day.log
-    lines = wrap(f"{name}, {length_text(log.duration_s)}, {day.starts.count} starts heard")
-    lines += ["", emphasis(_title(day)), *lines_of(day_run_blocks(day))]
-    lines += ["", emphasis("The day"), *_strip(day)]
+    messages = in_units_of(messages, units)
+
+    def heading(of: str) -> str:
+        return emphasis(messages.text(f"day.heading.{of}"))
+
+    head = messages.text("day.head", name=name, duration_s=day.log.duration_s, count=day.starts.count)
+    lines = [*wrap(head), "", emphasis(_title(day, messages)), *lines_of(day_run_blocks(day, messages))]
+    lines += ["", heading("day"), *_strip(day, messages)]
     if unknown_breaks(day):
         lines += wrap(JOINED_TIMES, "  ")
-    for heading, blocks in day_sections(day, units, brief=True):
-        lines += ["", emphasis(heading), *lines_of(blocks)]
+    for title, blocks in day_sections(day, units, brief=True, messages=messages):
+        lines += ["", emphasis(title), *lines_of(blocks)]
     if causes:
-        lines += ["", emphasis("Causes"), *causes]
-    lines += ["", emphasis("Cautions"), *lines_of(Words(caution, "!") for caution in day_cautions(day))]
+        lines += ["", heading("causes"), *causes]
+    lines += ["", heading("cautions"), *lines_of(Words(caution, "!") for caution in day_cautions(day, messages))]
     return "\n".join(lines) + "\n"
 
 
 def day_sections(
     day: DayReading, units: UnitSystem = "us", *, brief: bool = False, messages: Messages = Messages()
 ) -> list[tuple[str, list[Block]]]:
-    """Return what follows the run: seeping, starts, water, change, other tanks, each with its heading.
+    """Return what follows the run: leak, starts, water, change, other tanks, each with its heading.
 
     brief: the motor's limits without where each comes from.
     """
-    sections = [
-        ("Seeping", _seeping_blocks(day, units)),
-        ("Starts", starts_blocks(day, units, brief=brief)),
-        ("Water", _water_blocks(day, units)),
+    messages = in_units_of(messages, units)
+    sections: list[tuple[str, list[Block]]] = [
+        ("leak", _paragraphs(_leak_lines(day), messages)),
+        ("starts", starts_blocks(day, messages, brief=brief)),
+        ("water", _paragraphs(_water_lines(day), messages)),
+        ("change", [Words(messages.text(c.reason), "-") for c in day.changes if c.reported]),
+        ("what-if", _what_if_blocks(day, messages)),
     ]
-    changes: list[Block] = [Words(c.text, "-") for c in day.changes if c.reported]
-    if changes:
-        sections.append(("Change", changes))
-    if day.replayed or day.replay_withheld:
-        sections.append(("The same day with another tank", _replay_blocks(day, units)))
-    return sections
+    return [(messages.text(f"day.heading.{of}"), blocks) for of, blocks in sections if blocks]
 
 
-def _title(day: DayReading) -> str:
+def _paragraphs(paragraphs: Sequence[Sequence[Reason]], messages: Messages) -> list[Block]:
+    return [Words(messages.texts(reasons)) for reasons in paragraphs]
+
+
+def _title(day: DayReading, messages: Messages) -> str:
     if day.run is None:
-        return "THE RUN WITH NO WATER IS NOT TOLD"
-    return f"RUN WITH NO WATER IN USE: {seconds_text(day.run.seconds, day.run.low_s, day.run.high_s)}"
+        return messages.text("day.run-withheld-title")
+    return messages.text("day.run-title", run_s=(day.run.seconds, day.run.low_s, day.run.high_s))
 
 
 def day_run_blocks(day: DayReading, messages: Messages = Messages()) -> list[Block]:
-    """Return the run with no water in use and what it rests on, or why it is not told."""
+    """Return the run with no water in use and what it rests on, or why it is withheld."""
     lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
     # A run that rests on what the user said of the taps is no reading of ordinary use: its verdict says on what.
     if day.run is not None and day.run_of_the_day:
-        lines.append(Words(f"{day.no_use.text} {INTERVAL}"))
+        lines.append(Words(f"{day.no_use.text} {messages.text('day.interval')}"))
     return lines
 
 
-def _strip(day: DayReading) -> list[str]:
-    """Starts in each hour of a day or less; of more, starts and water of each day."""
+def _strip(day: DayReading, messages: Messages) -> list[str]:
+    """Starts in each hour of a day or less; of more, starts and worst hour of each day."""
     if not any(day.starts.by_hour):
-        return wrap("No start was heard.", "  ")
+        return wrap(messages.text("day.no-start"), "  ")
     if day.log.duration_s > LONGEST_BY_HOUR_S:
-        return _by_day(day)
+        return _by_day(day, messages)
     lines = []
-    for row in range(0, len(day.starts.by_hour), 12):
-        part = day.starts.by_hour[row : row + 12]
-        label = when(day, row * 3600.0) if day.log.started_s is not None else f"hour {row + 1}"
+    for row in range(0, len(day.starts.by_hour), HOURS_IN_A_ROW):
+        part = day.starts.by_hour[row : row + HOURS_IN_A_ROW]
+        known = day.log.started_s is not None
+        label = moment_text(moment(day, row * 3600.0)) if known else messages.text("day.hour-row", number=row + 1)
         lines.append("  " + f"{label:>12} " + " ".join(f"{n:>3}" if n else "  ." for n in part))
-    return [*lines, *wrap("Starts in each hour from the beginning.", "  ")]
+    return [*lines, *wrap(messages.text("day.starts-in-each-hour"), "  ")]
 
 
-def _by_day(day: DayReading) -> list[str]:
+def _by_day(day: DayReading, messages: Messages) -> list[str]:
     """Starts of each day by the wall's dates (by 24 hours where the start is not known), and its worst hour."""
     rows = WallRows(day.log.duration_s, day.log.started_s, parse_zone(day.log.zone))
     starts_s = all_starts_s(day.log.cycles)
@@ -120,96 +120,85 @@ def _by_day(day: DayReading) -> list[str]:
         own_s = starts_s[[i for i, r in enumerate(of_row) if r == row]]
         most, at_s = worst_hour(own_s)
         date = rows.date_of(row)
-        name = f"day {row + 1}" if date is None else f"{date:%Y-%m-%d}"
+        name = messages.text("day.day-row", number=row + 1) if date is None else f"{date:%Y-%m-%d}"
         when = "" if at_s is None else clock(at_s, day.log.started_s, parse_zone(day.log.zone))
         table.append((name, str(len(own_s)), str(most) if most else "", when))
-    shown = table if len(table) <= MOST_DAYS else table[:MOST_DAYS]
+    shown = table[:MOST_DAYS]
     lines = lines_of([Rows(("", "starts", "worst hour", "from"), shown, ("<", ">", ">", ">"))])
-    note = "The first and the last day may not be whole."
+    notes = [Reason("day.days-not-whole")]
     if len(shown) < len(table):
-        note += f" The first {MOST_DAYS} of {len(table)} days; every hour is in the JSON."
-    return [*lines, *wrap(note, "  ")]
+        notes.append(Reason("day.days-not-shown", shown=MOST_DAYS, count=len(table)))
+    return [*lines, *wrap(messages.texts(notes), "  ")]
 
 
-def _seeping_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
+def _leak_lines(day: DayReading) -> list[list[Reason]]:
+    """Return the leak and what may leak unseen, a list of reasons for each paragraph."""
     s = day.leak
-    lines: list[Block] = []
     if day.untrusted:
-        return [Words("Not told, and no limit either, since the clicks are not to be trusted.")]
+        return [[Reason("day.leak-untrusted")]]
+    lines = [[s.reason]]
     if s.reported:
-        flow = leak_text(day, units, "the pump's rate (give --pump-rate for a flow)")
-        lines.append(Words(f"{flow}, from {when(day, s.from_s)} to {when(day, s.to_s)}, by {s.count} rests."))
-        lines.append(Words(s.text))
-        lines.append(
-            Words(
-                "To tell house from well side: shut the valve after the tank, listen again for some hours, and compare "
-                "the two (clicktimer compare OPEN SHUT --valve-test). A humidifier or ice maker that takes a "
-                "little again and again sounds the same: shut its valve for that time."
-            )
-        )
-    else:
-        lines.append(Words(s.text))
-        if s.pattern == "part of the day":
-            lines.append(Words(f"From {when(day, s.from_s)} to {when(day, s.to_s)}."))
+        lines = [[leak_line(day)], [s.reason], [Reason("day.leak-house-or-well")]]
+    elif s.pattern == "part of the day":
+        lines.append([Reason("day.leak-when", from_at=moment(day, s.from_s), to_at=moment(day, s.to_s))])
     if day.limit_l_per_min is not None:
-        limit = most_flow(day.limit_l_per_min, units)
-        below = "" if s.reported else "; of less than that nothing is told"
-        lines.append(Words(f"By the longest rest no more than {limit} seeps all the time{below}."))
-    elif s.limit_duty is not None:
-        lines.append(
-            Words(f"By the longest rest at most {up(100 * s.limit_duty)} % of the pump's rate seeps all the time.")
-        )
-    else:
-        lines.append(Words("No rest is known, so there is no limit to what may seep."))
-    return lines
+        code = "day.leak-limit" if s.reported else "day.leak-limit-unseen"
+        return [*lines, [Reason(code, limit_l_per_min=day.limit_l_per_min)]]
+    if s.limit_duty is not None:
+        return [*lines, [Reason("day.leak-limit-share", limit=s.limit_duty)]]
+    return [*lines, [Reason("day.leak-no-limit")]]
 
 
-def _water_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
+def _water_lines(day: DayReading) -> list[list[Reason]]:
+    """Return the water and what it rests on, a list of reasons for each paragraph."""
     w = day.water
     if w is None:
-        return [Words("Not told, since the clicks are not to be trusted." if day.untrusted else NO_BALANCE)]
-
-    text = (
-        f"In all {in_units(w.total, w.unit, units)}; from the first start to the last "
-        f"{in_units(w.between, w.unit, units)}."
-    )
+        return [[Reason("day.water-untrusted" if day.untrusted else "day.water-no-run")]]
+    amounts = [Reason("day.water-total", total=_of(w, w.total), between=_of(w, w.between))]
     if day.night is not None:
-        text += f" Midnight to five: {in_units(day.night, w.unit, units)} a night."
+        amounts.append(Reason("day.water-night", night=_of(w, day.night)))
     if w.long_runs is not None:
-        text += f" Of it {in_units(w.long_runs, w.unit, units)} in very long runs, which ride the pump's curve."
-    return [Words(text), Words(w.text)]
+        amounts.append(Reason("day.water-long-runs", long_runs=_of(w, w.long_runs)))
+    return [amounts, list(w.reasons)]
 
 
-def _replay_blocks(day: DayReading, units: UnitSystem) -> list[Block]:
-    if day.replay_withheld:
-        return [Words(day.replay_withheld)]
-    # A long name would push the figures off the line: it stands under the table.
-    sizes = {r.name: tank_name(r.name, units).partition(" (")[0] for r in day.replayed}
+def _of(water: Water, amount: Amount) -> tuple[float, float, float, str]:
+    return (*amount.figure, water.unit)
+
+
+def _what_if_blocks(day: DayReading, messages: Messages) -> list[Block]:
+    """Return the same day with other tanks as a table, or why it is withheld."""
+    if day.replay_withheld is not None:
+        return [Words(messages.text(day.replay_withheld))]
+    if not day.replayed:
+        return []
+    # A long name would push the figures off the line: it stands under the table, and so do the gallons.
+    stock = {r.name: tank_name(r.name, messages.units) for r in day.replayed}
+    sizes = {name: tank_name(name, messages.units, brief=True) for name in stock}
     long = [name for name, shown in sizes.items() if len(shown) > LONGEST_NAME]
-    short = {name: "your choice" if len(long) == 1 else f"choice {i}" for i, name in enumerate(long, 1)}
-    chosen: list[Block] = [Words(f"{label[:1].upper()}{label[1:]}: {name}.") for name, label in short.items()]
+    one = len(long) == 1
+    for i, name in enumerate(long, 1):
+        sizes[name] = messages.text("day.what-if-chosen-row" if one else "day.what-if-choice-row", number=i)
+    chosen = [
+        messages.text("day.what-if-chosen" if one else "day.what-if-choice", name=name, number=i)
+        for i, name in enumerate(long, 1)
+    ]
     rows = [
-        (
-            short.get(r.name, sizes[r.name]),
-            count_text(r.starts),
-            count_text(r.worst_hour),
-            count_text(r.run_s),
-            count_text(r.no_use_run_s),
-        )
+        (sizes[r.name], *(count_text(a.figure) for a in (r.starts, r.worst_hour, r.run_s, r.no_use_run_s)))
         for r in day.replayed
     ]
+    sold = [
+        messages.text("day.what-if-size-sold", shown=sizes[name], name=name)
+        for name, whole in stock.items()
+        if whole != name
+    ]
     header = ("tank", "starts", "worst hour", "mean run, s", "no water, s")
-    # In the table the gallons would push the figures off the line.
-    sold = ", ".join(f"{shown} is {name}" for name, shown in sizes.items() if tank_name(name, units) != name)
     return [
         Rows(header, rows, ("<", ">", ">", ">", ">")),
-        *chosen,
-        *([Words(f"As they are sold: {sold}.")] if sold else []),
-        Words(
-            "The day's own use, rebuilt as bursts by chance several times and run through each tank, with the switch "
-            "and charge as given."
-        ),
-        Words(RESTS_ON),
+        *map(Words, chosen),
+        *([Words(messages.text("day.what-if-sold", sizes=", ".join(sold)))] if sold else []),
+        Words(messages.text("day.what-if-method")),
+        Words(messages.text("day.what-if-rests-on")),
     ]
 
 
@@ -217,6 +206,6 @@ def day_cautions(day: DayReading, messages: Messages = Messages()) -> list[str]:
     """Return the cautions that belong to what this result may make somebody do."""
     cautions = [RUNNING_ON] if day.starts.endless else []
     cautions.append(LISTEN)
-    if day.leak.reported or (day.run is not None and day.run.seconds < 60):
+    if day.leak.reported or (day.run is not None and day.run.seconds < day.marks_s[1]):
         cautions.append(BEFORE_WORK)
     return [*cautions, NO_CERTIFICATE]

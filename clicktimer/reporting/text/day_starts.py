@@ -2,130 +2,135 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.estimate import Amount
 from clicktimer.day.start_counts import HOUR_S
-from clicktimer.day.starts import ENDLESS_RATIO
+from clicktimer.day.starts import ENDLESS_RATIO, FlowFound
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Words
-from clicktimer.reporting.day_formatting import count_text, excluded_text, in_units, rate_text, share_of, when
-from clicktimer.reporting.formatting import half_width_text, length_text
+from clicktimer.reporting.day_formatting import excluded_text, moment
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.motors import MotorFinding
-from clicktimer.units.format import UnitSystem, format_time
 
-TOO_SHORT: Final = "too short a recording for a day's figure; 1 hour at the least"
-LESS_THAN_AN_HOUR: Final = "Less than an hour was heard, so that an hour may have more; no fewer."
+MOST_FLOWS: Final = 3
 
 
-def starts_blocks(day: DayReading, units: UnitSystem, *, brief: bool) -> list[Block]:
+def starts_blocks(day: DayReading, messages: Messages, *, brief: bool) -> list[Block]:
     """Return starts, what makes the pump cycle, and the motor's limits; brief: these without their sources."""
     s = day.starts
-    seen = s.per_day
-    a_day = TOO_SHORT if seen is None else count_text(Amount(seen.value, seen.low, seen.high))
-    text = f"Starts a day: {a_day}."
-    if day.log.heard_s < HOUR_S:
-        text += (
-            f" Starts in the {length_text(day.log.heard_s)} heard: {count_text(s.counts.starts)}. {LESS_THAN_AN_HOUR}"
-        )
-    else:
-        text += f" Most in an hour: {count_text(s.counts.worst_hour)}"
-        text += f", from {when(day, s.worst_at_s)}." if s.worst_at_s is not None else "."
-    if day.log.cycles:
-        text += f" The pump ran {share_of(s.counts.duty)} of the time heard."
-    else:
-        text += " Whether the pump ran is not told: no click of its switch was heard."
-    lengths = []
-    if s.shortest_rest_s is not None:
-        lengths.append(f"Shortest rest {_timed(s.shortest_rest_s)}")
-    if s.shortest_run_s is not None and s.shortest_run_s != s.longest_run_s:
-        lengths.append(f"shortest run {_timed(s.shortest_run_s)}{_by_sound(day, s.shortest_run_s)}")
-    if s.longest_run_s is not None:
-        doubted = any(r.why == "clicks in doubt" and r.at_s == s.longest_at_s for r in day.excluded)
-        longest = f"longest run {_timed(s.longest_run_s)}, from {when(day, s.longest_at_s)}"
-        lengths.append(longest + (" (in doubt)" if doubted else _by_sound(day, s.longest_run_s)))
-    if lengths:
-        text += f" {', '.join(lengths)}.".replace(f" {lengths[0][0]}", f" {lengths[0][0].upper()}", 1)
-    lines: list[Block] = [Words(text)]
+    lines: list[Block] = [Words(messages.texts([*_counts(day), *_lengths(day)]))]
     if day.excluded:
-        lines.append(Words(f"Left out or in doubt: {excluded_text(day)}."))
+        lines.append(Words(messages.text("day.excluded-runs", runs=excluded_text(day, messages))))
     if s.endless:
-        lines.append(Words(_endless(day)))
+        lines.append(Words(messages.text(_endless(day))))
     if s.chatter:
-        times = f"{s.chatter} time{'' if s.chatter == 1 else 's'}"
-        words = "clicks came close together (within 2 s): the switch chatters, or another sound lies on it."
-        lines.append(Words(f"{times} {words}"))
-    for flow in sorted(s.flows, key=lambda f: -f.share.value)[:3]:
-        size, of_all = f"{share_of(flow.use.duty_interval)} of the pump's rate", f"{share_of(flow.share)} of all"
-        if flow.flow is not None:
-            size = in_units(flow.flow, "L/min", units)
-        if day.leak.is_flow(flow.use.duty):
-            text = f"The seeping by itself: {flow.use.count} starts at the least, {of_all}. {flow.text}"
-        else:
-            text = (
-                f"A steady use of {size} from {when(day, flow.use.from_s)}: {flow.use.count} starts, {of_all}, "
-                f"{rate_text(flow.per_h)} an hour while it lasts. {flow.text}"
-            )
-        lines.append(Words(text, "-"))
+        lines.append(Words(messages.text("day.chatter", count=s.chatter)))
+    for flow in sorted(s.flows, key=lambda f: -f.share.value)[:MOST_FLOWS]:
+        lines.append(Words(messages.text(_flow(day, flow)), "-"))
     if brief:
-        return [*lines, *_motor_brief(s.motor)]
-    motor = Messages()  # in US units, whatever the day's own
+        return [*lines, *_motor_brief(s.motor, messages)]
+    motor = replace(messages, units="us")  # in US units, whatever the day's own
     lines += [Words(motor.texts(finding.reasons), "-") for finding in s.motor]
     if s.motor:
         lines.append(Words(motor.text("motor.maker-wins")))
     return lines
 
 
-def _by_sound(day: DayReading, length: Amount) -> str:
-    """What is said behind a length of which one end was told by the pump's sound alone."""
-    by_sound = any(r.why == "by the pump's sound" and r.run_s == length.value for r in day.excluded)
-    return " (an end by the pump's sound)" if by_sound else ""
+def _counts(day: DayReading) -> list[Reason]:
+    """Return how many starts in a day and in the worst hour, and how long the pump ran."""
+    s, seen = day.starts, day.starts.per_day
+    found = [
+        Reason("day.starts-per-day-too-short")
+        if seen is None
+        else Reason("day.starts-per-day", per_day=(seen.value, seen.low, seen.high))
+    ]
+    worst = s.counts.worst_hour.figure
+    if day.log.heard_s < HOUR_S:
+        found.append(Reason("day.starts-heard", heard_s=day.log.heard_s, starts=s.counts.starts.figure))
+    elif s.worst_at_s is None:
+        found.append(Reason("day.worst-hour", worst=worst))
+    else:
+        found.append(Reason("day.worst-hour-from", worst=worst, at=moment(day, s.worst_at_s)))
+    found.append(Reason("day.duty", duty=s.counts.duty.figure) if day.log.cycles else Reason("day.duty-unknown"))
+    return found
 
 
-def _endless(day: DayReading) -> str:
-    """Runs over five times the run with no water, and which of them may not be one run."""
-    count = day.starts.endless
-    text = f"{count} run{'' if count == 1 else 's'} went on for more than five times the run with no water."
-    r0_s = day.no_use.seconds or 0.0
-    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * r0_s for r in day.excluded)
+def _lengths(day: DayReading) -> list[Reason]:
+    """Return the shortest rest, the shortest run and the longest run as one list."""
+    known, parts = day.starts.lengths, []
+    shortest, longest = known.shortest_run_s, known.longest_run_s
+    if known.shortest_rest_s is not None:
+        parts.append(Reason("day.shortest-rest", rest_s=known.shortest_rest_s.figure))
+    if shortest is not None and shortest != longest:
+        by_sound = _by_sound(day, shortest)
+        parts.append(
+            Reason("day.shortest-run-by-sound" if by_sound else "day.shortest-run", run_s=shortest.figure),
+        )
+    if longest is not None:
+        doubted = any(r.why == "clicks in doubt" and r.at_s == known.longest_at_s for r in day.excluded)
+        code = "day.longest-run-by-sound" if _by_sound(day, longest) else "day.longest-run"
+        at = moment(day, known.longest_at_s)
+        parts.append(Reason("day.longest-run-in-doubt" if doubted else code, run_s=longest.figure, at=at))
+    return [Reason("day.lengths", parts=tuple(parts))] if parts else []
+
+
+def _by_sound(day: DayReading, length: Amount) -> bool:
+    """Return whether one end of a run was found by the pump's sound alone."""
+    return any(r.why == "by the pump's sound" and r.run_s == length.value for r in day.excluded)
+
+
+def _endless(day: DayReading) -> Reason:
+    """Return the runs over five times the run with no water, and how many of them may not be one run."""
+    count, no_use_run_s = day.starts.endless, day.no_use.seconds or 0.0
+    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * no_use_run_s for r in day.excluded)
     if not doubted:
-        return text
-    which = "It" if count == 1 else "They" if doubted == count else f"{doubted} of them"
-    return f"{text} {which} may be no such run: a false click, or clicks missed in between, look the same."
+        return Reason("day.endless", count=count)
+    if doubted == count or count == 1:
+        return Reason("day.endless-in-doubt", count=count)
+    return Reason("day.endless-some-in-doubt", count=count, doubted=doubted)
 
 
-def _timed(a: Amount) -> str:
-    half_s = (a.high - a.low) / 2
-    return format_time(a.value) + (f" ({half_width_text(half_s)})" if half_s > 0 else "")
+def _flow(day: DayReading, flow: FlowFound) -> Reason:
+    """Return a steady use with its starts and what would help."""
+    count, share, remedy = flow.use.count, flow.share.figure, flow.reason
+    if day.leak.is_flow(flow.use.duty):
+        return Reason("day.flow-is-leak", count=count, share=share, remedy=remedy)
+    at, per_h = moment(day, flow.use.from_s), flow.per_h.figure
+    if flow.flow is None:
+        duty = flow.use.duty_interval.figure
+        return Reason("day.flow-share", duty=duty, at=at, count=count, share=share, per_h=per_h, remedy=remedy)
+    return Reason("day.flow", flow=flow.flow.figure, at=at, count=count, share=share, per_h=per_h, remedy=remedy)
 
 
-def _motor_brief(findings: Sequence[MotorFinding]) -> list[Block]:
-    """The motor's limits in a line each, without their sources."""
-    lines: list[Block] = [Words(_motor_line(f), "-") for f in findings if f.limits]
+def _motor_brief(findings: Sequence[MotorFinding], messages: Messages) -> list[Block]:
+    """Return the motor's limits in a line each, without their sources."""
+    lines: list[Block] = [Words(messages.text(_motor_line(f)), "-") for f in findings if f.limits]
     if lines:
-        settle = "Say --motor and --phase to settle it. " if any(f.answer == "cannot tell" for f in findings) else ""
-        lines.append(Words(f"{settle}The maker's own figure wins. Where these come from: --json, docs/formulas.md."))
+        open_ = any(f.answer == "cannot tell" for f in findings)
+        lines.append(Words(messages.text("day.motor.sources-and-settle" if open_ else "day.motor.sources")))
     return lines
 
 
-def _motor_line(f: MotorFinding) -> str:
+def _motor_line(f: MotorFinding) -> Reason:
+    """Return one limit of motor makers with what was seen."""
     low, high = min(m.value for m in f.limits), max(m.value for m in f.limits)
-    limit = f"{low:g}" if low == high else f"{low:g} to {high:g}, by the motor's power and phase"
-    seen_low, seen_high = math.floor(f.seen.low + 1e-9), math.ceil(f.seen.high - 1e-9)
-    figure = f"{f.seen.value:.0f}" if seen_low == seen_high else f"{seen_low} to {seen_high}"
+    seen = (f.seen.value, f.seen.low, f.seen.high)
     if f.what == "least_run_s":
-        head, bound, past, kept = f"A run of {figure} s", f"least of {limit} s", "shorter than", "no shorter than"
+        head = Reason("day.motor.run", seen=seen)
+        limit = Reason("day.motor.least" if low == high else "day.motor.least-range", low=low, high=high)
     else:
-        head = f"{figure} starts {'a day' if f.what == 'starts_per_day' else 'in an hour'}"
-        bound, past, kept = f"most of {limit}", "more than", "within"
+        head = Reason("day.motor.per-day" if f.what == "starts_per_day" else "day.motor.per-hour", seen=seen)
+        limit = Reason("day.motor.most" if low == high else "day.motor.most-range", low=low, high=high)
     if f.answer == "cannot tell" and all(m.above for m in f.limits):
-        return f"{head}: whether the {bound} for motors {Messages().text(f.limits[0].power)} applies is not known."
-    words = {
-        "within": f"{kept} the {bound}",
-        "outside": f"{past} the {bound}",
-        "too close to call": f"too close to call against the {bound}",
-    }.get(f.answer, f"to be held against the {bound}")
-    return f"{head}: {words}."
+        return Reason("day.motor.not-known-to-apply", seen=head, limit=limit, power=f.limits[0].power)
+    run = f.what == "least_run_s"
+    codes = {
+        "within": "day.motor.no-shorter" if run else "day.motor.within",
+        "outside": "day.motor.shorter" if run else "day.motor.more",
+        "too close to call": "day.motor.too-close",
+    }
+    return Reason(codes.get(f.answer, "day.motor.open"), seen=head, limit=limit)
