@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.detection import filters, onset_strength, onset_time, waveforms
+from clicktimer.detection import onset_strength, onset_time, waveforms
 from clicktimer.detection.candidates import (
     N_BANDS,
     N_LEVELS,
@@ -135,7 +135,7 @@ class Stretch:
         rate = self.rate_hz
         coef = np.zeros((6, N_BANDS), np.float32)
         for b in range(self.used):
-            coef[:, b] = filters.band_pass(BAND_EDGES_HZ[b], min(BAND_EDGES_HZ[b + 1], 0.47 * rate), rate)
+            coef[:, b] = onset_strength.band_pass(BAND_EDGES_HZ[b], min(BAND_EDGES_HZ[b + 1], 0.47 * rate), rate)
         self._coef = coef
         divisors = [d for d in range(1, self.frame_len + 1) if self.frame_len % d == 0]
         self._every = min(divisors, key=lambda d: abs(d - rate / _LOW_HZ))

@@ -12,7 +12,6 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.detection import vectors
 from clicktimer.detection.compiled import compiled
 
 F32 = npt.NDArray[np.float32]
@@ -20,35 +19,163 @@ F64 = npt.NDArray[np.float64]
 I64 = npt.NDArray[np.int64]
 
 _TINY = np.float32(1e-20)
+_WIDTH = 8
+"""Bands that can be filtered side by side. A constant, so that the compiler sees that their values lie apart."""
+
+
+def band_pass(low_hz: float, high_hz: float, rate_hz: int) -> F32:
+    """Design a Butterworth band-pass of two second-order sections.
+
+    Written out here because importing scipy.signal costs a second of start-up. Checked against ``scipy.signal.butter``.
+
+    Parameters
+    ----------
+    low_hz, high_hz
+        Edges of the band, Hz.
+    rate_hz
+        Sample rate, Hz.
+
+    Returns
+    -------
+    ndarray, shape (6,)
+        Gain, a1, a2 of each section. The numerator of each is gain * (1 - z^-2); the gain at the center is 1.
+
+    Notes
+    -----
+    The textbook construction: poles of the analog low-pass of order 2, band transform, bilinear transform.
+    """
+    warp_low, warp_high = (2.0 * rate_hz * math.tan(math.pi * f / rate_hz) for f in (low_hz, high_hz))
+    width, centre_squared = warp_high - warp_low, warp_low * warp_high
+    pole = complex(-math.sqrt(0.5), math.sqrt(0.5)) * width / 2.0
+    root = np.sqrt(pole * pole - centre_squared + 0j)
+    centre = 2.0 * math.atan(math.sqrt(centre_squared) / (2.0 * rate_hz))
+    z_inverse = complex(math.cos(centre), -math.sin(centre))
+    out = np.empty(6, dtype=np.float64)
+    for section, analogue in enumerate((pole + root, pole - root)):
+        digital = (2.0 * rate_hz + analogue) / (2.0 * rate_hz - analogue)
+        a1, a2 = -2.0 * digital.real, abs(digital) ** 2
+        response = (1.0 - z_inverse**2) / (1.0 + a1 * z_inverse + a2 * z_inverse**2)
+        out[3 * section : 3 * section + 3] = 1.0 / abs(response), a1, a2
+    return out.astype(np.float32)
+
+
+@compiled
+def _filter_sample(
+    value: float,
+    gain_1: float,
+    a1_1: float,
+    a2_1: float,
+    gain_2: float,
+    a1_2: float,
+    a2_2: float,
+    memory: tuple[float, float, float, float, float, float, float],
+) -> tuple[float, float, float, float, float, float, float]:
+    """Filter one sample by two band-pass sections; return the last two values of each stage and the sum of squares."""
+    g1, g2, y1, y2, w1, w2, total = memory
+    g = gain_1 * value
+    y = ((g - g2) - a2_1 * y2) - a1_1 * y1
+    w = (gain_2 * (y - y2) - a2_2 * w2) - a1_2 * w1
+    return g, g1, y, y1, w, w1, total + w * w
 
 
 @compiled
 def filter_frames(x: F32, coef: F32, state: F32, frame_len: int, per_low: int, frames: F32, low: F32) -> None:
-    """Band energies of consecutive frames, and the sound itself at a lower rate.
+    """Compute the band energies of consecutive frames, and the sound itself at a lower rate.
 
-    x: samples of whole frames, shape (n * frame_len,). coef: shape (6, bands): gain, a1, a2 of two band-pass sections
-    in cascade. state: shape (6, bands): the last two values before, between and after the sections. per_low: samples
-    averaged into one, a divisor of frame_len. frames: out, (n, bands), mean square. low: out, (n * frame_len /
-    per_low,).
+    The bands are the innermost loop, over one flat array, four samples at a time: in this form the compiler handles all
+    bands in one vector instruction. That makes it four times as fast as band after band.
+
+    Parameters
+    ----------
+    x
+        Samples of whole frames, shape (n * frame_len,).
+    coef
+        Shape (6, bands), 8 bands at most: gain, a1, a2 of two band-pass sections in cascade (see ``band_pass``).
+    state
+        Shape (6, bands): the last two values before, between and after the sections. Changed in place.
+    frame_len
+        Samples in a frame.
+    per_low
+        Samples averaged into one sample of ``low``, a divisor of ``frame_len``.
+    frames
+        Out: mean square of each frame and band, shape (n, bands).
+    low
+        Out: shape (n * frame_len / per_low,).
     """
     bands = coef.shape[1]
     scale = np.float32(1.0 / frame_len)
     low_scale = np.float32(1.0 / per_low)
     zero = np.float32(0.0)
-    power = np.zeros(bands, np.float32)
-    for n in range(frames.shape[0]):
-        vectors.cascade(x, n * frame_len, frame_len, coef, state, power)
+    # Rows of _WIDTH: the six of coef, the six of state, the sum of squares.
+    m = np.zeros(13 * _WIDTH, np.float32)
+    for k in range(6):
         for b in range(bands):
-            frames[n, b] = power[b] * scale
-            power[b] = zero
-            for s in range(6):  # numbers too small for the processor's fast path cost a hundredfold
-                if abs(state[s, b]) < _TINY:
-                    state[s, b] = zero
-        for k in range(n * frame_len // per_low, (n + 1) * frame_len // per_low):
+            m[k * _WIDTH + b], m[(k + 6) * _WIDTH + b] = coef[k, b], state[k, b]
+    for n in range(frames.shape[0]):
+        begin, end = n * frame_len, (n + 1) * frame_len
+        fours = begin + frame_len // 4 * 4
+        for i in range(begin, fours, 4):
+            v0, v1, v2, v3 = x[i], x[i + 1], x[i + 2], x[i + 3]
+            for b in range(bands):
+                c0, c1, c2 = m[b], m[b + _WIDTH], m[b + 2 * _WIDTH]
+                d0, d1, d2 = m[b + 3 * _WIDTH], m[b + 4 * _WIDTH], m[b + 5 * _WIDTH]
+                kept = (
+                    m[b + 6 * _WIDTH],
+                    m[b + 7 * _WIDTH],
+                    m[b + 8 * _WIDTH],
+                    m[b + 9 * _WIDTH],
+                    m[b + 10 * _WIDTH],
+                    m[b + 11 * _WIDTH],
+                    m[b + 12 * _WIDTH],
+                )
+                kept = _filter_sample(v0, c0, c1, c2, d0, d1, d2, kept)
+                kept = _filter_sample(v1, c0, c1, c2, d0, d1, d2, kept)
+                kept = _filter_sample(v2, c0, c1, c2, d0, d1, d2, kept)
+                kept = _filter_sample(v3, c0, c1, c2, d0, d1, d2, kept)
+                m[b + 6 * _WIDTH] = kept[0]
+                m[b + 7 * _WIDTH] = kept[1]
+                m[b + 8 * _WIDTH] = kept[2]
+                m[b + 9 * _WIDTH] = kept[3]
+                m[b + 10 * _WIDTH] = kept[4]
+                m[b + 11 * _WIDTH] = kept[5]
+                m[b + 12 * _WIDTH] = kept[6]
+        for i in range(fours, end):
+            for b in range(bands):
+                kept = (
+                    m[b + 6 * _WIDTH],
+                    m[b + 7 * _WIDTH],
+                    m[b + 8 * _WIDTH],
+                    m[b + 9 * _WIDTH],
+                    m[b + 10 * _WIDTH],
+                    m[b + 11 * _WIDTH],
+                    m[b + 12 * _WIDTH],
+                )
+                kept = _filter_sample(
+                    x[i],
+                    m[b],
+                    m[b + _WIDTH],
+                    m[b + 2 * _WIDTH],
+                    m[b + 3 * _WIDTH],
+                    m[b + 4 * _WIDTH],
+                    m[b + 5 * _WIDTH],
+                    kept,
+                )
+                for k in range(7):
+                    m[b + (6 + k) * _WIDTH] = kept[k]
+        for b in range(bands):
+            frames[n, b] = m[b + 12 * _WIDTH] * scale
+            m[b + 12 * _WIDTH] = zero
+            for k in range(6, 12):  # numbers too small for the processor's fast path cost a hundredfold
+                if abs(m[b + k * _WIDTH]) < _TINY:
+                    m[b + k * _WIDTH] = zero
+        for k in range(begin // per_low, end // per_low):
             total = zero
             for j in range(k * per_low, (k + 1) * per_low):
                 total += x[j]
             low[k] = total * low_scale
+    for k in range(6):
+        for b in range(bands):
+            state[k, b] = m[(k + 6) * _WIDTH + b]
 
 
 def moving_sum(values: F32, width: int) -> F32:

@@ -16,7 +16,6 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.detection import vectors
 from clicktimer.detection.candidates import N_WAVE, Candidates, from_codes
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32
@@ -107,8 +106,8 @@ def _low_pass(every: int) -> F32:
 class _Plan:
     """How waves of one rate are compared.
 
-    bands: (bands, 7): where a band lies among a wave's parts and how many there are of it; which of them, from the
-    first to the last and every how manieth, are the body; how many samples a body is moved either way; width. near:
+    bands: (bands, 6): where a band lies among a wave's parts and how many there are of it; which of them, from the
+    first to the last, are the body; how many samples a body is moved either way; width. near:
     (bands, lags of all bands) the first of a band's lags that belong to each; there are ``width`` of them.
     """
 
@@ -198,7 +197,7 @@ def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]]) -> tupl
         width = int(2.0 * slack_s / step_s) + 1
         lowest = np.rint(grid_s / step_s - 0.5 * (width - 1)).astype(np.int64) + lags
         near.append(np.clip(lowest, 0, 2 * lags + 1 - width))
-        bands.append([offset, length, *(round((BEFORE_S + edge) / step_s) for edge in _BODY_S), _STRIDE, lags, width])
+        bands.append([offset, length, *(round((BEFORE_S + edge) / step_s) for edge in _BODY_S), lags, width])
         bins.append((first, last, points))
         offset += length
     parts = np.empty((len(waves), 2, offset), np.int8)
@@ -229,6 +228,52 @@ def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
 
 
 @compiled
+def _correlation_power(re: F32, im: F32, body_re: F32, body_im: F32, count: int, sums_re: F32, sums_im: F32) -> None:
+    """Correlate a complex signal with a body of every second sample at ``count`` lags; squared size into ``sums_re``.
+
+    The lags are the innermost loop, for two samples of the body at a time: in this form the compiler handles several
+    lags in one vector instruction. All values are whole numbers that float32 holds exactly, so that the order of the
+    sums does not matter.
+
+    Parameters
+    ----------
+    re, im
+        The signal from the first sample of the body at the first lag on.
+    body_re, body_im
+        Every second sample of the body, an even number of them.
+    count
+        Number of lags.
+    sums_re, sums_im
+        Out, shape (count,).
+    """
+    for lag in range(count):
+        sums_re[lag], sums_im[lag] = 0.0, 0.0
+    for k in range(0, body_re.shape[0], 2):
+        a0, b0, a1, b1 = body_re[k], body_im[k], body_re[k + 1], body_im[k + 1]
+        x0, y0 = re[2 * k : 2 * k + count], im[2 * k : 2 * k + count]
+        x1, y1 = re[2 * k + 2 : 2 * k + 2 + count], im[2 * k + 2 : 2 * k + 2 + count]
+        for lag in range(count):
+            sums_re[lag] += (x0[lag] * a0 + y0[lag] * b0) + (x1[lag] * a1 + y1[lag] * b1)
+            sums_im[lag] += (y0[lag] * a0 - x0[lag] * b0) + (y1[lag] * a1 - x1[lag] * b1)
+    for lag in range(count):
+        sums_re[lag] = sums_re[lag] * sums_re[lag] + sums_im[lag] * sums_im[lag]
+
+
+@compiled
+def _energy_at_lags(re: F32, im: F32, length: int, count: int, power: F32, energy: F32) -> None:
+    """Sum the squares of every second of ``length`` samples, from each of ``count`` lags on: (count,)."""
+    for j in range(length + count - 1):
+        power[j] = re[j] * re[j] + im[j] * im[j]
+    for lag in range(min(_STRIDE, count)):
+        energy[lag] = 0.0
+        for at in range(lag, lag + length, _STRIDE):
+            energy[lag] += power[at]
+    # What comes in less what goes out: exact, since the squares are whole numbers.
+    for lag in range(count - _STRIDE):
+        energy[lag + _STRIDE] = energy[lag] + (power[lag + length] - power[lag])
+
+
+@compiled
 def _correlate(
     parts: I8,
     rows: npt.NDArray[np.int64],
@@ -238,25 +283,29 @@ def _correlate(
     clear: F32,
     out: F32,
 ) -> None:
-    """How alike these waves are to some of them, (len(mine), len(rows)): the weighted mean over the bands of the size
-    of their correlation, at the lag where it is largest.
+    """Compute how alike these waveforms are to some of them: the size of their correlation, a weighted mean over bands.
+
+    Parameters
+    ----------
+    parts
+        Each waveform by band, real and imaginary, shape (n, 2, parts).
+    rows, mine
+        Numbers of the waveforms that are compared, and of those that they are compared with.
+    bands, near
+        The plan, see ``_Plan``.
+    clear
+        Share of each band's energy that is not the room's, shape (n, bands).
+    out
+        Out: 0 to 1 at the lag where all bands agree best, shape (len(mine), len(rows)).
     """
     most = 0
     for b in range(bands.shape[0]):
-        most = max(most, bands[b, 1] + 2 * bands[b, 5])
-    most += vectors.LAGS
+        most = max(most, bands[b, 1] + 2 * bands[b, 5] + 4 * _STRIDE)
     re, im, power = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
-    sum_re, sum_im, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
+    size, best, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
     total = np.zeros((mine.shape[0], near.shape[1]), np.float32)
     weights = np.zeros(mine.shape[0], np.float32)
-    bodies = np.zeros((2, mine.shape[0], parts.shape[2]), np.float32)
-    own = np.zeros((mine.shape[0], bands.shape[0]), np.float32)
-    for m in range(mine.shape[0]):
-        for k in range(parts.shape[2]):
-            bodies[0, m, k], bodies[1, m, k] = parts[mine[m], 0, k], parts[mine[m], 1, k]
-        for b in range(bands.shape[0]):
-            for k in range(bands[b, 0] + bands[b, 2], bands[b, 0] + bands[b, 3], bands[b, 4]):
-                own[m, b] += bodies[0, m, k] * bodies[0, m, k] + bodies[1, m, k] * bodies[1, m, k]
+    bodies, own = _bodies(parts, mine, bands)
     for i in range(rows.shape[0]):
         row = rows[i]
         total[:, :] = 0.0
@@ -264,46 +313,55 @@ def _correlate(
         for b in range(bands.shape[0]):
             if clear[row, b] <= 0.0:
                 continue
-            offset, length, first, last, stride, lags, width = bands[b]
+            offset, length, first, last, lags, width = bands[b]
             count = 2 * lags + 1
+            halves = (last - first + _STRIDE - 1) // _STRIDE
             # Silence on both sides, as far as a body is moved.
-            size = length + 2 * lags + vectors.LAGS
-            re[:size], im[:size] = 0.0, 0.0
+            re[:], im[:] = 0.0, 0.0
             real, imaginary = parts[row, 0, offset : offset + length], parts[row, 1, offset : offset + length]
             into_re, into_im = re[lags : lags + length], im[lags : lags + length]
             for j in range(length):
                 into_re[j] = real[j]
                 into_im[j] = imaginary[j]
-            for j in range(size):
-                power[j] = re[j] * re[j] + im[j] * im[j]
-            # What comes in less what goes out; of whole numbers, so that nothing is lost on the way.
-            beyond = first + stride * ((last - first + stride - 1) // stride)
-            for lag in range(stride):
-                energy[lag] = 0.0
-                for at in range(first + lag, beyond + lag, stride):
-                    energy[lag] += power[at]
-            for lag in range(count - stride):
-                energy[lag + stride] = energy[lag] + (power[beyond + lag] - power[first + lag])
+            _energy_at_lags(re[first:], im[first:], _STRIDE * halves, count, power, energy)
+            even = halves + halves % 2
             for m in range(mine.shape[0]):
                 weight = np.float32(math.sqrt(clear[row, b] * clear[mine[m], b]))
                 if weight <= 0.0:
                     continue
                 weights[m] += weight
-                body_re, body_im = bodies[0, m, offset : offset + length], bodies[1, m, offset : offset + length]
-                vectors.slide(re, im, body_re, body_im, first, last, stride, count, sum_re, sum_im)
+                body_re, body_im = bodies[m, b, 0, :even], bodies[m, b, 1, :even]
+                _correlation_power(re[first:], im[first:], body_re, body_im, count, size, best)
                 for lag in range(count):
-                    found = sum_re[lag] * sum_re[lag] + sum_im[lag] * sum_im[lag]
-                    sum_re[lag] = weight * np.sqrt(found / (energy[lag] * own[m, b] + np.float32(1e-3)))
-                # The highest of each few neighbours.
-                sum_im[:count] = sum_re[:count]
-                for shift in range(1, width):
-                    later = sum_re[shift:count]
+                    size[lag] = weight * np.sqrt(size[lag] / (energy[lag] * own[m, b] + np.float32(1e-3)))
+                best[:count] = size[:count]
+                for shift in range(1, width):  # the highest of each few neighbors
+                    later = size[shift:count]
                     for lag in range(count - shift):
-                        sum_im[lag] = max(sum_im[lag], later[lag])
+                        best[lag] = max(best[lag], later[lag])
                 for g in range(near.shape[1]):
-                    total[m, g] += sum_im[near[b, g]]
+                    total[m, g] += best[near[b, g]]
         for m in range(mine.shape[0]):
-            best = np.float32(0.0)
+            highest = np.float32(0.0)
             for g in range(near.shape[1]):
-                best = max(best, total[m, g])
-            out[m, i] = best / weights[m]
+                highest = max(highest, total[m, g])
+            out[m, i] = highest / weights[m]
+
+
+@compiled
+def _bodies(parts: I8, mine: npt.NDArray[np.int64], bands: npt.NDArray[np.int64]) -> tuple[F32, F32]:
+    """Return every second sample of some bodies by band, (mine, bands, 2, samples), and their energy, (mine, bands)."""
+    most = 0
+    for b in range(bands.shape[0]):
+        most = max(most, bands[b, 3] - bands[b, 2])
+    bodies = np.zeros((mine.shape[0], bands.shape[0], 2, most // _STRIDE + 2), np.float32)
+    energy = np.zeros((mine.shape[0], bands.shape[0]), np.float32)
+    for m in range(mine.shape[0]):
+        for b in range(bands.shape[0]):
+            offset, first, last = bands[b, 0], bands[b, 2], bands[b, 3]
+            for k in range((last - first + _STRIDE - 1) // _STRIDE):
+                for part in range(2):
+                    value = np.float32(parts[mine[m], part, offset + first + k * _STRIDE])
+                    bodies[m, b, part, k] = value
+                    energy[m, b] += value * value
+    return bodies, energy

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clicktimer.detection import filters, onset_strength
+from clicktimer.detection import onset_strength
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates, from_codes, to_codes
 from clicktimer.records import Block, Gap
@@ -136,7 +136,7 @@ def test_filters_equal_scipys(rate_hz: int) -> None:
     for low, high in itertools.pairwise(BAND_EDGES_HZ):
         if high > 0.47 * rate_hz:
             continue
-        c = filters.band_pass(low, high, rate_hz).astype(float)
+        c = onset_strength.band_pass(low, high, rate_hz).astype(float)
         ours = signal.sosfreqz([[c[0], 0, -c[0], 1, c[1], c[2]], [c[3], 0, -c[3], 1, c[4], c[5]]], f, fs=rate_hz)[1]
         theirs = signal.sosfreqz(signal.butter(2, [low, high], "band", fs=rate_hz, output="sos"), f, fs=rate_hz)[1]
         assert np.max(np.abs(np.abs(ours) - np.abs(theirs))) < 1e-3
@@ -151,7 +151,7 @@ def test_frames_are_the_energy_of_scipys_filters(rate_hz: int) -> None:
     x = np.random.default_rng(3).standard_normal(200 * frame_len).astype(np.float32)
     edges = [(low, min(high, 0.47 * rate_hz)) for low, high in itertools.pairwise(BAND_EDGES_HZ)][:used]
     coef = np.zeros((6, 8), np.float32)
-    coef[:, :used] = np.array([filters.band_pass(low, high, rate_hz) for low, high in edges]).T
+    coef[:, :used] = np.array([onset_strength.band_pass(low, high, rate_hz) for low, high in edges]).T
     frames, low_rate = np.empty((200, 8), np.float32), np.empty(len(x) // frame_len, np.float32)
     onset_strength.filter_frames(x, coef, np.zeros((6, 8), np.float32), frame_len, frame_len, frames, low_rate)
     for b, (low, high) in enumerate(edges):

@@ -170,3 +170,24 @@ def test_where_no_wave_is_known_nothing_is_said() -> None:
     waves = Waves(without)
     assert np.isnan(waves.alike(0)).all()
     assert not waves.has(0)
+
+
+@pytest.mark.parametrize(
+    ("lags", "length", "seed"), [(1, 1, 0), (5, 4, 1), (13, 9, 2), (45, 32, 3), (46, 33, 4), (2, 40, 5)]
+)
+def test_the_correlation_of_two_waves_is_numpys_to_the_last_digit(lags: int, length: int, seed: int) -> None:
+    from clicktimer.detection.waveforms import _correlation_power, _energy_at_lags
+
+    rng = np.random.default_rng(seed)
+    signal = rng.integers(-127, 128, (2, 2 * (length + 1) + lags)).astype(np.float32)
+    body = np.zeros((2, length + length % 2), np.float32)  # an odd number of samples is filled up with silence
+    body[:, :length] = rng.integers(-127, 128, (2, length))
+    found, scratch, energy, power = np.zeros((4, signal.shape[1]), np.float32)
+    _correlation_power(*signal, *body, lags, found, scratch)
+    _energy_at_lags(*signal, 2 * length, lags, power, energy)
+    there, own = signal[0] + 1j * signal[1], np.conj(body[0, :length] + 1j * body[1, :length])
+    windows = np.stack([there[lag : lag + 2 * length : 2] for lag in range(lags)])
+    sums = windows @ own
+    real, imaginary = sums.real.astype(np.float32), sums.imag.astype(np.float32)  # whole numbers: exact
+    np.testing.assert_array_equal(found[:lags], real * real + imaginary * imaginary)
+    np.testing.assert_array_equal(energy[:lags], (np.abs(windows) ** 2).round().sum(axis=1))
