@@ -96,11 +96,6 @@ class DayReading:
     marks_s: Marks = MARKS_S
 
     @property
-    def night_water(self) -> float | None:
-        """Water from midnight to five, a night, in the unit of ``water``."""
-        return None if self.night is None else self.night.value
-
-    @property
     def run_of_the_day(self) -> bool:
         """Whether the run was read from ordinary use, and not measured with the taps as the user said."""
         return self.run is not None and self.run.how == self.no_use.how

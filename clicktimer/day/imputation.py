@@ -1,4 +1,4 @@
-"""Cycles with clicks missed or false in, paths of the pump out that may be true, and one from their middle.
+"""Cycles with clicks missed or false in, paths of the pump out that may be true.
 
 Without any half-heard run, short run or very long run there is one path: the cycles as they are. Otherwise several are
 drawn (path_sampling.py), and what they differ in is what cannot be told.
@@ -41,11 +41,6 @@ class Repaired:
         return float((self.ends_s - self.starts_s).sum())
 
 
-def repair(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> Repaired:
-    """The path from the middle of those that may be true, r0 known, in seconds."""
-    return middle(possible(cycles, no_use_run_s, gaps))
-
-
 def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> tuple[Repaired, ...]:
     """Paths of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
 
@@ -62,11 +57,6 @@ def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] =
     count = min(MOST_PATHS, max(LEAST_PATHS, CLICKS_ALL // len(clicks.time_s)))
     drawn = clicks.draw(count, np.random.default_rng(SEED))
     return tuple(_told(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
-
-
-def middle(paths: Sequence[Repaired]) -> Repaired:
-    """The path whose pump ran neither long nor short: by the time it ran in all."""
-    return paths[int(np.argsort([s.ran_s for s in paths], kind="stable")[len(paths) // 2])]
 
 
 def nearest(paths: Sequence[Repaired], ran_s: float) -> Repaired:

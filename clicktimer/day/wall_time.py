@@ -100,17 +100,3 @@ def spans_s(
             found.append((from_s, to_s))
         day += timedelta(days=1)
     return tuple(found)
-
-
-def hours_of_day(
-    started_s: float, duration_s: float, zone: ZoneInfo | None
-) -> tuple[tuple[float, float, int, str], ...]:
-    """Cut a log at the full hours of the wall: from_s, to_s, hour of the day, date. Wall days may have 23 or 25."""
-    cuts = []
-    time_s = 0.0
-    while time_s < duration_s - 1e-6:
-        now = wall(time_s, started_s, zone)
-        to_s = min(duration_s, time_s + 3600.0 - (now.minute * 60 + now.second + now.microsecond * 1e-6))
-        cuts.append((time_s, to_s, now.hour, now.date().isoformat()))
-        time_s = to_s
-    return tuple(cuts)

@@ -188,25 +188,6 @@ def overcharged_kpag(
     return float((cut_out_kpag + air_kpaa) * (share**GAMMA_AIR if fast else share)) - air_kpaa
 
 
-def settled_drawdown_l(
-    volume_l: float,
-    charge_kpag: float,
-    settled_in_kpag: float,
-    settled_out_kpag: float,
-    air_kpaa: float = ATMOSPHERE_KPAA,
-) -> float:
-    """Give the drawdown between two gauge readings taken after the air has settled, litres: no fast-refill range.
-
-    D = V P0 (1/P1s - 1/P2s)
-
-    Let the gauge rest ten minutes after each click with no water in use. Units, source and errors as in drawdown_l.
-
-    >>> round(settled_drawdown_l(125.0, 262.0, 276.0, 400.0), 1)
-    29.8
-    """
-    return drawdown_l(volume_l, charge_kpag, settled_in_kpag, settled_out_kpag, air_kpaa)
-
-
 def relative_gauge_sd(
     charge_kpag: float,
     cut_in_kpag: float,

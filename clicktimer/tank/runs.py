@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.errors import SettingsError
 
 
@@ -83,20 +82,6 @@ def drawdown_needed_l(pump_l_per_min: float, target_s: float) -> float:
     return _pump(pump_l_per_min) * target_s / 60.0
 
 
-def reserve_needed_l(peak_l_per_min: float, pump_l_per_min: float, peak_s: float) -> float:
-    """Give the water that must come out of storage while a peak use is above the pump's rate, litres.
-
-    S = (q - Q) t / 60, zero where the pump keeps up
-
-    Flows in litres per minute, peak_s in seconds. Source: "When the well runs dry", The Driller: 10 gpm pump, 13 gpm
-    for 7 min, 21 gal (grade C).
-
-    >>> reserve_needed_l(13.0, 10.0, 420.0)
-    21.0
-    """
-    return max(_use(peak_l_per_min) - _pump(pump_l_per_min), 0.0) * peak_s / 60.0
-
-
 def volume_needed_l(pump_l_per_min: float, target_s: float, tank_fraction: float) -> float:
     """Give the tank volume that makes the pump run for a target time with no water in use, litres.
 
@@ -111,19 +96,3 @@ def volume_needed_l(pump_l_per_min: float, target_s: float, tank_fraction: float
     if not tank_fraction > 0:
         raise SettingsError("a tank that takes no water cannot be sized: check charge and switch")
     return drawdown_needed_l(pump_l_per_min, target_s) / tank_fraction
-
-
-def r0_from_steady_s(run_s: float, rest_s: float) -> float:
-    """Give the run with no water in use from one cycle under a steady use, seconds. The same whichever click is which.
-
-    1/r0 = 1/run + 1/rest
-
-    run_s, rest_s: seconds, both above zero. Assumes that one steady use lasted over the whole cycle.
-    Source: from run = D/(Q - q) and rest = D/q (MIL-HDBK-1005/9A 2.5.3.6, grade A).
-
-    >>> r0_from_steady_s(120.0, 120.0)
-    60.0
-    """
-    if not (0 < run_s < math.inf and 0 < rest_s < math.inf):
-        raise SettingsError("run and rest must both be longer than zero seconds")
-    return steady_no_use_run_s(run_s, rest_s)

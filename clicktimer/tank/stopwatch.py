@@ -37,8 +37,8 @@ def run_timed_by_hand(seconds: float) -> RunTime:
 def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
     """Make a RunTime from one run and the rest after it, in seconds, timed by hand while one tap ran steadily.
 
-    r0 = run x rest / (run + rest). The interval is that of the hand on the watch, for three presses of it: the middle
-    one is shared. Raises QuantityError.
+    By ``steady_no_use_run_s``. The interval is that of the hand on the watch, for three presses of it: the middle one
+    is shared. Raises QuantityError.
     """
     for time_s in (run_s, rest_s):
         run_timed_by_hand(time_s)

@@ -24,7 +24,6 @@ KPA_PER_KGF_PER_CM2 = STANDARD_GRAVITY_M_PER_S2 * 10.0  # one kilogram-force on 
 L_PER_US_GAL = 231.0 * (M_PER_INCH * 10.0) ** 3
 # Imperial gallon, UK Weights and Measures Act 1985, schedule 1 (exact).
 L_PER_IMP_GAL = 4.54609
-L_PER_FT3 = (M_PER_FT * 10.0) ** 3
 # Mechanical horsepower = 550 foot-pounds-force in a second: 745.6999 W.
 W_PER_HP = 550.0 * M_PER_FT * KG_PER_LB * STANDARD_GRAVITY_M_PER_S2
 

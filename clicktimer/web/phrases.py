@@ -85,7 +85,6 @@ LEVEL: Final = (
     "{now:.0f} dB now, {quiet:.0f} dB in the quietest moments of the last minute (0 dB is the most that fits)"
 )
 NO_LEVEL: Final = "no sound"
-NO_TIME_OF_DAY: Final = "Times are counted from the beginning: no clock tells when it was recorded."
 MORE_RUNS: Final = "{count} earlier runs are not shown here; clicktimer measure can write all of them as a table."
 
 CANNOT_READ: Final = "The folder can no longer be read: {reason}"

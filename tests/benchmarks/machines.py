@@ -17,11 +17,11 @@ from typing import Any
 import numpy as np
 
 from clicktimer.simulator.colour import amplitude
-from clicktimer.simulator.drives import Drive, DriveSound, driven, lead_and_lag
 from clicktimer.simulator.household import simulate
 from clicktimer.simulator.sounds import Noise, SoundSettings, pump_and_switch, render_all
 from clicktimer.simulator.system import Timeline, Use, us_system
 from clicktimer.simulator.uses import refill_test
+from tests.benchmarks.drives import Drive, DriveSound, driven, lead_and_lag
 from tests.benchmarks.sounds import Array
 
 FIRST_SEED = {"develop": 1000, "report": 7000}

@@ -19,7 +19,7 @@ from clicktimer.detection.speed_changes import SLIP_SHARE, speed_changes
 from clicktimer.records import Block, Gap, Measurement
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.simulator import Use, simulate, us_system
-from clicktimer.simulator.drives import Drive, driven, lead_and_lag
+from tests.benchmarks.drives import Drive, driven, lead_and_lag
 from tests.benchmarks.machines import make
 
 RATE_HZ = 16_000

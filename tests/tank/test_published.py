@@ -13,7 +13,6 @@ from clicktimer.tank.pump_rate import rate_from_refill_l_per_min
 from clicktimer.tank.runs import (
     drawdown_needed_l,
     most_starts_per_h,
-    reserve_needed_l,
     rest_s,
     run_s,
     volume_needed_l,
@@ -73,8 +72,6 @@ QUANTITIES: dict[str, Callable[[Inputs], float]] = {
     "volume_for_starts_gal": volume_for_starts,
     "rate_gpm": lambda i: l_to_gal(rate_from_refill_l_per_min(gal_to_l(i["caught_gal"]), i["refill_s"])),
     "drawdown_needed_gal": needed,
-    "reserve_gal": lambda i: reserve_needed_l(i["peak_gpm"], i["pump_gpm"], i["peak_s"]),
-    "drawdown_and_reserve_gal": lambda i: needed(i) + reserve_needed_l(i["peak_gpm"], i["pump_gpm"], i["peak_s"]),
     "run_min": lambda i: run_s(i["drawdown_gal"], i["pump_gpm"], i["use_gpm"]) / 60.0,
     "rest_min": lambda i: rest_s(i["drawdown_gal"], i["use_gpm"]) / 60.0,
     "worst_cycle_min": worst_cycle,

@@ -10,6 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
+from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.errors import SettingsError
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.drawdown import (
@@ -18,7 +19,6 @@ from clicktimer.tank.drawdown import (
     fraction_fast,
     overcharged_kpag,
     relative_gauge_sd,
-    settled_drawdown_l,
     undercharged_kpag,
     water_held_l,
 )
@@ -26,7 +26,6 @@ from clicktimer.tank.pump_rate import draw_and_refill, rate_from_steady_l_per_mi
 from clicktimer.tank.runs import (
     drawdown_needed_l,
     most_starts_per_h,
-    r0_from_steady_s,
     rest_s,
     run_s,
     volume_needed_l,
@@ -108,7 +107,7 @@ def test_run_and_rest_under_use_and_r0_from_them_agree_with_the_numerical_soluti
     assert run_s(drawn, pump, use) == pytest.approx(run, rel=1e-4)
     assert rest_s(drawn, use) == pytest.approx(rest, rel=1e-4)
     alone = solved_s(volume, *USUAL, pump / 60, 1e-3, filling=True)
-    assert r0_from_steady_s(run, rest) == pytest.approx(alone, rel=2e-4)
+    assert steady_no_use_run_s(run, rest) == pytest.approx(alone, rel=2e-4)
     assert rate_from_steady_l_per_min(use, run, rest) == pytest.approx(pump, rel=2e-4)
 
 
@@ -212,7 +211,7 @@ def test_settled_pressures_undo_the_warmth_of_a_refill() -> None:
     went_in = 100.0 * fraction_fast(*USUAL)
     settled_out = p1 * (100.0 * p0 / p1) / (100.0 * p0 / p1 - went_in)
     assert kpa_to_psi(p2 - settled_out) > 3.0
-    assert settled_drawdown_l(100.0, USUAL[0], USUAL[1], settled_out - AIR) == pytest.approx(went_in)
+    assert drawdown_l(100.0, USUAL[0], USUAL[1], settled_out - AIR) == pytest.approx(went_in)
 
 
 def test_a_bladder_takes_no_more_than_its_acceptance() -> None:
@@ -256,8 +255,6 @@ def test_volumes_and_flows_that_cannot_be_are_refused(bad: float) -> None:
         drawdown_l(bad, *USUAL)
     with pytest.raises(SettingsError):
         run_s(30.0, bad)
-    with pytest.raises(SettingsError):
-        r0_from_steady_s(bad, 60.0)
 
 
 def test_the_first_draw_is_left_out_and_the_spread_is_carried() -> None:

@@ -27,7 +27,6 @@ def registry():
         (conversions.KPA_PER_KGF_PER_CM2, "kgf/cm**2", "kPa"),
         (conversions.L_PER_US_GAL, "gallon", "liter"),
         (conversions.L_PER_IMP_GAL, "imperial_gallon", "liter"),
-        (conversions.L_PER_FT3, "foot**3", "liter"),
         (conversions.M_PER_FT, "foot", "meter"),
         (conversions.W_PER_HP, "horsepower", "watt"),
         (conversions.ATMOSPHERE_KPAA, "standard_atmosphere", "kPa"),
