@@ -7,9 +7,8 @@ default, and what has a wrong type is one StoreError.
 from __future__ import annotations
 
 import json
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
-from functools import cache
 from typing import Any, Final, TypeVar
 
 from clicktimer.errors import StoreError
@@ -19,6 +18,7 @@ RESULT: Final = "result"
 """Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
 
 T = TypeVar("T")
+_ADAPTERS: Final[dict[type[Any], Any]] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,22 +83,17 @@ def noted_system(about: Mapping[str, Any], place: str) -> NotedSystem | None:
 
 def record_of(kind: type[T], noted: Any, place: str, what: str) -> T:
     """Return a record of a data class from plain data. what: its name in the message. Raises StoreError."""
-    from pydantic import ValidationError
+    from pydantic import TypeAdapter, ValidationError
 
     try:
-        record: T = _adapter(kind).validate_json(json.dumps(noted), strict=True)
+        if kind not in _ADAPTERS:
+            _ADAPTERS[kind] = TypeAdapter(kind)
+        record: T = _ADAPTERS[kind].validate_json(json.dumps(noted), strict=True)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         field = ".".join(map(str, first["loc"]))
         raise _unreadable(place, f"{what}, {field}: {first['msg']}" if field else what) from None
     return record
-
-
-@cache
-def _adapter(kind: Hashable) -> Any:
-    from pydantic import TypeAdapter
-
-    return TypeAdapter(kind)
 
 
 def _is_text(value: Any) -> bool:
