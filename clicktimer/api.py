@@ -47,9 +47,9 @@ def measure(
     Raises InputError where the recording or the label file cannot be read, QuantityError and SettingsError for the
     options.
     """
-    from clicktimer.cli.options import parse_system_options
     from clicktimer.detection.params import default_params
     from clicktimer.pipeline import measure_recording
+    from clicktimer.site.options import parse_system_options
 
     if taps not in (None, "shut", "steady"):
         raise SettingsError(f'taps={taps!r} is not known; give "shut", "steady" or None')

@@ -9,10 +9,10 @@ import click
 
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.measure import measure_all
-from clicktimer.cli.options import parse_system_options
 from clicktimer.cli.output import quoted
 from clicktimer.errors import SettingsError
 from clicktimer.reporting.formatting import wrap
+from clicktimer.site.options import parse_system_options
 
 DEMO_NAME = "clicktimer-demo"
 DEMO_SEED = 20  # any seed does; a fixed one lets two people talk about the same recording

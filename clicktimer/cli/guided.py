@@ -250,7 +250,7 @@ def with_caught(guide: Refill, session: Session) -> None:
             texts.append(f"{volume} in {after[0].run_s:.2f} s")
     if not texts or system is None or "caught" in system.given or "pump_rate" in system.given:
         return
-    from clicktimer.site.described import describe
+    from clicktimer.site.options import describe
 
     given = {**system.given, "caught": tuple(texts)}
     session.options = replace(session.options, system=describe(given, origins={**system.origins, "caught": "option"}))

@@ -8,19 +8,19 @@ own; what is typed on the command line overrules it. Where each value came from 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 from click.core import ParameterSource
 
-from clicktimer.site.described import NAMES, STANDS_FOR, SystemOptions, describe
+from clicktimer.site.options import NAMES, STANDS_FOR, SystemOptions, describe
 from clicktimer.tank.system import Origin
 
 if TYPE_CHECKING:
     from clicktimer.site.values import Site
 
-__all__ = ["SystemOptions", "parse_system_options", "system_options"]
+__all__ = ["SystemOptions", "system_options"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 SITE = "site_file"
@@ -36,17 +36,6 @@ def _tell_names(ctx: click.Context, _param: click.Parameter, names: tuple[str, .
             click.echo("\n".join(wrap(f"{fact.name}: {fact.asks}", "", "    ")))
         ctx.exit()
     return names
-
-
-def parse_system_options(*, origins: Mapping[str, Origin] | None = None, **texts: Any) -> SystemOptions:
-    """Turn the options' texts, by name with underscores, into a SystemOptions. None or () is not given.
-
-    Raises QuantityError or SettingsError, one line each.
-    """
-    unknown = texts.keys() - set(NAMES)
-    if unknown:
-        raise TypeError(f"no such option: {', '.join(sorted(unknown))}")
-    return describe(texts, origins=origins)
 
 
 def _use_site(ctx: click.Context, _param: click.Parameter, path: str | None) -> Site | None:

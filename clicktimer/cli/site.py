@@ -13,7 +13,7 @@ from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
-    from clicktimer.site.fields import SiteField
+    from clicktimer.site.kinds import SiteField
     from clicktimer.site.values import Value
 
 INTRODUCTION = (
@@ -119,10 +119,8 @@ def _ask(field: SiteField) -> Value | None:
 
 def _problem(field: SiteField, answer: str) -> str | None:
     """What is wrong with an answer, by the same check that the file gets; None where it is right."""
-    from clicktimer.site.read import check_value
-
     try:
-        check_value(field, int(answer) if field.kind == "count" and answer.isascii() and answer.isdigit() else answer)
+        field.check(int(answer) if field.kind == "count" and answer.isascii() and answer.isdigit() else answer)
     except (ClicktimerError, ValueError) as error:
         return str(error)
     return None
@@ -130,17 +128,18 @@ def _problem(field: SiteField, answer: str) -> str | None:
 
 def _ask_tanks() -> tuple[str, ...] | None:
     """Ask for one tank after the other; None where none is known."""
-    from clicktimer.site.fields import TANK_KEYS
     from clicktimer.site.read import tank_text
+    from clicktimer.site.tanks import TANK_FIELDS
 
     tanks: list[str] = []
     while True:
         parts: dict[str, str] = {}
-        for key, (question, _, example) in TANK_KEYS.items():
+        for field in TANK_FIELDS:
+            key = field.key
             if key == "date" or (parts.get("kind") == "plain" and key in ("charge", "takes")):
                 continue
-            asked = "Volume of another tank, if there is one?" if key == "volume" and tanks else question
-            while answer := _prompt(asked, example):
+            asked = "Volume of another tank, if there is one?" if key == "volume" and tanks else field.question
+            while answer := _prompt(asked, field.example):
                 try:
                     tank_text({**parts, key: answer})
                 except (ClicktimerError, ValueError) as error:

@@ -1,19 +1,21 @@
-"""Every field of the site file, in the order in which it is asked and written: the one table that all the rest is
-made from (validation, questions, documentation).
+"""The site file, declared: every field in the order in which it is asked and written, with unit, question and example.
 
-A key is the name of the option that it stands for, without the dashes in front. To add one, add a line here.
+All else is made from it: validation, questions, the page of documentation. A key is the name of the option that it
+stands for, without the dashes in front. To add one, add a field here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import Annotated, Any, ClassVar
 
 from clicktimer.assessment.causes.observations import AIR_VALVE, check_observation
-from clicktimer.errors import QuantityError
-from clicktimer.tank.parse import KINDS, parse_tank
+from clicktimer.site.kinds import Counted, Listed, SiteField, Written, declared, zero_ok
+from clicktimer.site.parse import parse_caught, read_choice
+from clicktimer.site.tanks import TANK, Tanks
+from clicktimer.tank.parse import parse_tank
 from clicktimer.units.parse import (
     parse_flow_l_per_min,
     parse_height_m,
@@ -28,237 +30,285 @@ from clicktimer.units.parse import (
 from clicktimer.well.parse import parse_bore_m, parse_depth_m
 from clicktimer.well.rules import find_rule, parse_need
 
-Kind = Literal["free", "text", "list", "count", "tanks"]
-MOST_COUNT = 200
+WHO, SWITCH, PUMP, WELL, HOUSEHOLD = "Who and where", "Switch", "Pump", "Well", "Household"
 
 
-@dataclass(frozen=True, slots=True)
-class SiteField:
-    """One field. kind: "free" text, "text" that ``read`` understands, a "list" of such, a "count", or "tanks".
+@dataclass(frozen=True)
+class SiteFile:
+    """What a site file may hold."""
 
-    question: what ``site new`` asks. example: as it is written. how: how to get it, for where it is missing.
-    asked: whether ``site new`` asks for it; the rest is for who edits the file.
-    """
+    __pydantic_config__: ClassVar[Mapping[str, Any]] = {"extra": "forbid"}
 
-    key: str
-    group: str
-    kind: Kind
-    read: Callable[[str], Any]
-    question: str
-    example: str
-    how: str = ""
-    asked: bool = True
+    who: Annotated[str | None, Written(WHO, "Who measured?", "A. Inspector")] = None
+    where: Annotated[str | None, Written(WHO, "Which house or well?", "the cottage by the mill")] = None
+    client: Annotated[str | None, Written(WHO, "For whom?", "the owner of the cottage", asked=False)] = None
+    date: Annotated[str | None, Written(WHO, "When was this written down?", "2031-05-04")] = None
+    notes: Annotated[str | None, Written(WHO, "Anything else worth noting?", "new tank last autumn", asked=False)] = (
+        None
+    )
+    units: Annotated[str | None, Written(WHO, "Units to write: us or metric?", "us", read=parse_units)] = None
+    height: Annotated[
+        str | None,
+        Written(
+            WHO,
+            "Height above the sea?",
+            "1200 ft",
+            read=parse_height_m,
+            unit="ft",
+            how="look the place up on a map with heights",
+        ),
+    ] = None
+    marks: Annotated[
+        str | None,
+        Written(WHO, "The two marks for a run, in seconds?", "30/60", read=parse_marks_s, unit="s", asked=False),
+    ] = None
+
+    switch: Annotated[
+        str | None,
+        Written(
+            SWITCH,
+            "Pressure switch, cut-in/cut-out?",
+            "40/60",
+            read=parse_switch_kpa,
+            unit="psi",
+            how="it stands on the switch's label, or on a sticker inside the house; do not open the cover",
+        ),
+    ] = None
+    gauge: Annotated[str | None, Written(SWITCH, "Which gauge was read?", "the one at the tank tee", asked=False)] = (
+        None
+    )
+    gauge_at_clicks: Annotated[
+        str | None,
+        Written(
+            SWITCH,
+            "Gauge at the two clicks, cut-in/cut-out?",
+            "41/59",
+            read=parse_switch_kpa,
+            unit="psi",
+            how="watch the gauge and note it at the click that starts the pump and at the one that stops it",
+        ),
+    ] = None
+    gauge_settled: Annotated[
+        str | None,
+        Written(
+            SWITCH,
+            "Gauge settled: just before cut-in, 10 min after cut-out?",
+            "40/57",
+            read=parse_switch_kpa,
+            unit="psi",
+            how="draw slowly down to cut-in; after cut-out use no water for ten minutes, then read",
+        ),
+    ] = None
+    gauge_error: Annotated[
+        str | None,
+        Written(
+            SWITCH, "Error of one reading of that gauge?", "1 psi", read=parse_pressure_kpa, unit="psi", asked=False
+        ),
+    ] = None
+
+    tank: Annotated[
+        tuple[str, ...],
+        Tanks(
+            TANK,
+            "Volume on the tank's label?",
+            "33 gal",
+            read=parse_tank,
+            unit="gal",
+            how="read it on the tank's label",
+        ),
+    ] = ()
+    precharge: Annotated[
+        str | None,
+        Written(
+            TANK,
+            "Air charge as found, tank drained?",
+            "38 psi",
+            read=zero_ok(parse_pressure_kpa),
+            unit="psi",
+            how="with the power off and the tank drained, an air gauge on the tank's air valve",
+        ),
+    ] = None
+    precharge_read: Annotated[str | None, Written(TANK, "When was that read?", "2031-05-04", asked=False)] = None
+    air_valve: Annotated[
+        str | None,
+        Written(
+            TANK,
+            "Found at the air valve: right, low, water or nothing?",
+            "low",
+            read=read_choice(*AIR_VALVE),
+            how="with the power off and the tank drained, tap the core of the air valve for a moment",
+        ),
+    ] = None
+    relief_valve: Annotated[
+        str | None,
+        Written(
+            TANK,
+            "Relief valve: tested, there or none?",
+            "there",
+            read=read_choice("tested", "there", "none"),
+            how="look for a valve with a lever and an open pipe near the tank or the pump",
+        ),
+    ] = None
+    relief_valve_tested: Annotated[str | None, Written(TANK, "When was it tested?", "2030-09-12", asked=False)] = None
+    seen: Annotated[
+        tuple[str, ...], Listed(TANK, "What was seen, by name?", "tap-goes-dead", read=check_observation, asked=False)
+    ] = ()
+    not_seen: Annotated[
+        tuple[str, ...], Listed(TANK, "Looked for and not seen?", "needle-swings", read=check_observation, asked=False)
+    ] = ()
+
+    pump_rate: Annotated[
+        str | None,
+        Written(
+            PUMP,
+            "What does the pump give, by its papers?",
+            "8 gpm",
+            read=parse_flow_l_per_min,
+            unit="gpm",
+            how="the driller's log or the pump's papers; better, catch the water between stop and start (caught)",
+        ),
+    ] = None
+    pump_rate_from: Annotated[str | None, Written(PUMP, "How is that known?", "driller's log", asked=False)] = None
+    caught: Annotated[
+        tuple[str, ...],
+        Listed(
+            PUMP,
+            "Water caught between stop and start, and the refill after it?",
+            "15 gal in 75 s",
+            read=parse_caught,
+            unit="gal",
+            how="catch one tap's water from the pump's stop to its start, then time the refill",
+        ),
+    ] = ()
+    tap_flow: Annotated[
+        str | None,
+        Written(
+            PUMP,
+            "Flow of the tap left running (steady tap)?",
+            "2 gpm",
+            read=parse_flow_l_per_min,
+            unit="gpm",
+            how="by bucket and watch",
+            asked=False,
+        ),
+    ] = None
+    motor: Annotated[
+        str | None,
+        Written(
+            PUMP,
+            "Power of the motor?",
+            "3/4 hp",
+            read=parse_power_w,
+            unit="hp",
+            how="it stands on the motor's plate or on the control box",
+        ),
+    ] = None
+    phase: Annotated[
+        str | None,
+        Written(
+            PUMP,
+            "Single or three phase?",
+            "single",
+            read=read_choice("single", "three"),
+            how="house supplies are single phase almost always; the control box's plate says it",
+        ),
+    ] = None
+    least_run: Annotated[
+        str | None,
+        Written(
+            PUMP,
+            "The motor maker's least run?",
+            "1 min",
+            read=parse_time_s,
+            unit="min",
+            how="the motor's manual; the maker's figure wins over any rule",
+        ),
+    ] = None
+
+    yield_: Annotated[
+        str | None,
+        Written(
+            WELL,
+            "What does the well yield?",
+            "3 gpm",
+            read=parse_flow_l_per_min,
+            unit="gpm",
+            how="the driller's log, or a yield test",
+        ),
+    ] = None
+    fracture: Annotated[
+        tuple[str, ...],
+        Listed(WELL, "Yield of each fracture?", "1.5 gpm", read=parse_flow_l_per_min, unit="gpm", asked=False),
+    ] = ()
+    yield_test: Annotated[str | None, Written(WELL, "File of a yield test?", "yield-test.csv", asked=False)] = None
+    bore: Annotated[
+        str | None,
+        Written(WELL, "Inside diameter of the bore?", "6 in", read=parse_bore_m, unit="in", how="the driller's log"),
+    ] = None
+    well_depth: Annotated[
+        str | None,
+        Written(WELL, "Depth of the well?", "250 ft", read=parse_depth_m, unit="ft", how="the driller's log"),
+    ] = None
+    pump_depth: Annotated[
+        str | None,
+        Written(WELL, "Depth of the pump?", "200 ft", read=parse_depth_m, unit="ft", how="the pump installer's note"),
+    ] = None
+    static_level: Annotated[
+        str | None,
+        Written(
+            WELL,
+            "Depth of the water at rest?",
+            "40 ft",
+            read=zero_ok(parse_depth_m),
+            unit="ft",
+            how="the driller's log, or a licensed person with a sounder",
+        ),
+    ] = None
+    margin: Annotated[
+        str | None,
+        Written(WELL, "Water to be kept over the pump?", "15 ft", read=zero_ok(parse_depth_m), unit="ft", asked=False),
+    ] = None
+    storage: Annotated[
+        str | None,
+        Written(
+            WELL,
+            "Usable room of a storage tank that is there?",
+            "500 gal",
+            read=parse_volume_l,
+            unit="gal",
+            asked=False,
+        ),
+    ] = None
+    rule: Annotated[
+        tuple[str, ...], Listed(WELL, "Supply rules to hold it against?", "maryland", read=find_rule, asked=False)
+    ] = ()
+    need: Annotated[
+        tuple[str, ...],
+        Listed(WELL, "Needs of your own to hold it against?", "1 gpm for 6 h", read=parse_need, asked=False),
+    ] = ()
+    homes: Annotated[int | None, Counted(WELL, "Homes on this well?", "1", asked=False)] = None
+
+    people: Annotated[int | None, Counted(HOUSEHOLD, "How many people live there?", "4")] = None
+    bedrooms: Annotated[int | None, Counted(HOUSEHOLD, "How many bedrooms?", "3")] = None
+    per_person: Annotated[
+        str | None,
+        Written(
+            HOUSEHOLD, "Use of one person in a day, if known?", "60 gal", read=parse_volume_l, unit="gal", asked=False
+        ),
+    ] = None
+    use: Annotated[
+        tuple[str, ...],
+        Listed(
+            HOUSEHOLD,
+            "Steady flows that matter (irrigation, softener)?",
+            "3 gpm",
+            read=parse_flow_l_per_min,
+            unit="gpm",
+        ),
+    ] = ()
 
 
-def parse_caught(text: str) -> tuple[float, float | None]:
-    """Read water caught, "15 gal" or "15 gal in 75 s", to litres and the refill in seconds. Raises QuantityError.
-
-    >>> parse_caught("57 L in 75 s")
-    (57.0, 75.0)
-    """
-    volume, mark, refill = " ".join(str(text).casefold().split()).partition(" in ")
-    return parse_volume_l(volume), parse_time_s(refill) if mark else None
-
-
-def read_choice(*allowed: str) -> Callable[[str], str]:
-    """Return a reader that takes one of some words and raises QuantityError for any other."""
-
-    def read(text: str) -> str:
-        tidy = str(text).strip().casefold()
-        if tidy not in allowed:
-            shown = "".join(c if c.isprintable() else " " for c in str(text))[:40]
-            raise QuantityError(f'"{shown}" is not one of {", ".join(allowed)}')
-        return tidy
-
-    return read
-
-
-def _zero_ok(parse: Callable[..., float]) -> Callable[[str], float]:
-    return lambda text: parse(text, zero_ok=True)
-
-
-_F = SiteField
-_WHO, _SWITCH, _TANK, _PUMP, _WELL, _HOME = "Who and where", "Switch", "Tank", "Pump", "Well", "Household"
-
-FIELDS: tuple[SiteField, ...] = (
-    _F("who", _WHO, "free", str, "Who measured?", "A. Inspector"),
-    _F("where", _WHO, "free", str, "Which house or well?", "the cottage by the mill"),
-    _F("client", _WHO, "free", str, "For whom?", "the owner of the cottage", asked=False),
-    _F("date", _WHO, "free", str, "When was this written down?", "2031-05-04"),
-    _F("notes", _WHO, "free", str, "Anything else worth noting?", "new tank last autumn", asked=False),
-    _F("units", _WHO, "text", parse_units, "Units to write: us or metric?", "us"),
-    _F(
-        "height",
-        _WHO,
-        "text",
-        parse_height_m,
-        "Height above the sea?",
-        "1200 ft",
-        "look the place up on a map with heights",
-    ),
-    _F("marks", _WHO, "text", parse_marks_s, "The two marks for a run, in seconds?", "30/60", asked=False),
-    _F(
-        "switch",
-        _SWITCH,
-        "text",
-        parse_switch_kpa,
-        "Pressure switch, cut-in/cut-out?",
-        "40/60",
-        "it stands on the switch's label, or on a sticker inside the house; do not open the cover",
-    ),
-    _F("gauge", _SWITCH, "free", str, "Which gauge was read?", "the one at the tank tee", asked=False),
-    _F(
-        "gauge-at-clicks",
-        _SWITCH,
-        "text",
-        parse_switch_kpa,
-        "Gauge at the two clicks, cut-in/cut-out?",
-        "41/59",
-        "watch the gauge and note it at the click that starts the pump and at the one that stops it",
-    ),
-    _F(
-        "gauge-settled",
-        _SWITCH,
-        "text",
-        parse_switch_kpa,
-        "Gauge settled: just before cut-in, 10 min after cut-out?",
-        "40/57",
-        "draw slowly down to cut-in; after cut-out use no water for ten minutes, then read",
-    ),
-    _F("gauge-error", _SWITCH, "text", parse_pressure_kpa, "Error of one reading of that gauge?", "1 psi", asked=False),
-    _F("tank", _TANK, "tanks", parse_tank, "Volume on the tank's label?", "33 gal", "read it on the tank's label"),
-    _F(
-        "precharge",
-        _TANK,
-        "text",
-        _zero_ok(parse_pressure_kpa),
-        "Air charge as found, tank drained?",
-        "38 psi",
-        "with the power off and the tank drained, an air gauge on the tank's air valve",
-    ),
-    _F("precharge-read", _TANK, "free", str, "When was that read?", "2031-05-04", asked=False),
-    _F(
-        "air-valve",
-        _TANK,
-        "text",
-        read_choice(*AIR_VALVE),
-        "Found at the air valve: right, low, water or nothing?",
-        "low",
-        "with the power off and the tank drained, tap the core of the air valve for a moment",
-    ),
-    _F(
-        "relief-valve",
-        _TANK,
-        "text",
-        read_choice("tested", "there", "none"),
-        "Relief valve: tested, there or none?",
-        "there",
-        "look for a valve with a lever and an open pipe near the tank or the pump",
-    ),
-    _F("relief-valve-tested", _TANK, "free", str, "When was it tested?", "2030-09-12", asked=False),
-    _F("seen", _TANK, "list", check_observation, "What was seen, by name?", "tap-goes-dead", asked=False),
-    _F("not-seen", _TANK, "list", check_observation, "Looked for and not seen?", "needle-swings", asked=False),
-    _F(
-        "pump-rate",
-        _PUMP,
-        "text",
-        parse_flow_l_per_min,
-        "What does the pump give, by its papers?",
-        "8 gpm",
-        "the driller's log or the pump's papers; better, catch the water between stop and start (caught)",
-    ),
-    _F("pump-rate-from", _PUMP, "free", str, "How is that known?", "driller's log", asked=False),
-    _F(
-        "caught",
-        _PUMP,
-        "list",
-        parse_caught,
-        "Water caught between stop and start, and the refill after it?",
-        "15 gal in 75 s",
-        "catch one tap's water from the pump's stop to its start, then time the refill",
-    ),
-    _F(
-        "tap-flow",
-        _PUMP,
-        "text",
-        parse_flow_l_per_min,
-        "Flow of the tap left running (steady tap)?",
-        "2 gpm",
-        "by bucket and watch",
-        asked=False,
-    ),
-    _F(
-        "motor",
-        _PUMP,
-        "text",
-        parse_power_w,
-        "Power of the motor?",
-        "3/4 hp",
-        "it stands on the motor's plate or on the control box",
-    ),
-    _F(
-        "phase",
-        _PUMP,
-        "text",
-        read_choice("single", "three"),
-        "Single or three phase?",
-        "single",
-        "house supplies are single phase almost always; the control box's plate says it",
-    ),
-    _F(
-        "least-run",
-        _PUMP,
-        "text",
-        parse_time_s,
-        "The motor maker's least run?",
-        "1 min",
-        "the motor's manual; the maker's figure wins over any rule",
-    ),
-    _F(
-        "yield",
-        _WELL,
-        "text",
-        parse_flow_l_per_min,
-        "What does the well yield?",
-        "3 gpm",
-        "the driller's log, or a yield test",
-    ),
-    _F("fracture", _WELL, "list", parse_flow_l_per_min, "Yield of each fracture?", "1.5 gpm", asked=False),
-    _F("yield-test", _WELL, "free", str, "File of a yield test?", "yield-test.csv", asked=False),
-    _F("bore", _WELL, "text", parse_bore_m, "Inside diameter of the bore?", "6 in", "the driller's log"),
-    _F("well-depth", _WELL, "text", parse_depth_m, "Depth of the well?", "250 ft", "the driller's log"),
-    _F("pump-depth", _WELL, "text", parse_depth_m, "Depth of the pump?", "200 ft", "the pump installer's note"),
-    _F(
-        "static-level",
-        _WELL,
-        "text",
-        _zero_ok(parse_depth_m),
-        "Depth of the water at rest?",
-        "40 ft",
-        "the driller's log, or a licensed person with a sounder",
-    ),
-    _F("margin", _WELL, "text", _zero_ok(parse_depth_m), "Water to be kept over the pump?", "15 ft", asked=False),
-    _F(
-        "storage", _WELL, "text", parse_volume_l, "Usable room of a storage tank that is there?", "500 gal", asked=False
-    ),
-    _F("rule", _WELL, "list", find_rule, "Supply rules to hold it against?", "maryland", asked=False),
-    _F("need", _WELL, "list", parse_need, "Needs of your own to hold it against?", "1 gpm for 6 h", asked=False),
-    _F("homes", _WELL, "count", int, "Homes on this well?", "1", asked=False),
-    _F("people", _HOME, "count", int, "How many people live there?", "4"),
-    _F("bedrooms", _HOME, "count", int, "How many bedrooms?", "3"),
-    _F("per-person", _HOME, "text", parse_volume_l, "Use of one person in a day, if known?", "60 gal", asked=False),
-    _F("use", _HOME, "list", parse_flow_l_per_min, "Steady flows that matter (irrigation, softener)?", "3 gpm"),
-)
-
-TANK_KEYS: dict[str, tuple[str, Callable[[str], Any], str]] = {
-    "volume": ("Volume on the tank's label?", parse_volume_l, "33 gal"),
-    "kind": ("Kind: bladder, diaphragm or plain?", read_choice(*KINDS), "bladder"),
-    "charge": ("Its own air charge, if it differs?", _zero_ok(parse_pressure_kpa), "38 psi"),
-    "takes": ("The most water its bladder takes, by its plate?", parse_volume_l, "11 gal"),
-    "plate": ("The most pressure by its plate?", parse_pressure_kpa, "100 psi"),
-    "date": ("When was it made or put in?", str, "2024"),
-}
-"""What a [[tank]] table may hold: question, reader, example. ``date`` is free text."""
+FIELDS: tuple[SiteField, ...] = declared(SiteFile)
 
 
 @cache

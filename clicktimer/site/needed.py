@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from clicktimer.site.fields import SiteField, field_named
+from clicktimer.site.fields import field_named
+from clicktimer.site.kinds import SiteField
 
 PURPOSES: tuple[tuple[str, tuple[tuple[str, ...], ...]], ...] = (
     ("a tank's size", (("switch", "gauge-at-clicks"), ("pump-rate", "caught"))),

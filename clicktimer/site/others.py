@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from clicktimer.day.analysis import other_tanks, times_of
 from clicktimer.errors import SettingsError
-from clicktimer.site.described import SystemOptions, describe
+from clicktimer.site.options import SystemOptions, describe
 
 
 def others_of(

@@ -1,29 +1,26 @@
 """A site file in, a checked Site out, or every problem in one plain line each with its line and field.
 
-Validation is pydantic's, from the table in fields.py; it is imported only here, because it is slow to import.
+Validation is pydantic's, by the model in fields.py; it is imported inside functions, because it is slow to load.
 """
 
 from __future__ import annotations
 
-import datetime
 import difflib
 import re
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Any
 
 from clicktimer.errors import ClicktimerError, InputError, SettingsError
-from clicktimer.site.described import describe
-from clicktimer.site.fields import FIELDS, MOST_COUNT, TANK_KEYS, SiteField, field_named
+from clicktimer.site.fields import FIELDS, SiteFile, field_named
 from clicktimer.site.house import well_of
+from clicktimer.site.kinds import attribute_of, key_of
 from clicktimer.site.lines import line_of, one_line
+from clicktimer.site.options import describe
+from clicktimer.site.tanks import TANK_FIELDS, TankTable
 from clicktimer.site.values import Site, Value
-from clicktimer.tank.parse import write_tank
-
-if TYPE_CHECKING:
-    from pydantic import BaseModel
 
 LARGEST_BYTES = 100_000
 MOST_LINES = 1000
@@ -58,18 +55,18 @@ def check_text(text: str, name: str = "site file", folder: Path | None = None) -
     except RecursionError:
         return None, (f"{name}: lists inside lists without end; a site file has plain lines such as switch = ...",)
     try:
-        data = _same_dashes(raw)
-        values = {k: v for k, v in _model().model_validate(data).model_dump().items() if v not in (None, ())}
+        whole = _reader(SiteFile).validate_python(_by_attribute(raw))
     except ValidationError as errors:
-        told = [each for error in errors.errors(include_url=False) for each in _told(error, text, name)]
+        told = [_told(error, text, name) for error in errors.errors(include_url=False)]
         return None, tuple(sentence for _, sentence in sorted(told))
     except SettingsError as error:
         return None, (f"{name}: {error}",)
-    by_key: dict[str, Value] = {key.replace("_", "-"): value for key, value in values.items()}
+    values = {field.key: getattr(whole, attribute_of(field.key)) for field in FIELDS}
+    by_key: dict[str, Value] = {key: value for key, value in values.items() if value not in (None, ())}
     test = by_key.get("yield-test")
     if isinstance(test, str) and folder is not None:
         by_key["yield-test"] = str(folder / test)
-    site = Site(name, {f.key: by_key[f.key] for f in FIELDS if f.key in by_key})
+    site = Site(name, by_key)
     problem = _contradiction(site)
     return (site, ()) if problem is None else (None, (f"{name}: {problem}",))
 
@@ -97,173 +94,67 @@ def _not_toml(error: tomllib.TOMLDecodeError, text: str, name: str) -> str:
     return f'{name}{line}: this is not TOML ({why}); text stands in quotes, such as switch = "40/60"'
 
 
-def _same_dashes(raw: Mapping[str, Any]) -> dict[str, Any]:
+def _by_attribute(raw: Mapping[str, Any]) -> dict[str, Any]:
     """Let pump_rate stand for pump-rate; both at once is an error."""
     data: dict[str, Any] = {}
     for key, value in raw.items():
-        same = key.replace("-", "_")
-        if same in data:
+        name = attribute_of(key)
+        if name in data:
             raise SettingsError(f'"{one_line(key)}" is there twice, with a dash and with an underscore: keep one')
-        data[same] = value
+        data[name] = value
     return data
 
 
 @cache
-def _model() -> type[BaseModel]:
-    from pydantic import BeforeValidator, ConfigDict, create_model
+def _reader(model: Any) -> Any:
+    from pydantic import TypeAdapter
 
-    made: dict[str, Any] = {}
-    for field in FIELDS:
-        made[field.key.replace("-", "_")] = (Annotated[Any, BeforeValidator(_reader(field))], None)
-    model: type[BaseModel] = create_model("SiteFile", __config__=ConfigDict(extra="forbid", frozen=True), **made)
-    return model
-
-
-@cache
-def _tank_model() -> type[BaseModel]:
-    from pydantic import BeforeValidator, ConfigDict, create_model
-
-    made: dict[str, Any] = {
-        key: (Annotated[Any, BeforeValidator(_text_reader(read, example))], ... if key == "volume" else "")
-        for key, (_, read, example) in TANK_KEYS.items()
-    }
-    model: type[BaseModel] = create_model("TankTable", __config__=ConfigDict(extra="forbid", frozen=True), **made)
-    return model
-
-
-def _reader(field: SiteField) -> Callable[[Any], Value]:
-    def read_list(value: Any) -> Value:
-        items = value if isinstance(value, list) else [value]
-        return tuple(text(item) for item in items)
-
-    def read_tanks(value: Any) -> Value:
-        tanks: list[str] = []
-        wrong = ValueError("tanks")
-        for number, item in enumerate(value if isinstance(value, list) else [value]):
-            try:
-                tanks.append(_tank_text(item, number))
-            except ValueError as error:
-                for note in getattr(error, "__notes__", []):
-                    wrong.add_note(note)
-        if getattr(wrong, "__notes__", []):
-            raise wrong
-        return tuple(tanks)
-
-    def read_count(value: Any) -> Value:
-        if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= MOST_COUNT:
-            raise ValueError(f"must be a whole number from 1 to {MOST_COUNT}, such as {field.key} = {field.example}")
-        return value
-
-    text = _text_reader(field.read, field.example)
-    readers = {"list": read_list, "tanks": read_tanks, "count": read_count}
-    return readers.get(field.kind, text)
-
-
-def _text_reader(read: Callable[[str], Any], example: str) -> Callable[[Any], str]:
-    def check(value: Any) -> str:
-        free = read is str
-        if free and isinstance(value, datetime.date | datetime.datetime | datetime.time):
-            value = value.isoformat()
-        if isinstance(value, int | float) and not isinstance(value, bool) and not free:
-            raise ValueError(f'{value} has no unit: write it in quotes with its unit, such as "{example}"')
-        if free and isinstance(value, int) and not isinstance(value, bool):
-            value = str(value)
-        if not isinstance(value, str):
-            raise ValueError(f'must be text in quotes, such as "{example}"')
-        if not value.strip():
-            raise ValueError(f'is empty: leave the line out, or write it such as "{example}"')
-        try:
-            read(value)
-        except ClicktimerError as error:
-            raise ValueError(str(error)) from None
-        return value if free else " ".join(value.split())
-
-    return check
-
-
-def check_value(field: SiteField, value: Any) -> Value:
-    """Check one value of a field as the file would be checked. Raises ValueError with what is wrong."""
-    return _reader(field)(value)
+    return TypeAdapter(model)
 
 
 def tank_text(table: Mapping[str, Any]) -> str:
-    """Return a tank given as a table (keys of TANK_KEYS) as one text. Raises ValueError with what is wrong."""
-    return _tank_text(table, 0)
-
-
-def _tank_text(item: Any, number: int) -> str:
-    tank = field_named("tank")
-    if not isinstance(item, Mapping):
-        if tank is None:
-            raise LookupError("tank")
-        try:
-            return _text_reader(tank.read, tank.example)(item)
-        except ValueError as error:
-            raise _at(number, "", str(error)) from None
+    """Return a tank given as a table as one text. Raises ValueError with what is wrong."""
     from pydantic import ValidationError
 
     try:
-        table = _tank_model().model_validate(dict(item)).model_dump()
+        tank: TankTable = _reader(TankTable).validate_python(dict(table))
     except ValidationError as errors:
-        wrong = ValueError()
-        for each in errors.errors(include_url=False):
-            why = _why(each, list(TANK_KEYS), top=False)
-            wrong = _at(number, str(each["loc"][0]), why, wrong if wrong.args else None)
-        raise wrong from None
-    table.pop("date")
-    written = write_tank(**table)
-    try:
-        (tank or FIELDS[0]).read(written)
-    except ClicktimerError as error:
-        raise _at(number, "", str(error)) from None
-    return written
+        raise ValueError(_why(errors.errors(include_url=False)[0], of_tank=True)) from None
+    return tank.text()
 
 
-def _at(number: int, key: str, why: str, other: ValueError | None = None) -> ValueError:
-    """An error that remembers in which tank and key it lies, for the line; ``other`` has some already."""
-    error = other or ValueError(why)
-    error.add_note(f"{number}\0{key}\0{why}")
-    return error
-
-
-def _told(error: Mapping[str, Any], text: str, name: str) -> list[tuple[int, str]]:
-    """Each problem that an error of the library stands for: its line (0 unknown) and the sentence."""
-    key = str(error["loc"][0])
-    notes = getattr(error.get("ctx", {}).get("error"), "__notes__", [])
-    if not notes:
-        path: tuple[str | int, ...] = tuple(error["loc"])
-        return [_sentence(path, key.replace("_", "-"), _why(error, [f.key for f in FIELDS], top=True), text, name)]
-    told = []
-    for note in notes:
-        number, part, why = note.split("\0", 2)
-        path = (key, int(number), part) if part else (key, int(number))
-        field = f"tank {int(number) + 1}" + (f", {part}" if part else "")
-        told.append(_sentence(path, field, why, text, name))
-    return told
+def _told(error: Mapping[str, Any], text: str, name: str) -> tuple[int, str]:
+    """The problem that an error of the library stands for: its line (0 unknown) and the sentence."""
+    place = tuple(error["loc"])
+    if len(place) < 2:
+        return _sentence(place, key_of(str(place[0])), _why(error, of_tank=False), text, name)
+    number, part = int(place[1]), place[3:]  # between them, whether the tank is a text or a table
+    field = f"tank {number + 1}" + "".join(f", {key}" for key in part)
+    return _sentence((place[0], number, *part), field, _why(error, of_tank=bool(part)), text, name)
 
 
 def _sentence(path: tuple[str | int, ...], field: str, why: str, text: str, name: str) -> tuple[int, str]:
     # The file may write the key with dashes or underscores, one tank without brackets, and a missing key not at all.
-    heads = (str(path[0]).replace("_", "-"), str(path[0]))
+    heads = (key_of(str(path[0])), key_of(str(path[0])).replace("-", "_"))
     tails = [path[1:], path[1:-1], path[2:], ()]
     line = next((n for tail in tails for head in heads if (n := line_of(text, (head, *tail))) is not None), None)
     where = "" if line is None else f", line {line}"
     return line or 0, f"{name}{where}, {one_line(field)}: {one_line(why)}"
 
 
-def _why(error: Mapping[str, Any], known: list[str], *, top: bool) -> str:
-    kind = error["type"]
-    if kind == "extra_forbidden":
-        key = str(error["loc"][-1]).replace("_", "-")
-        if not top and field_named(key) is not None:
+def _why(error: Mapping[str, Any], *, of_tank: bool) -> str:
+    known = [field.key for field in (TANK_FIELDS if of_tank else FIELDS)]
+    if error["type"] == "unexpected_keyword_argument":
+        key = key_of(str(error["loc"][-1]))
+        if of_tank and field_named(key) is not None:
             return "does not belong to a tank: write it above the first [[tank]]"
-        if top and key in TANK_KEYS:
+        if not of_tank and key in {field.key for field in TANK_FIELDS}:
             return "belongs to a tank: write it under [[tank]]"
         near = difflib.get_close_matches(key.casefold(), known, 1, 0.6)
         return (
             f'is not known here; did you mean "{near[0]}"?' if near else f"is not known here; known: {', '.join(known)}"
         )
-    if kind == "missing":
+    if error["type"] == "missing":
         return 'is missing: a tank needs its volume, such as volume = "33 gal"'
     return str(error["msg"]).removeprefix("Value error, ")
 

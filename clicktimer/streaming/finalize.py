@@ -62,7 +62,7 @@ def with_noted(options: MeasureOptions, about: Mapping[str, Any], path: Path) ->
     noted = noted_system(about, str(path))
     system = options.system
     if noted is not None:
-        from clicktimer.site.described import STANDS_FOR, describe
+        from clicktimer.site.options import STANDS_FOR, describe
 
         typed = {} if system is None else system.given
         aside = {other for name in typed for other in STANDS_FOR.get(name, ())}

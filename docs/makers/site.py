@@ -5,28 +5,29 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from clicktimer.site.fields import FIELDS, TANK_KEYS
+from clicktimer.site.fields import FIELDS
+from clicktimer.site.tanks import TANK_FIELDS
 
 PAGE = Path(__file__).parents[1] / "site.md"
 
 
 def fields_table() -> str:
     """Return the table of fields."""
-    lines = ["| key | example | what it is | how to get it |", "|---|---|---|---|"]
+    lines = ["| key | example | unit | what it is | how to get it |", "|---|---|---|---|---|"]
     group = ""
     for field in FIELDS:
         if field.group != group:
             group = field.group
-            lines.append(f"| **{group}** | | | |")
+            lines.append(f"| **{group}** | | | | |")
         example = field.example if field.kind == "count" else f'"{field.example}"'
-        lines.append(f"| `{field.key}` | `{example}` | {field.question.rstrip('?')} | {field.how} |")
+        lines.append(f"| `{field.key}` | `{example}` | {field.unit} | {field.question.rstrip('?')} | {field.how} |")
     return "\n".join(lines)
 
 
 def tank_table() -> str:
     """Return the table of what a [[tank]] may hold."""
-    lines = ["| key | example | what it is |", "|---|---|---|"]
-    lines += [f'| `{key}` | `"{example}"` | {asks.rstrip("?")} |' for key, (asks, _, example) in TANK_KEYS.items()]
+    lines = ["| key | example | unit | what it is |", "|---|---|---|---|"]
+    lines += [f'| `{f.key}` | `"{f.example}"` | {f.unit} | {f.question.rstrip("?")} |' for f in TANK_FIELDS]
     return "\n".join(lines)
 
 

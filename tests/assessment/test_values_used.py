@@ -8,8 +8,8 @@ from importlib import resources
 import pytest
 
 from clicktimer.assessment.values_used import values_used
-from clicktimer.cli.options import parse_system_options
 from clicktimer.settings import MeasureOptions
+from clicktimer.site.options import parse_system_options
 from clicktimer.units.parse import parse_pressure_kpa, parse_switch_kpa
 
 

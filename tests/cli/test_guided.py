@@ -14,12 +14,12 @@ from clicktimer.cli import run
 from clicktimer.cli.guided import Guide, Refill, SteadyTap, with_caught
 from clicktimer.cli.listen import _until
 from clicktimer.cli.live_screen import live_line
-from clicktimer.cli.options import parse_system_options
 from clicktimer.cycles.run_time import no_use_run
 from clicktimer.detection.candidates import Candidates
 from clicktimer.errors import SettingsError
 from clicktimer.records import Block, Click, Cycle, Kind, Measurement
 from clicktimer.settings import MeasureOptions
+from clicktimer.site.options import parse_system_options
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Event
 from clicktimer.storage.reader import read_folder

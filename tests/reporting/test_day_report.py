@@ -25,7 +25,7 @@ from clicktimer.simulator.demo import demo_recording
 from clicktimer.simulator.household import simulate, us_system
 from clicktimer.simulator.system import Use
 from clicktimer.simulator.uses import household_uses
-from clicktimer.site.described import describe
+from clicktimer.site.options import describe
 from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.units.conversions import gal_to_l
 from clicktimer.units.format import UnitSystem

@@ -17,13 +17,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from clicktimer.cli import COMMANDS, cli
-from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import ClicktimerError, InputError, QuantityError, SettingsError
-from clicktimer.site.described import NAMES, describe
-from clicktimer.site.fields import FIELDS, TANK_KEYS, field_named, parse_caught
+from clicktimer.site.fields import FIELDS, field_named
+from clicktimer.site.kinds import SiteField
 from clicktimer.site.lines import line_of
 from clicktimer.site.needed import PURPOSES, lacks
+from clicktimer.site.options import NAMES, describe, parse_system_options
+from clicktimer.site.parse import parse_caught
 from clicktimer.site.read import check_text, read_site
+from clicktimer.site.tanks import TANK_FIELDS
 from clicktimer.site.write import site_text
 from clicktimer.tank.parse import parse_tank, write_tank
 from clicktimer.units.conversions import kpa_to_psi, l_to_gal
@@ -57,6 +59,13 @@ def test_every_example_is_right_and_comes_back() -> None:
     assert values(site_text(whole)) == whole
     for key in FIELDS:
         assert values(site_text({key.key: EXAMPLES[key.key]})) == {key.key: EXAMPLES[key.key]}
+
+
+@pytest.mark.parametrize("field", [f for f in (*FIELDS, *TANK_FIELDS) if f.unit], ids=lambda f: f.key)
+def test_a_field_is_read_in_the_unit_that_it_declares(field: SiteField) -> None:
+    bare = field.example.split(" in ")[0].removesuffix(field.unit).strip()
+    assert field.read(f"{bare} {field.unit}") == field.read(field.example.split(" in ")[0])
+    assert field.check(field.example) in (field.example, (field.example,))
 
 
 free = st.text(min_size=1, max_size=40).filter(lambda t: t.strip() != "" and "\r" not in t)
@@ -460,7 +469,7 @@ def test_the_slow_library_is_only_loaded_with_a_site_file() -> None:
 # --- the page --------------------------------------------------------------------------------------------------------
 def test_every_field_is_on_the_page_of_the_site_file_and_its_example_is_valid() -> None:
     written = (ROOT / "docs/site.md").read_text("utf-8")
-    for key in [*(f.key for f in FIELDS), *TANK_KEYS]:
+    for key in [*(f.key for f in FIELDS), *(f.key for f in TANK_FIELDS)]:
         assert f"`{key}`" in written
     example = re.search(r"```toml\n(.*?)```", written, re.DOTALL)
     assert example is not None

@@ -24,7 +24,7 @@ def test_the_open_tap_lengthens_a_run_as_the_water_balance_says():
 
 
 def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_are_known():
-    from clicktimer.cli.options import parse_system_options
+    from clicktimer.site.options import parse_system_options
 
     system = parse_system_options(pump_rate="10 gpm", tap_flow="3 gpm")
     given = MeasureOptions(taps="shut", system=system, marks_s=(11.7, 60.0))

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from clicktimer.assessment.verdict import allowance_of, judge
 from clicktimer.cli import cli
-from clicktimer.cli.options import parse_system_options
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.records import RunTime
 from clicktimer.reporting.document import phrases as paper_words
@@ -24,6 +23,7 @@ from clicktimer.reporting.text.advice import next_steps
 from clicktimer.reporting.text.day import day_lines
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.reporting.text.tank import render_tank, tank_lines
+from clicktimer.site.options import parse_system_options
 from clicktimer.tank.installed import judge_installed_tank
 from clicktimer.tank.options import STOCK_SIZES_GAL, stock_row, tanks_row
 from clicktimer.tank.sizing import TankSizing, size_tank

@@ -13,8 +13,8 @@ from typing import Any, Literal
 from clicktimer.day.analysis import DayReading
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
-from clicktimer.site.described import SystemOptions, describe
 from clicktimer.site.house import Uses, day_uses, says_of_the_well, steady_uses_l_per_min, well_report
+from clicktimer.site.options import SystemOptions, describe
 from clicktimer.tank.prices import PriceComparison, compare_prices, parse_prices
 from clicktimer.tank.sizing import UnderUse, under_use
 from clicktimer.tank.system import Origin

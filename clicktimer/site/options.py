@@ -100,6 +100,17 @@ class SystemOptions:
         return settings
 
 
+def parse_system_options(*, origins: Mapping[str, Origin] | None = None, **texts: Any) -> SystemOptions:
+    """Turn the options' texts, by name with underscores, into a SystemOptions. None or () is not given.
+
+    Raises QuantityError or SettingsError, one line each.
+    """
+    unknown = texts.keys() - set(NAMES)
+    if unknown:
+        raise TypeError(f"no such option: {', '.join(sorted(unknown))}")
+    return describe(texts, origins=origins)
+
+
 def describe(
     texts: Mapping[str, Any] | None = None,
     *,
@@ -139,7 +150,7 @@ def describe(
 
 
 def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
-    from clicktimer.site.fields import parse_caught
+    from clicktimer.site.parse import parse_caught
 
     def read(name: str, parse: Any, **more: Any) -> Any:
         return parse(str(given[name]), **more) if name in given else None
@@ -172,13 +183,13 @@ def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
 
 
 def _phase(text: str) -> Any:
-    from clicktimer.site.fields import read_choice
+    from clicktimer.site.parse import read_choice
 
     return read_choice("single", "three")(text)
 
 
 def _relief(text: str) -> Any:
-    from clicktimer.site.fields import read_choice
+    from clicktimer.site.parse import read_choice
 
     return read_choice("tested", "there", "none")(text)
 
