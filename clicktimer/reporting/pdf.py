@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any, Final
 
 from clicktimer.errors import InputError, SettingsError
-from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.layout import Group, groups, readable
 from clicktimer.reporting.document.model import Document, Fact
 from clicktimer.reporting.figures import Picture
@@ -59,7 +58,8 @@ def _set(document: Document, **how: Any) -> tuple[Any, str]:
     plain_data = _plain_data(document)
     lacking = "".join(sorted({c for text in _texts(plain_data) for c in text if ord(c) not in _letters()}))
     if lacking:
-        plain_data["lacking"] = phrases.LACKING.format(letters=", ".join(f"U+{ord(c):04X}" for c in lacking[:20]))
+        letters = ", ".join(f"U+{ord(c):04X}" for c in lacking[:20])
+        plain_data["lacking"] = document.messages.text("document.pdf.lacking", letters=letters)
     shown = _settable(plain_data)
     shown["pictures"] = {name: picture.svg() for name, picture in _pictures(document)}
     shown["data"] = document.data
@@ -76,7 +76,7 @@ def _plain_data(document: Document) -> dict[str, Any]:
     title = document.title
     return {
         "title": title,
-        "language": document.language,
+        "language": document.messages.language,
         "paper": PAPER_NAME[document.paper],
         "about": _facts(document.about),
         "tone": first.tone,
@@ -98,7 +98,7 @@ def _plain_data(document: Document) -> dict[str, Any]:
         "signing": _facts(document.signing),
         "produced": document.produced,
         "labels": document.labels,
-        "sounds": phrases.NO_SOUND_PDF,
+        "sounds": document.messages.text("document.clicks.no-sound-pdf"),
         "lacking": "",
     }
 

@@ -17,7 +17,7 @@ from urllib.parse import parse_qs, urlsplit
 
 from clicktimer.errors import SettingsError, StoreError
 from clicktimer.reporting.messages import cautions
-from clicktimer.web import phrases
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.web.view_state import Shown
 
 FILES: Final = {
@@ -99,7 +99,7 @@ class _Handler(BaseHTTPRequestHandler):
             try:
                 told = self.server.shown.now(int(have) if have.isascii() and have.isdigit() and len(have) < 10 else -1)
             except StoreError as error:
-                told = {"error": phrases.CANNOT_READ.format(reason=error)}
+                told = {"error": Messages("page").text("page.cannot-read", reason=str(error))}
             self._send_json(told, body=body)
         else:
             self._send(404, "text/plain", b"there is no such page\n", body=body)

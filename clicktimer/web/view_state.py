@@ -15,6 +15,7 @@ from typing import Any, Final
 from clicktimer.conclusion import rejudged
 from clicktimer.cycles.pairing import unknown_intervals
 from clicktimer.records import Click, Measurement, SourceInfo
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import SessionNote
 from clicktimer.storage.tail import Following
@@ -23,16 +24,15 @@ from clicktimer.streaming.noted import RESULT, SettledResult, noted_result
 from clicktimer.streaming.refill_test import shut_times_s, with_open_tap
 from clicktimer.streaming.state import Standing, State, state_of
 from clicktimer.units.format import UnitSystem, format_time
-from clicktimer.web import phrases
 from clicktimer.web.view_text import (
     MOST_RUNS,
     How,
-    last_told,
-    runs_told,
-    spoken_told,
-    strip_told,
-    verdict_told,
-    warnings_told,
+    last_view,
+    runs_view,
+    spoken_view,
+    strip_view,
+    verdict_view,
+    warnings_view,
 )
 
 LIVE: Final = ("listening", "silent")
@@ -43,7 +43,6 @@ MOVES_ON_S: Final = 10.0
 HEARD_S: Final = 10.0
 LONG_S: Final = 72_000.0
 """From such a length on the day of the week stands beside the time."""
-DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 class Shown:
@@ -53,6 +52,7 @@ class Shown:
         self._following = Following(path)
         self._standing = Standing()
         self._units = units
+        self._messages = Messages("page", units or "us")
         self._key: tuple[Any, ...] = ()
         self._slow: dict[str, Any] = {}
         self._version = 0
@@ -80,7 +80,8 @@ class Shown:
         f = self._following
         name = f.path.resolve().name
         if not f.there or not f.sessions:
-            return {"version": -1, "name": name, "status": "waiting", "status_text": phrases.STATUS["waiting"]}
+            waiting = self._messages.text("page.status.waiting")
+            return {"version": -1, "name": name, "status": "waiting", "status_text": waiting}
         session, status = f.sessions[-1], self._status()
         now_s = session.end_s
         if status == "listening":
@@ -122,15 +123,19 @@ class Shown:
 
     def _status_text(self, status: str, session: SessionNote) -> str:
         f = self._following
-        why = phrases.WHY_SILENT
+        ended = f"page.ended.{(session.ended or '').replace(' ', '-')}"
+        why = self._messages.text(ended) if self._messages.has(ended) else session.ended or ""
+        if status == "silent":
+            why = self._messages.text("page.silent.hangs")
         if status == "silent" and f.log and f.log[-1][2] in ("gone", "silent"):
             why = f.log[-1][3]
-        return phrases.STATUS[status].format(
+        return self._messages.text(
+            f"page.status.{status}",
             began=self._clock(f.sessions[0].start_s, dated=True),
             ended=self._clock(session.end_s, dated=True),
-            length=format_time(session.end_s),
-            seconds=format_time(max(self._since_written_s(session), 0.0)),
-            why=why if status == "silent" else phrases.WHY_ENDED.get(session.ended or "", session.ended or ""),
+            length_s=session.end_s,
+            silent_s=max(self._since_written_s(session), 0.0),
+            why=why,
         )
 
     def _clock(self, time_s: float, *, dated: bool = False) -> str:
@@ -149,9 +154,10 @@ class Shown:
             return f"{hours}:{minutes:02d}:{rest:04.1f}" if hours else f"{minutes}:{rest:04.1f}"
         moment = began + timedelta(seconds=time_s)
         if dated:
-            return f"{DAYS[moment.weekday()]} {moment:%Y-%m-%d %H:%M:%S}"
-        day = f"{DAYS[moment.weekday()]} " if f.sessions[-1].end_s > LONG_S else ""
-        return day + moment.strftime("%H:%M:%S")
+            return f"{self._messages.text(f'page.day.{moment.weekday()}')} {moment:%Y-%m-%d %H:%M:%S}"
+        if f.sessions[-1].end_s > LONG_S:
+            return f"{self._messages.text(f'page.day.{moment.weekday()}')} {moment:%H:%M:%S}"
+        return f"{moment:%H:%M:%S}"
 
     def _result(self) -> SettledResult | None:
         """The settled result, where the last session has one."""
@@ -170,43 +176,50 @@ class Shown:
         if state is None:
             return {}
         last = self._standing.clicks[-1] if self._standing.clicks else None
-        texts = {"listening": phrases.PUMP, "silent": phrases.PUMP_SILENT}.get(status, phrases.PUMP_ENDED)
+        now = {"listening": f"page.pump.{state.pump}", "silent": f"page.pump-silent.{state.pump}"}
+        code = now.get(status, f"page.pump-ended.{state.pump}")
         why = ""
         if state.pump == "unknown":
-            why = phrases.UNKNOWN_KINDS if state.clicks else phrases.NO_CLICK
+            why = self._messages.text("page.click.unknown-kinds" if state.clicks else "page.click.none")
         known = last is not None and state.pump != "unknown"
         settled = last is not None and (last.time_s in self._standing.settled_s or self._result() is not None)
         return {
             "pump": state.pump,
-            "pump_text": texts[state.pump],
+            "pump_text": self._messages.text(code),
             "pump_why": why,
             "since_s": round(now_s - last.time_s, 2) if known and last is not None and status == "listening" else None,
             "since": self._clock(last.time_s) if known and last is not None else "",
-            "pump_standing": (phrases.SETTLED if settled else phrases.PROVISIONAL) if known else "",
+            "pump_standing": self._messages.text("page.settled" if settled else "page.provisional") if known else "",
         }
 
     def _facts(self, status: str, session: SessionNote, now_s: float) -> list[tuple[str, str]]:
-        f, state = self._following, self._state
+        f, state, text = self._following, self._state, self._messages.text
         facts = []
         if state is not None:
-            shortest = "none yet" if state.shortest_s is None else f"{state.shortest_s:.2f} s"
+            shortest = text("page.fact.shortest-none")
+            if state.shortest_s is not None:
+                shortest = self._messages.number(f"{state.shortest_s:.2f} s")
             starts = sum(1 for c in self._standing.clicks if c.kind == "cut-in" and c.time_s > now_s - 3600.0)
-            facts += [("Whole runs", str(state.runs)), ("Shortest run", shortest)]
-            facts.append(("Starts in the last hour" if now_s > 3600.0 else "Starts so far", str(starts)))
-        facts.append(("Heard", format_time(now_s)))
+            facts += [(text("page.fact.runs"), str(state.runs)), (text("page.fact.shortest"), shortest)]
+            facts.append((text("page.fact.starts-last-hour" if now_s > 3600.0 else "page.fact.starts"), str(starts)))
+        facts.append((text("page.fact.heard"), self._messages.number(format_time(now_s))))
         if status in LIVE:
             planned_s = f.about.get("planned_end_s")
-            left = phrases.UNTIL_ENDED if planned_s is None else format_time(max(planned_s - now_s, 0.0))
-            facts.append(("Time left", left))
-            facts.append(("Room on the disk", f"{f.free_bytes / 1e9:.{0 if f.free_bytes > 5e9 else 1}f} GB"))
+            left = text("page.fact.no-end")
+            if planned_s is not None:
+                left = self._messages.number(format_time(max(planned_s - now_s, 0.0)))
+            facts.append((text("page.fact.time-left"), left))
+            free = f"{f.free_bytes / 1e9:.{0 if f.free_bytes > 5e9 else 1}f} GB"
+            facts.append((text("page.fact.disk"), self._messages.number(free)))
         return facts
 
     def _level(self, status: str) -> dict[str, Any]:
         levels = self._following.levels_db
         if status != "listening" or not levels:
-            return {"text": phrases.NO_LEVEL if status == "silent" else "", "db": None}
+            return {"text": self._messages.text("page.level-none") if status == "silent" else "", "db": None}
         quiet = min(sorted(levels)[len(levels) // 10], levels[-1])  # nothing is quieter than the quietest
-        return {"text": phrases.LEVEL.format(now=levels[-1], quiet=quiet), "db": round(levels[-1], 1)}
+        text = self._messages.text("page.level", now_db=levels[-1], quiet_db=quiet)
+        return {"text": text, "db": round(levels[-1], 1)}
 
     def _heard(self, status: str, now_s: float) -> str:
         """A click that has just been heard and is not told yet."""
@@ -217,7 +230,7 @@ class Shown:
             if event.at_s < now_s - HEARD_S:
                 break
             if event.what == "heard" and not any(abs(t - event.time_s) < 0.05 for t in gone):
-                return phrases.HEARD.format(when=self._clock(event.time_s))
+                return self._messages.text("page.click.heard", when=self._clock(event.time_s))
         return ""
 
     # -- what follows from the clicks ------------------------------------------------------------------------------
@@ -240,16 +253,18 @@ class Shown:
         how: How = "ended" if result else "live" if live or status == "deciding" else "older"
         how = "cut-off" if status == "cut-off" else how
         refills = shut_times_s(f.marks) is not None
-        verdict = verdict_told(measured, how, options.marks_s, str(f.path), refills=refills)
-        runs = runs_told(measured.cycles, settled_s, self._clock, running=live and state.pump == "on")
+        verdict = verdict_view(measured, how, options.marks_s, str(f.path), self._messages, refills=refills)
+        runs = runs_view(measured.cycles, settled_s, self._clock, self._messages, running=live and state.pump == "on")
+        more = len(runs) - MOST_RUNS
+        notices = [*f.notices, *measured.warnings]
         return {
             "verdict": verdict,
-            "last": last_told(measured.cycles, settled_s, self._clock, options),
+            "last": last_view(measured.cycles, settled_s, self._clock, options, self._messages),
             "runs": runs[:MOST_RUNS],
-            "more_runs": phrases.MORE_RUNS.format(count=len(runs) - MOST_RUNS) if len(runs) > MOST_RUNS else "",
-            "warnings": warnings_told(state, live, f.log, [*f.notices, *measured.warnings], f.gaps, self._clock),
-            "strip": strip_told(measured.cycles, f.gaps, settled_s, end_s, state, self._clock),
-            "spoken": spoken_told(runs, verdict["title"] if result else ""),
+            "more_runs": self._messages.text("page.run.more", count=more) if more > 0 else "",
+            "warnings": warnings_view(state, live, f.log, notices, f.gaps, self._clock, self._messages),
+            "strip": strip_view(measured.cycles, f.gaps, settled_s, end_s, state, self._clock, self._messages),
+            "spoken": spoken_view(runs, verdict["title"] if result else "", self._messages),
         }
 
     def _measured(

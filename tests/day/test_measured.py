@@ -9,7 +9,8 @@ import pytest
 
 from clicktimer.cli.listen import last_words
 from clicktimer.records import Measurement
-from clicktimer.reporting.document import phrases, sections
+from clicktimer.reporting.document import sections
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.measurement import LONG_RECORDING
 from clicktimer.reporting.text.measurement import render_text
 from tests.support import documents
@@ -36,10 +37,14 @@ def test_a_long_recording_is_sent_to_the_day(hours: float, taps: str | None, mea
 
 @pytest.mark.parametrize(
     ("cut", "kept", "said"),
-    [(1, 2, "1 of 3 runs was not heard whole; it is"), (2, 1, "2 of 3 runs were"), (1, 0, phrases.NOT_WHOLE_ONLY)],
+    [
+        (1, 2, "1 of 3 runs was not heard whole; it is"),
+        (2, 1, "2 of 3 runs were"),
+        (1, 0, "The one run was not heard whole; it is in the table with the reason."),
+    ],
 )
 def test_runs_that_are_not_whole_are_counted_in_good_grammar(cut: int, kept: int, said: str) -> None:
     m = documents.of_runs([40.0, 40.2, 40.1])[0].measured
     part = replace(m.cycles[0], cut_out_s=None, run_s=None, complete=False)
-    told = sections._open(replace(m, cycles=(part,) * cut + m.cycles[:kept]))
+    told = sections._open(replace(m, cycles=(part,) * cut + m.cycles[:kept]), Messages("document"))
     assert any(said in getattr(block, "text", "") for block in told)

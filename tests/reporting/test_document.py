@@ -28,7 +28,6 @@ from clicktimer.audio import open_recording
 from clicktimer.cli import run
 from clicktimer.errors import SettingsError
 from clicktimer.records import Notice, Verdict
-from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.compose import Presented, compose, date_text, parse_date, result_json
 from clicktimer.reporting.document.evidence import gather_evidence, runs_to_show
 from clicktimer.reporting.document.layout import readable
@@ -36,6 +35,7 @@ from clicktimer.reporting.document.model import Document, Shown
 from clicktimer.reporting.document.remeasure import Asked, Result, asked_json
 from clicktimer.reporting.html import embedded_data, render_html
 from clicktimer.reporting.messages import measurement
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.measurement import seconds_text
 from clicktimer.reporting.pdf import attached_data, render_pdf
 from clicktimer.reporting.tables import cycles_csv
@@ -496,11 +496,12 @@ def test_a_doubt_stands_on_page_one():
 
 
 def test_a_leak_that_makes_most_starts_comes_before_a_larger_tank():
+    leak = Messages("document").text("document.next.leak")
     for leak_gpm, gallons, first in ((0.3, 30.0, True), (0.05, 14.0, False)):
         result, what = documents.of_a_day(leak_gpm=leak_gpm, gallons=gallons)
         assert result.reading is not None
         assert result.reading.leak.reported
         steps = [step.text for step in documents.made(result, what, heard=False).first.steps]
-        assert steps.count(phrases.NEXT_LEAK) == 1
+        assert steps.count(leak) == 1
         tank = next(i for i, text in enumerate(steps) if "larger tank" in text)
-        assert (steps.index(phrases.NEXT_LEAK) < tank) is first
+        assert (steps.index(leak) < tank) is first

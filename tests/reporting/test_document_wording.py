@@ -25,7 +25,6 @@ from pypdf import PdfReader
 from clicktimer.audio.cutting import Cut
 from clicktimer.cli import check, run
 from clicktimer.reporting.blocks import Rows, Words
-from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.compose import Presented
 from clicktimer.reporting.document.model import Document, Facts, Shown
 from clicktimer.reporting.document.wording import for_paper, with_decimal
@@ -33,6 +32,7 @@ from clicktimer.reporting.figures import click_pair, pair_spans_s
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.figures.style import styled
 from clicktimer.reporting.html import render_html
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.pdf import render_pdf
 from clicktimer.tank.prices import compare_prices, parse_prices
 from tests.support import documents
@@ -66,7 +66,6 @@ NEVER_IN_A_DOCUMENT = {
 }
 """Texts of commands that write no document; what rewords; and what is said of one."""
 ALLOWED = {
-    phrases.LABELS["check"],
     " Give --csv FILE to have them all.",
     "None of these is applied unless you choose it by --rule NAME. ",
 }
@@ -285,8 +284,8 @@ def test_page_one_says_what_its_words_mean_and_no_others():
     ("runs_s", "tank", "rate", "asked"),
     [
         ([22.0, 21.8, 22.1, 21.9], "11 gal", "8 gpm", "Have a larger tank put in"),
-        ([22.0, 21.8, 22.1, 21.9], "44 gal", "8 gpm", phrases.NEXT_AIR),
-        ([70.0, 69.8, 70.1, 69.9], "20 gal", "8 gpm", phrases.NEXT_STATED),
+        ([22.0, 21.8, 22.1, 21.9], "44 gal", "8 gpm", Messages("document").text("document.next.air")),
+        ([70.0, 69.8, 70.1, 69.9], "20 gal", "8 gpm", Messages("document").text("document.next.stated")),
     ],
 )
 def test_what_to_do_next_fits_what_was_found_of_the_tank(runs_s: list[float], tank: str, rate: str, asked: str):
@@ -304,8 +303,8 @@ def test_too_close_to_call_between_two_good_bands_says_that_neither_harms():
     for runs_s, harmless in (([62.0, 59.2, 60.9, 58.8], True), ([31.0, 29.2, 30.9, 28.8], False)):
         given = {**documents.GIVEN, "tank": ("33 gal" if harmless else "20 gal",)}  # each can give so long a run
         first = documents.made(*documents.of_runs(runs_s, given=given), heard=False).first
-        assert first.verdict == phrases.CLOSE
-        assert (phrases.FOUND_CLOSE_UNHARMED.strip() in first.found[1]) == harmless
+        assert first.verdict == Messages("document").text("document.verdict.close")
+        assert ("Neither wears the pump out." in first.found[1]) == harmless
 
 
 # --- what the site file says of the house, and what is missing ------------------------------------------------------

@@ -28,8 +28,9 @@ from clicktimer.reporting.figures import (
     time_line,
 )
 from clicktimer.reporting.figures import style as own_style
-from clicktimer.reporting.figures.click_pair import BY_SOUND, NO_CLICK, rise_db, spectrogram_db
+from clicktimer.reporting.figures.click_pair import rise_db, spectrogram_db
 from clicktimer.reporting.figures.time_line import _row_s, fold, rows_of
+from clicktimer.reporting.messages.catalogue import Messages
 from tests.support.handmade import SOURCE, a_day, cycle, measurements, nothing_heard, short_cycling
 
 RATE_HZ = 48_000
@@ -235,7 +236,8 @@ def test_the_pair_is_named_whole_by_the_clock_of_the_table_and_says_where_no_cli
         assert in_title in title
         assert "sound" not in title
         texts = [t.get_text() for a in figure.axes for t in a.texts]
-        assert texts.count(BY_SOUND) == texts.count(NO_CLICK) == 1
+        for code in ("figure.pair.by-sound", "figure.pair.no-rise"):
+            assert texts.count(Messages().text(code)) == 1
         box, room = axes[title]._left_title.get_window_extent(), axes[title].get_window_extent()
         assert box.width <= 2.55 / 2.15 * room.width, title  # up to the next picture
 

@@ -12,8 +12,7 @@ from hypothesis import given, settings
 
 from clicktimer.assessment.verdict import judge
 from clicktimer.records import Cycle, Gap, Intervals, Measurement, Notice, RunTime, Verdict
-from clicktimer.reporting.document import phrases as paper_words
-from clicktimer.reporting.document.front_page import found_of, headline
+from clicktimer.reporting.document.front_page import found_text, headline
 from clicktimer.reporting.formatting import (
     clock_text,
     length_text,
@@ -24,11 +23,14 @@ from clicktimer.reporting.formatting import (
     table,
 )
 from clicktimer.reporting.messages import measurement as messages
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.tables import HEADER, cycles_csv, safe_cell
 from clicktimer.reporting.text.advice import BAND_NEXT, BAND_TITLE, cautions, next_steps
 from clicktimer.reporting.text.measurement import render_text, summary_line
 from clicktimer.targets import MARKS_S, Band
 from tests.support.handmade import a_day, cycle, measurements, nothing_heard, short_cycling
+
+PAPER = Messages("document")
 
 
 def test_the_verdict_comes_first():
@@ -104,12 +106,17 @@ def test_an_open_question_is_told_as_too_close_with_what_would_settle_it():
 @pytest.mark.parametrize(
     ("seconds", "doubt", "title", "paper"),
     [
-        (19.35, "", "SHORT CYCLING", paper_words.VERDICT["short"]),
-        (180.0, "", "AS IT SHOULD BE", paper_words.VERDICT["a-minute-or-more"]),
-        (30.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
-        (60.0, "", "TOO CLOSE TO CALL", paper_words.CLOSE),
-        (19.35, "Two pumps were heard.", "MEASURED, BUT IN DOUBT", paper_words.DOUBTED),
-        (19.35, messages.DOUBT_ONE_RUN, "ONE RUN ONLY", paper_words.ONE_RUN_ONLY),
+        (19.35, "", "SHORT CYCLING", PAPER.text("document.verdict.short")),
+        (180.0, "", "AS IT SHOULD BE", PAPER.text("document.verdict.a-minute-or-more")),
+        (30.0, "", "TOO CLOSE TO CALL", PAPER.text("document.verdict.close")),
+        (60.0, "", "TOO CLOSE TO CALL", PAPER.text("document.verdict.close")),
+        (
+            19.35,
+            "Two pumps were heard.",
+            "MEASURED, BUT IN DOUBT",
+            PAPER.text("document.verdict.doubted"),
+        ),
+        (19.35, messages.DOUBT_ONE_RUN, "ONE RUN ONLY", PAPER.text("document.verdict.one-run")),
     ],
 )
 def test_a_title_is_open_only_where_what_it_means_is(seconds: float, doubt: str, title: str, paper: str):
@@ -121,7 +128,7 @@ def test_a_title_is_open_only_where_what_it_means_is(seconds: float, doubt: str,
     assert lines[3].startswith("  Too close to call between ")  # which of the two bands stays open, and is said
     assert summary_line(m).split(": ")[1].startswith(title.lower())
     assert headline(m, MARKS_S)[1] == paper
-    assert "too close to call" in found_of(m, MARKS_S)[1]
+    assert "too close to call" in found_text(m, MARKS_S)[1]
 
 
 def test_one_run_alone_is_said_to_be_one_wherever_its_figure_lies():
@@ -136,7 +143,7 @@ def test_the_title_is_by_the_marks_the_verdict_was_made_with():
     run = RunTime(19.35, 19.3, 19.4, 2, "taps shut", False, 0.003, None)
     m = short_cycling(run=run, verdict=judge(run, marks_s=(19.0, 60.0)), settings={"marks": {"value": "19/60"}})
     assert render_text(m).splitlines()[2] == "TOO CLOSE TO CALL"
-    assert headline(m, (19.0, 60.0))[1] == paper_words.CLOSE
+    assert headline(m, (19.0, 60.0))[1] == PAPER.text("document.verdict.close")
 
 
 def test_a_day_of_runs_is_shortened_and_says_where_the_rest_is():

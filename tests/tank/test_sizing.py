@@ -14,7 +14,6 @@ from clicktimer.assessment.verdict import allowance_of, judge
 from clicktimer.cli import cli
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
 from clicktimer.records import RunTime
-from clicktimer.reporting.document import phrases as paper_words
 from clicktimer.reporting.document.front_page import headline
 from clicktimer.reporting.json.tank import tank_json
 from clicktimer.reporting.messages.catalogue import Messages
@@ -165,7 +164,7 @@ def test_a_run_longer_than_the_tank_can_give_is_in_doubt_in_title_text_steps_and
     assert MEANINGS["a-minute-or-more"] not in text
     assert TANK_DENIES in text
     assert next_steps(m) == (Messages().texts(m.tank.judgement.settle),)
-    assert headline(m, MARKS_S) == ("open", paper_words.DOUBTED)
+    assert headline(m, MARKS_S) == ("open", Messages("document").text("document.verdict.doubted"))
     short = a_run(25.0)  # water in use only lengthens a run: a short one stays short, whatever the tank
     small = short_cycling(run=short, verdict=judge(short), tank=size_tank(a_system(6.0), short))
     assert small.tank.judgement.finding == "more-than-label"

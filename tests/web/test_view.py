@@ -21,6 +21,7 @@ from clicktimer.errors import StoreError
 from clicktimer.pipeline import measure_samples
 from clicktimer.records import Cycle, Gap, Notice
 from clicktimer.reporting.messages import measurement
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.tail import Following
@@ -31,7 +32,7 @@ from clicktimer.streaming.session import RecordingSource, Session
 from clicktimer.streaming.state import state_of
 from clicktimer.web.strip import WIDTH, lines_of
 from clicktimer.web.view_state import Shown
-from clicktimer.web.view_text import verdict_told, warnings_told
+from clicktimer.web.view_text import verdict_view, warnings_view
 from tests.support.live_parts import ROOT, wait_for
 from tests.support.page_parts import hour, told
 
@@ -260,8 +261,8 @@ def test_no_sentence_of_the_page_names_an_option(name: str):
     measured = measure_samples(np.zeros(48_000, np.float32), 48_000)
     measured = replace(measured, verdict=replace(measured.verdict, settle=OPTIONED[name]))
     state = state_of((), (), 1.0, None, 0, MeasureOptions())
-    verdict = verdict_told(measured, "ended", (30.0, 60.0), "FOLDER", refills=True)
-    warnings = warnings_told(state, False, [], [Notice("any", OPTIONED[name])], (), str)
+    verdict = verdict_view(measured, "ended", (30.0, 60.0), "FOLDER", Messages("page"), refills=True)
+    warnings = warnings_view(state, False, [], [Notice("any", OPTIONED[name])], (), str, Messages("page"))
     assert not re.search("--[a-z]", json.dumps([verdict, warnings]))
 
 

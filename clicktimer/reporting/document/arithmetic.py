@@ -9,106 +9,115 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from clicktimer.reporting.blocks import Rows
-from clicktimer.reporting.document import phrases
-from clicktimer.tank.drawdown import drawdown_l, fraction, fraction_fast
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.tank.drawdown import GAMMA_AIR, drawdown_l, fraction, fraction_fast
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.tank.system import System, Tank
 from clicktimer.units.conversions import KPA_PER_BAR, KPA_PER_PSI, L_PER_US_GAL
-from clicktimer.units.format import format_height, format_pressure, format_time, format_volume
 
 Line = tuple[str, str, str]
 
 
-def arithmetic(sizing: TankSizing) -> Rows:
+def arithmetic(sizing: TankSizing, messages: Messages = Messages("document")) -> Rows:
     """Return the steps as a table: what, the reckoning with its numbers, the result."""
-    return Rows(phrases.STEP_HEAD, list(_steps(sizing)), ("<", "<", ">"))
+    head = [messages.text(f"document.step.{name}") for name in ("what", "reckoning", "result")]
+    return Rows(head, list(_steps(sizing, _Writer(messages))), ("<", "<", ">"))
 
 
-class _Units:
+class _Writer:
     """How numbers are written in the reckoning: pressures in psi or bar, volumes in gal or L, with digits to spare."""
 
-    def __init__(self, metric: bool) -> None:
+    def __init__(self, messages: Messages) -> None:
+        self.text = messages.text
+        self._number = messages.number
+        metric = messages.units == "metric"
         self.pressure, self.volume = ("bar", "L") if metric else ("psi", "gal")
         self._kpa, self._l, self._digits = (KPA_PER_BAR, 1.0, 5) if metric else (KPA_PER_PSI, L_PER_US_GAL, 4)
 
     def p(self, kpa: float) -> str:
-        return f"{kpa / self._kpa:.{self._digits}f}"
+        return self._number(f"{kpa / self._kpa:.{self._digits}f}")
 
     def v(self, litres: float) -> str:
-        return f"{litres / self._l:.2f}"
+        return self._number(f"{litres / self._l:.2f}")
 
     def q(self, l_per_min: float) -> str:
-        return f"{l_per_min / self._l:.4f} {self.volume}/min"
+        return f"{self._number(f'{l_per_min / self._l:.4f}')} {self.volume}/min"
+
+    def share(self, share: float) -> str:
+        return self._number(f"{share:.5f}")
+
+    def n(self, value: float, spec: str) -> str:
+        return self._number(format(value, spec))
 
 
-def _steps(sizing: TankSizing) -> Iterator[Line]:
-    system, units = sizing.system, _Units(sizing.units == "metric")
+def _steps(sizing: TankSizing, w: _Writer) -> Iterator[Line]:
+    system = sizing.system
     air = system.atmosphere_kpaa
-    height = "sea level" if system.height_m == 0 else format_height(system.height_m, sizing.units)
-    yield phrases.AIR.format(height=height), "", f"{units.p(air)} {units.pressure}"
+    at = "document.step.air-sea-level" if system.height_m == 0 else "document.step.air"
+    yield w.text(at, height_m=system.height_m), "", f"{w.p(air)} {w.pressure}"
     settled = system.settled_kpag if system.tanks else None
     low, high = settled or (system.cut_in_kpag, system.cut_out_kpag)
     charge = system.charge_of(system.tanks[0]) if system.tanks else sizing.stock_charge_kpag
     if system.tanks and system.tanks[0].kind == "plain":
         charge = 0.0
-    for name, kpag in ((phrases.CHARGE, charge), (phrases.CUT_IN_P, low), (phrases.CUT_OUT_P, high)):
-        reckoning = f"{units.p(kpag)} + {units.p(air)}"
-        yield phrases.ABSOLUTE.format(name=name), reckoning, f"{units.p(kpag + air)} {units.pressure}"
+    for name, kpag in (("charge", charge), ("cut-in", low), ("cut-out", high)):
+        yield w.text(f"document.step.{name}"), f"{w.p(kpag)} + {w.p(air)}", f"{w.p(kpag + air)} {w.pressure}"
     share, fast = fraction(charge, low, high, air), fraction_fast(charge, low, high, air)
-    yield from _share_steps(charge + air, low + air, high + air, share, fast, units)
+    yield from _share_steps(charge + air, low + air, high + air, share, fast, w)
     for tank in system.tanks:
-        yield from _tank_steps(tank, system, (low, high), units, sizing)
-    yield from _run_steps(sizing, units)
+        yield from _tank_steps(tank, system, (low, high), w)
+    yield from _run_steps(sizing, w)
 
 
-def _share_steps(p0: float, p1: float, p2: float, share: float, fast: float, units: _Units) -> Iterator[Line]:
-    a, b, c = units.p(p0), units.p(p1), units.p(p2)
+def _share_steps(p0: float, p1: float, p2: float, share: float, fast: float, w: _Writer) -> Iterator[Line]:
+    a, b, c = w.p(p0), w.p(p1), w.p(p2)
     if p0 <= p1:
-        yield phrases.SHARE, f"{a} × (1/{b} − 1/{c})", f"{share:.5f}"
+        yield w.text("document.step.share"), f"{a} × (1/{b} − 1/{c})", w.share(share)
     else:
-        yield phrases.SHARE_OVER, f"1 − {a}/{c}", f"{share:.5f}"
-    start = units.p(max(p0, p1))
-    yield phrases.SHARE_FAST, f"({a}/{start}) × (1 − ({start}/{c})^(1/1.4))", f"{fast:.5f}"
+        yield w.text("document.step.share-over"), f"1 − {a}/{c}", w.share(share)
+    start = w.p(max(p0, p1))
+    reckoning = f"({a}/{start}) × (1 − ({start}/{c})^(1/{w.n(GAMMA_AIR, 'g')}))"
+    yield w.text("document.step.share-fast", gamma=GAMMA_AIR), reckoning, w.share(fast)
 
 
-def _tank_steps(
-    tank: Tank, system: System, ends_kpag: tuple[float, float], units: _Units, sizing: TankSizing
-) -> Iterator[Line]:
+def _tank_steps(tank: Tank, system: System, ends_kpag: tuple[float, float], w: _Writer) -> Iterator[Line]:
     air = system.atmosphere_kpaa
     charge = 0.0 if tank.kind == "plain" else system.charge_of(tank)
     share, fast = fraction(charge, *ends_kpag, air), fraction_fast(charge, *ends_kpag, air)
-    size = format_volume(tank.volume_l, sizing.units)
-    volume = units.v(tank.volume_l)
-    free = drawdown_l(tank.volume_l, charge, *ends_kpag, air)
-    yield phrases.GIVES.format(size=size), f"{volume} × {share:.5f}", f"{units.v(free)} {units.volume}"
-    least = units.v(tank.volume_l * fast)
-    yield phrases.GIVES_FAST.format(size=size), f"{volume} × {fast:.5f}", f"{least} {units.volume}"
+    volume_l = tank.volume_l
+    free = drawdown_l(volume_l, charge, *ends_kpag, air)
+    gives = w.text("document.step.gives", volume_l=volume_l)
+    yield gives, f"{w.v(volume_l)} × {w.share(share)}", f"{w.v(free)} {w.volume}"
+    gives = w.text("document.step.gives-fast", volume_l=volume_l)
+    yield gives, f"{w.v(volume_l)} × {w.share(fast)}", f"{w.v(volume_l * fast)} {w.volume}"
     if tank.acceptance_l is not None:
-        most = drawdown_l(tank.volume_l, charge, *ends_kpag, air, tank.acceptance_l)
+        most = drawdown_l(volume_l, charge, *ends_kpag, air, tank.acceptance_l)
         if most < free:
-            what = phrases.GIVES_PLATE.format(size=size, most=format_volume(tank.acceptance_l, sizing.units))
-            yield what, "", f"{units.v(most)} {units.volume}"
+            gives = w.text("document.step.gives-plate", volume_l=volume_l, most_l=tank.acceptance_l)
+            yield gives, "", f"{w.v(most)} {w.volume}"
 
 
-def _run_steps(sizing: TankSizing, units: _Units) -> Iterator[Line]:
+def _run_steps(sizing: TankSizing, w: _Writer) -> Iterator[Line]:
     run, pump, found = sizing.run, sizing.system.pump, sizing.judgement
     if pump is not None:
-        flow = units.q(pump.l_per_min)
+        flow = w.q(pump.l_per_min)
         if run is not None and found is not None and found.drawn_l is not None:
             seconds = run.high_s if run.one_sided else run.seconds
-            what = phrases.DRAWN_MOST if run.one_sided else phrases.DRAWN
-            yield what, f"{flow} × {seconds:.3f} s / 60 s/min", f"{units.v(found.drawn_l)} {units.volume}"
+            what = w.text("document.step.drawn-most" if run.one_sided else "document.step.drawn")
+            yield what, f"{flow} × {w.n(seconds, '.3f')} s / 60 s/min", f"{w.v(found.drawn_l)} {w.volume}"
             if found.ratio is not None and found.label_l is not None:
-                yield phrases.RATIO, f"{units.v(found.drawn_l)} / {units.v(found.label_l)}", f"{found.ratio:.2f}"
-        target = format_time(sizing.target_s)
-        charge = format_pressure(sizing.stock_charge_kpag, sizing.units)
-        yield phrases.NEW_TANK.format(charge=charge), "", f"{sizing.fraction:.5f}, fast {sizing.fraction_fast:.5f}"
+                reckoning = f"{w.v(found.drawn_l)} / {w.v(found.label_l)}"
+                yield w.text("document.step.ratio"), reckoning, w.n(found.ratio, ".2f")
+        shares = w.text("document.step.new-tank-shares", share=sizing.fraction, fast=sizing.fraction_fast)
+        yield w.text("document.step.new-tank", charge_kpag=sizing.stock_charge_kpag), "", shares
         for name, share, needed in (
-            (phrases.NEEDED, sizing.fraction, sizing.needed_l),
-            (phrases.NEEDED_FAST, sizing.fraction_fast, sizing.needed_fast_l),
+            ("needed", sizing.fraction, sizing.needed_l),
+            ("needed-fast", sizing.fraction_fast, sizing.needed_fast_l),
         ):
             if needed is not None:
-                reckoning = f"{flow} × {sizing.target_s:g} s / 60 s/min / {share:.5f}"
-                yield name.format(target=target), reckoning, f"{units.v(needed)} {units.volume}"
+                reckoning = f"{flow} × {w.n(sizing.target_s, 'g')} s / 60 s/min / {w.share(share)}"
+                what = w.text(f"document.step.{name}", target_s=sizing.target_s)
+                yield what, reckoning, f"{w.v(needed)} {w.volume}"
     if run is not None and sizing.measured_most_starts_per_h is not None and not run.one_sided:
-        yield phrases.MOST_STARTS, f"900 s / {run.seconds:.3f} s", f"{sizing.measured_most_starts_per_h:.1f}"
+        reckoning = f"900 s / {w.n(run.seconds, '.3f')} s"
+        yield w.text("document.step.most-starts"), reckoning, w.n(sizing.measured_most_starts_per_h, ".1f")

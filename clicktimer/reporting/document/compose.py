@@ -13,23 +13,41 @@ from clicktimer.detection.params import default_params
 from clicktimer.errors import SettingsError
 from clicktimer.records import CorrectedClick, Measurement
 from clicktimer.reporting.blocks import Words
-from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
 from clicktimer.reporting.document.front_page import first_page
 from clicktimer.reporting.document.layout import readable
 from clicktimer.reporting.document.model import Document, Fact, Facts, Paper, Part, Section, Shown, Sound
 from clicktimer.reporting.document.remeasure import Asked, Result, asked_json
 from clicktimer.reporting.document.sections import technical_sections, values_section
-from clicktimer.reporting.document.wording import Decimal, with_decimal, worded
+from clicktimer.reporting.document.wording import worded
 from clicktimer.reporting.figures import click_pair, pair_spans_s
-from clicktimer.reporting.formatting import length_text, plain, started_time
+from clicktimer.reporting.formatting import plain, started_time
 from clicktimer.reporting.json.measurement import measurement_json
+from clicktimer.reporting.messages.catalogue import Decimal, Messages
 from clicktimer.reporting.messages.cautions import NO_CERTIFICATE
 
 FORMAT: Final = "clicktimer-report"
 FORMAT_VERSION: Final = 1
 DateStyle = Literal["iso", "us", "eu"]
 LONGEST_FIELD: Final = 4000
+LABELS: Final = (
+    "meaning",
+    "next",
+    "what",
+    "who",
+    "cautions",
+    "terms",
+    "prices",
+    "signing",
+    "stand_for",
+    "rest",
+    "technician",
+    "page",
+    "by_hand",
+    "attached",
+    "check",
+)
+"""The few words that the layout itself sets."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +81,7 @@ def parse_date(text: str) -> str:
         raise SettingsError(f'"{plain(text)[:30]}" is no date: write it as year, month and day, "2031-05-04"') from None
 
 
-def date_text(iso: str, style: DateStyle) -> str:
+def date_text(iso: str, style: DateStyle, messages: Messages = Messages()) -> str:
     """Write an ISO date in the style asked for, whatever this computer is set to.
 
     >>> date_text("2031-05-04", "us"), date_text("2031-05-04", "eu")
@@ -72,35 +90,35 @@ def date_text(iso: str, style: DateStyle) -> str:
     day = date.fromisoformat(iso)
     if style == "iso":
         return iso
-    month = phrases.MONTHS[day.month - 1]
+    month = messages.text(f"document.month.{day.month}")
     return f"{month} {day.day}, {day.year}" if style == "us" else f"{day.day} {month} {day.year}"
 
 
 def compose(result: Result, asked: Asked, presented: Presented, evidence: Evidence, *, program: str) -> Document:
     """Return the document. evidence: gathered with ``every`` as in ``presented``. program: clicktimer's version."""
     m, files = result.measured, evidence.files
-    marks_s = asked.system.marks_s
+    messages = Messages("document", "us" if m.tank is None else m.tank.units, presented.decimal)
     sections = (
-        *technical_sections(result, tuple(_clicks(m, presented, evidence.cuts))),
-        values_section(m.settings),
-        _evidence_section(m, files, program, presented.date_style),
+        *technical_sections(result, tuple(_clicks(m, presented, evidence.cuts, messages)), messages),
+        values_section(m.settings, messages),
+        _evidence_section(m, files, program, presented.date_style, messages),
     )
     typed = _typed(result, asked, files)
     document = Document(
-        title=phrases.TITLE if result.reading is None else phrases.TITLE_DAY,
-        language=phrases.LANGUAGE,
+        title=messages.text("document.title.measure" if result.reading is None else "document.title.day"),
+        messages=messages,
         paper=presented.paper,
-        about=tuple(_about(m, presented, typed)),
-        first=first_page(result, marks_s),
+        about=tuple(_about(m, presented, messages)),
+        first=first_page(result, asked.system.marks_s, messages),
         sections=sections,
         signing=(
-            Fact(phrases.SIGNER, _short(presented.who)),
-            Fact(phrases.LICENCE, ""),
-            Fact(phrases.SIGNED, ""),
-            Fact(phrases.SIGNED_DATE, ""),
+            Fact(messages.text("document.signing.name"), _short(presented.who)),
+            Fact(messages.text("document.signing.license"), ""),
+            Fact(messages.text("document.signing.signature"), ""),
+            Fact(messages.text("document.signing.date"), ""),
         ),
         produced=f"clicktimer {program}",
-        labels=phrases.LABELS,
+        labels={name: messages.text(f"document.label.{name}") for name in LABELS},
         certificate=NO_CERTIFICATE,
         data=_data(result, asked, presented, files, program),
     )
@@ -117,18 +135,21 @@ def _typed(result: Result, asked: Asked, files: Sequence[FileFact]) -> tuple[str
     return tuple(dict.fromkeys(readable(plain(name)) for name in names))
 
 
-def _about(m: Measurement, presented: Presented, typed: Sequence[str]) -> Iterator[Fact]:
+def _about(m: Measurement, presented: Presented, messages: Messages) -> Iterator[Fact]:
     when = presented.date
     if when is None and (started := started_time(m.source.started_at)) is not None:
         when = started.date().isoformat()
-    yield Fact(phrases.WHERE, _short(presented.where))
-    yield Fact(phrases.CLIENT, _short(presented.client))
-    yield Fact(phrases.WHO, _short(presented.who))
-    yield Fact(phrases.DATE, "" if when is None else date_text(when, presented.date_style))
-    recorded = f"{plain(m.source.name)}, {length_text(m.source.duration_s)}"
-    yield Fact(phrases.RECORDED, with_decimal(recorded, presented.decimal, typed))
+    yield Fact(messages.text("document.about.place"), _short(presented.where))
+    yield Fact(messages.text("document.about.client"), _short(presented.client))
+    yield Fact(messages.text("document.about.who"), _short(presented.who))
+    yield Fact(
+        messages.text("document.about.date"),
+        "" if when is None else date_text(when, presented.date_style, messages),
+    )
+    recorded = messages.text("document.about.recorded", name=plain(m.source.name), length_s=m.source.duration_s)
+    yield Fact(messages.text("document.about.recording"), recorded)
     if presented.notes:
-        yield Fact(phrases.NOTES, _short(presented.notes))
+        yield Fact(messages.text("document.about.notes"), _short(presented.notes))
 
 
 def _short(text: str) -> str:
@@ -137,16 +158,16 @@ def _short(text: str) -> str:
     return tidy if len(tidy) <= LONGEST_FIELD else tidy[: LONGEST_FIELD - 1] + "…"
 
 
-def _clicks(m: Measurement, presented: Presented, cuts: Mapping[float, Cut]) -> Iterator[Part]:
+def _clicks(m: Measurement, presented: Presented, cuts: Mapping[float, Cut], messages: Messages) -> Iterator[Part]:
     numbers = runs_to_show(m, every=presented.all_clicks)
     if not numbers:
         return
     count = sum(c.cut_in_s is not None or c.cut_out_s is not None for c in m.cycles)
     if len(numbers) == count:
-        yield Words(phrases.CLICKS_ALL)
+        yield Words(messages.text("document.clicks.all"))
     else:
-        yield Words(phrases.CLICKS_OF.format(count=count, shown=len(numbers), why=phrases.CLICKS_WHY))
-    yield Words(phrases.CLICKS_LISTEN if cuts else phrases.NO_SOUND)
+        yield Words(messages.text("document.clicks.some", count=count, shown=len(numbers)))
+    yield Words(messages.text("document.clicks.listen" if cuts else "document.clicks.no-sound"))
     by_hand = {} if m.correction is None else {c.click.time_s: c for c in m.correction.clicks if c.change != "kept"}
     for number in numbers:
         cycle = m.cycles[number - 1]
@@ -155,56 +176,68 @@ def _clicks(m: Measurement, presented: Presented, cuts: Mapping[float, Cut]) -> 
         whole = [None if t is None else cuts.get(t) for t in times]
         pair = [part_of(cut, span) for cut, span in zip(whole, spans, strict=True)]
         sounds: list[Sound] = []
-        for time_s, cut, what in zip(times, whole, (phrases.CUT_IN, phrases.CUT_OUT), strict=True):
+        for time_s, cut, kind in zip(times, whole, ("cut-in", "cut-out"), strict=True):
             if time_s is not None and cut is not None:
-                sounds += _sounds(number, time_s, cut, what, by_hand.get(time_s), cuts)
-        yield Shown(click_pair(m, number, *pair), tuple(sounds))
+                label = messages.text(f"document.sound.{kind}", number=number)
+                sounds += _sounds(label, time_s, cut, by_hand.get(time_s), cuts, messages)
+        yield Shown(click_pair(m, number, pair[0], pair[1], messages), tuple(sounds))
 
 
 def _sounds(
-    number: int, time_s: float, cut: Cut, what: str, hand: CorrectedClick | None, cuts: Mapping[float, Cut]
+    label: str,
+    time_s: float,
+    cut: Cut,
+    hand: CorrectedClick | None,
+    cuts: Mapping[float, Cut],
+    messages: Messages,
 ) -> Iterator[Sound]:
     """The sound of a click, and beside a corrected one what had been detected."""
-    label = phrases.SOUND_LABEL.format(number=number, what=what)
     if hand is None:
         yield sound_of(cut, time_s, label)
         return
-    yield sound_of(cut, time_s, phrases.HAND_LABEL.format(label=label, change=hand.change))
+    yield sound_of(cut, time_s, messages.text("document.sound.by-hand", label=label, change=hand.change))
     if hand.was_s is not None and hand.was_s != time_s and hand.was_s in cuts:
-        yield sound_of(cuts[hand.was_s], hand.was_s, phrases.DETECTED_LABEL.format(label=label))
+        yield sound_of(cuts[hand.was_s], hand.was_s, messages.text("document.sound.detected", label=label))
 
 
-def _evidence_section(m: Measurement, files: Sequence[FileFact], program: str, style: DateStyle) -> Section:
-    facts = []
+def _evidence_section(
+    m: Measurement, files: Sequence[FileFact], program: str, style: DateStyle, messages: Messages
+) -> Section:
+    facts: list[Fact] = []
+
+    def add(name: str, value: str) -> None:
+        facts.append(Fact(messages.text(f"document.fact.{name}"), value))
+
     for file in files:
-        facts.append(Fact(phrases.FILE, plain(file.name)))
+        add("file", plain(file.name))
         if file.sha256 is None:
-            facts.append(Fact(phrases.FINGERPRINT, phrases.LIVE))
+            add("fingerprint", messages.text("document.fact.live"))
         else:
-            facts.append(Fact(phrases.SIZE, f"{file.size_bytes:,} bytes".replace(",", " ")))
-            facts.append(Fact(phrases.FINGERPRINT, file.sha256))
+            add("size", messages.text("document.fact.size-value", size=f"{file.size_bytes:,}".replace(",", " ")))
+            add("fingerprint", file.sha256)
     s = m.source
-    facts.append(Fact(phrases.LENGTH, f"{length_text(s.duration_s)} ({s.duration_s:.3f} s)"))
-    facts.append(Fact(phrases.RATE, f"{s.sample_rate_hz} Hz"))
-    facts.append(Fact(phrases.CHANNELS, str(s.channels)))
+    add("length", messages.text("document.fact.length-value", length_s=s.duration_s))
+    add("rate", f"{s.sample_rate_hz} Hz")
+    add("channels", str(s.channels))
     started = started_time(s.started_at)
     if started is not None:
-        when = f"{date_text(started.date().isoformat(), style)} {started:%H:%M:%S}"
-        form = {"container": phrases.BY_FILE, "clock": phrases.BY_CLOCK}.get(s.started_how, "{when}")
-        facts.append(Fact(phrases.BEGAN, form.format(when=when)))
-    facts.append(Fact(phrases.PROGRAM, f"clicktimer {program}"))
+        when = f"{date_text(started.date().isoformat(), style, messages)} {started:%H:%M:%S}"
+        if s.started_how in ("container", "clock"):
+            when = messages.text(f"document.fact.began-{s.started_how}", when=when)
+        add("began", when)
+    add("program", f"clicktimer {program}")
     detection = m.settings.get("detection")
     if detection:
-        changed = _changed(detection["values"]) if detection["from"] != "default" else ""
-        facts.append(Fact(phrases.SETTINGS, changed or phrases.SETTINGS_DEFAULT))
-    return Section("evidence", phrases.EVIDENCE, (Facts(tuple(facts)),))
+        changed = _changed(detection["values"], messages) if detection["from"] != "default" else ""
+        add("detector", changed or messages.text("document.fact.detector-default"))
+    return Section("evidence", messages.text("document.section.evidence"), (Facts(tuple(facts)),))
 
 
-def _changed(values: Mapping[str, Mapping[str, Any]]) -> str:
+def _changed(values: Mapping[str, Mapping[str, Any]], messages: Messages) -> str:
     """Return the parameters of the detector that differ from its defaults, as text."""
     default = default_params().as_dict()
     return ", ".join(
-        f"{section}.{name} {value:g}" if isinstance(value, int | float) else f"{section}.{name} {value}"
+        f"{section}.{name} {messages.number(f'{value:g}') if isinstance(value, int | float) else value}"
         for section, part in values.items()
         for name, value in part.items()
         if value != default.get(section, {}).get(name)

@@ -10,6 +10,7 @@ from typing import Literal
 
 from clicktimer.reporting.blocks import Block
 from clicktimer.reporting.figures import Picture
+from clicktimer.reporting.messages.catalogue import Messages
 
 Tone = Literal["short", "below", "good", "open"]
 """How the verdict is set off: by a sign and a word as well as by its colour."""
@@ -93,13 +94,15 @@ class FirstPage:
 
 @dataclass(frozen=True, slots=True)
 class Document:
-    """The whole. about: who, for whom, where, when. data: the JSON that is embedded (docs/report.md).
+    """The whole. messages: its language, units and decimal sign. about: who, for whom, where, when.
+
+    data: the JSON that is embedded (docs/report.md).
 
     produced: the program and its version. labels: the few words that the layout itself sets, by name.
     """
 
     title: str
-    language: str
+    messages: Messages
     paper: Paper
     about: tuple[Fact, ...]
     first: FirstPage

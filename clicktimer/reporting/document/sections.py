@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from clicktimer.records import Measurement
+from clicktimer.records import Measurement, Reason
 from clicktimer.reporting.blocks import Block, Rows, Space, Words
-from clicktimer.reporting.document import phrases
 from clicktimer.reporting.document.arithmetic import arithmetic
 from clicktimer.reporting.document.model import Part, Section, Shown
 from clicktimer.reporting.document.remeasure import Result
@@ -28,133 +27,146 @@ from clicktimer.reporting.text.well import CAUTIONS as WELL_CAUTIONS
 from clicktimer.reporting.text.well import NO_CERTIFICATE as WELL_NO_CERTIFICATE
 from clicktimer.reporting.text.well import well_blocks
 from clicktimer.tank.starts_per_day import day_starts
-from clicktimer.units.format import UnitSystem
 
 DAY_PICTURE = {"Starts": "day-starts", "The same day with another tank": "day-replay"}
 
 
-def technical_sections(result: Result, clicks: Sequence[Part]) -> tuple[Section, ...]:
+def technical_sections(
+    result: Result, clicks: Sequence[Part], messages: Messages = Messages("document")
+) -> tuple[Section, ...]:
     """Return the sections in the order in which they are read. clicks: the parts that show the clicks."""
     m = result.measured
-    sections = [*_of_the_day(result), *_of_the_runs(result), *_of_the_tank(result), *_of_causes(m)]
+    sections = [
+        *_of_the_day(result, messages),
+        *_of_the_runs(result, messages),
+        *_of_the_tank(result, messages),
+        *_of_causes(m, messages),
+    ]
     if result.well is not None:
         cautions = [Words(c, "!") for c in (*WELL_CAUTIONS, WELL_NO_CERTIFICATE)]
-        sections.append(_section("well", phrases.WELL, [*well_blocks(result.well), *cautions]))
-    proof = [Words(phrases.NOT_PROVED)] if m.proof is None else proof_blocks(m.proof)
-    sections.append(_section("proof", phrases.PROOF, proof))
-    sections.append(_section("open", phrases.OPEN_QUESTIONS, list(_open(m))))
+        sections.append(_section("well", [*well_blocks(result.well, messages), *cautions], messages))
+    not_proved = messages.text("document.open.not-proved")
+    proof = [Words(not_proved)] if m.proof is None else proof_blocks(m.proof, messages)
+    sections.append(_section("proof", proof, messages))
+    sections.append(_section("open", list(_open(m, messages)), messages))
     if clicks:
-        sections.append(_section("clicks", phrases.CLICKS, clicks))
+        sections.append(_section("clicks", clicks, messages))
     if len(m.cycles) > LONGEST_TABLE:
-        sections.append(_section("every-run", phrases.EVERY_RUN, runs_blocks(m, csv_hint=False, whole=True)))
+        every = runs_blocks(m, csv_hint=False, whole=True, messages=messages)
+        sections.append(_section("every-run", every, messages))
     return tuple(sections)
 
 
-def _section(name: str, title: str, parts: Sequence[Part]) -> Section:
+def _section(name: str, parts: Sequence[Part], messages: Messages) -> Section:
+    return _titled(name, messages.text(f"document.section.{name}"), parts)
+
+
+def _titled(name: str, title: str, parts: Sequence[Part]) -> Section:
     return Section(name, title, tuple(part for part in parts if not isinstance(part, Space)))
 
 
-def _of_the_day(result: Result) -> Iterator[Section]:
-    day, m = result.reading, result.measured
+def _of_the_day(result: Result, messages: Messages) -> Iterator[Section]:
+    day = result.reading
     if day is None:
         return
-    pictures = {picture.name: Shown(picture) for picture in day_pictures(day)}
+    pictures = {picture.name: Shown(picture) for picture in day_pictures(day, units=messages.units, messages=messages)}
     used = set(DAY_PICTURE.values())
-    yield _section("the-run", phrases.THE_RUN, day_run_blocks(day))
-    yield _section("the-day", phrases.THE_DAY, [shown for name, shown in pictures.items() if name not in used])
-    units: UnitSystem = "us" if m.tank is None else m.tank.units
-    for heading, blocks in day_sections(day, units):
+    yield _section("the-run", day_run_blocks(day, messages), messages)
+    whole = [shown for name, shown in pictures.items() if name not in used]
+    yield _section("the-day", whole, messages)
+    for heading, blocks in day_sections(day, messages.units, messages=messages):
         parts: list[Part] = list(blocks)
         name = DAY_PICTURE.get(heading)
         if name in pictures:
             parts.append(pictures[str(name)])
-        yield _section(heading.lower().replace(" ", "-"), heading, parts)
+        yield _titled(heading.lower().replace(" ", "-"), heading, parts)
 
 
-def _of_the_runs(result: Result) -> Iterator[Section]:
+def _of_the_runs(result: Result, messages: Messages) -> Iterator[Section]:
     m = result.measured
     marks_s = m.marks_s
     parts: list[Part] = []
     if m.run is not None and result.reading is None:
-        parts.append(Words(verdict_text(m)))
-        parts.append(Words(basis_text(m.run)))
+        parts.append(Words(verdict_text(m, messages)))
+        parts.append(Words(basis_text(m.run, messages)))
         parts.append(Words(WHAT_A_RUN_IS))
-    parts.append(Shown(time_line(m)))
+    parts.append(Shown(time_line(m, messages)))
     if m.cycles:
-        parts.append(Shown(run_bars(m, marks_s=marks_s)))
+        parts.append(Shown(run_bars(m, marks_s=marks_s, messages=messages)))
     if len(m.cycles) > LONGEST_TABLE:
-        parts.append(Words(phrases.EVERY_RUN_BELOW.format(count=len(m.cycles))))
+        parts.append(Words(messages.text("document.runs.below", count=len(m.cycles))))
     elif m.cycles:
-        parts += runs_blocks(m, csv_hint=False, whole=True)
-    yield _section("runs", phrases.RUNS, parts)
+        parts += runs_blocks(m, csv_hint=False, whole=True, messages=messages)
+    yield _section("runs", parts, messages)
     if m.ambiguous is not None:
-        yield _section("two-readings", phrases.BOTH, ambiguous_blocks(m))
+        yield _section("two-readings", ambiguous_blocks(m, messages), messages)
     if m.correction is not None:
-        yield _section("corrected", phrases.CORRECTED, correction_blocks(m))
-    notes = note_blocks(m)
+        yield _section("corrected", correction_blocks(m, messages), messages)
+    notes = note_blocks(m, messages)
     if notes:
-        yield _section("recording-notes", phrases.RECORDING, notes)
+        yield _section("recording-notes", notes, messages)
 
 
-def _of_the_tank(result: Result) -> Iterator[Section]:
+def _of_the_tank(result: Result, messages: Messages) -> Iterator[Section]:
     m = result.measured
     tank = m.tank
     if tank is None:
         return
-    messages = Messages("document", tank.units)
-    yield _section("tank", phrases.TANK, tank_blocks(tank, messages))
+    yield _section("tank", tank_blocks(tank, messages), messages)
     if tank.system.pump is not None or tank.system.tanks:
-        yield _section("arithmetic", phrases.ARITHMETIC, [arithmetic(tank)])
+        yield _section("arithmetic", [arithmetic(tank, messages)], messages)
     if result.prices is not None:
-        yield _section("prices", phrases.PRICES, price_blocks(result.prices, tank, messages))
+        yield _section("prices", price_blocks(result.prices, tank, messages), messages)
     if result.under is not None:
-        yield _section("steady-use", phrases.STEADY_USE, use_blocks(result.under, tank, messages))
+        yield _section("steady-use", use_blocks(result.under, tank, messages), messages)
     starts = day_starts(tank, result.uses)
     if starts is not None and result.reading is None:
-        yield _section("starts-in-a-day", phrases.STARTS, day_blocks(starts, messages))
+        yield _section("starts-in-a-day", day_blocks(starts, messages), messages)
 
 
-def _of_causes(m: Measurement) -> Iterator[Section]:
-    blocks = causes_blocks(m.causes)
+def _of_causes(m: Measurement, messages: Messages) -> Iterator[Section]:
+    blocks = causes_blocks(m.causes, messages)
     if blocks:
-        yield _section("causes", phrases.CAUSES, blocks)
+        yield _section("causes", blocks, messages)
 
 
-def _open(m: Measurement) -> Iterator[Block]:
+def _open(m: Measurement, messages: Messages) -> Iterator[Block]:
     """What could not be told, first of this recording, then of the method."""
     if m.run is None:
-        yield Words(phrases.NO_RUN, "-")
+        yield Words(messages.text("document.open.no-run"), "-")
     elif m.run.one_sided:
-        yield Words(phrases.ONE_SIDED, "-")
+        yield Words(messages.text("document.open.one-sided"), "-")
     elif m.run.spread_s is None:
-        yield Words(phrases.SPREAD, "-")
+        yield Words(messages.text("document.open.spread"), "-")
     if m.ambiguous is not None:
-        yield Words(phrases.TWO_KINDS, "-")
+        yield Words(messages.text("document.open.two-kinds"), "-")
     part = sum(not c.complete for c in m.cycles)
     if part:
-        one = phrases.NOT_WHOLE_ONLY if len(m.cycles) == 1 else phrases.NOT_WHOLE_ONE
-        yield Words((one if part == 1 else phrases.NOT_WHOLE).format(count=part, all=len(m.cycles)), "-")
+        one = "document.open.not-whole-only" if len(m.cycles) == 1 else "document.open.not-whole-one"
+        code = one if part == 1 else "document.open.not-whole"
+        yield Words(messages.text(code, count=part, all=len(m.cycles)), "-")
     if m.tank is not None:
-        messages = Messages("document", m.tank.units)
         for missing in m.tank.missing:
             if m.run is not None or missing != "run":
-                what = messages.text(f"tank-missing.{missing}")
-                how = messages.text(f"tank-missing-how.{missing}")
-                yield Words(phrases.MISSING.format(what=what[:1].upper() + what[1:], how=how), "-")
-    yield Words(phrases.NOT_APPLICABLE, "-")
-    yield Words(phrases.NO_SYNTHETIC_CLAIM, "-")
-    yield Words(phrases.MARKS_SOURCE, "-")
+                what, how = Reason(f"tank-missing.{missing}"), Reason(f"tank-missing-how.{missing}")
+                yield Words(messages.text("document.open.missing", what=what, how=how), "-")
+    yield Words(messages.text("document.open.not-applicable"), "-")
+    yield Words(messages.text("document.open.no-synthetic-claim"), "-")
+    yield Words(messages.text("document.open.marks-source"), "-")
 
 
-def values_section(settings: Mapping[str, Any]) -> Section:
+def values_section(settings: Mapping[str, Any], messages: Messages = Messages("document")) -> Section:
     """Return every value that it rests on, with where it came from."""
     rows = []
     for name, entry in settings.items():
         if not isinstance(entry, Mapping) or "value" not in entry or "from" not in entry:
             continue  # the detector's own settings stand with the program
-        value = phrases.NOT_SAID if entry["value"] is None else value_text(entry["value"])
-        origin = (
-            phrases.NOT_SAID if entry["value"] is None else phrases.ORIGINS.get(str(entry["from"]), str(entry["from"]))
-        )
-        rows.append((phrases.NAMES.get(name, name.replace("_", " ")), value, origin))
-    return Section("values", phrases.VALUES, (Rows(phrases.VALUE_HEAD, rows, ("<", "<", "<")),))
+        named = f"document.value-name.{name}"
+        shown = messages.text(named) if messages.has(named) else name.replace("_", " ")
+        value = origin = messages.text("document.value.not-said")
+        if entry["value"] is not None:
+            value = messages.number(value_text(entry["value"]))
+            origin = messages.text(f"document.origin.{str(entry['from']).replace(' ', '-')}")
+        rows.append((shown, value, origin))
+    head = [messages.text(f"document.value.{name}") for name in ("what", "value", "origin")]
+    return _section("values", [Rows(head, rows, ("<", "<", "<"))], messages)

@@ -9,17 +9,17 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from clicktimer.reporting.blocks import Block, Rows, Words
 from clicktimer.reporting.document.model import Document, Fact, Facts, FirstPage, Part, Section, Shown, Step
 from clicktimer.reporting.figures import Picture
-from clicktimer.reporting.figures.style import decimal_comma
+from clicktimer.reporting.figures.style import write_axes
+from clicktimer.reporting.messages.catalogue import Decimal
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-Decimal = Literal["point", "comma"]
 Write = Callable[[str], str]
 
 PHRASES: Final = (
@@ -150,8 +150,13 @@ def _picture(picture: Picture, write: Write, decimal: Decimal) -> Picture:
     drawn = picture.draw
 
     def draw() -> Figure:
+        from matplotlib.text import Text
+
         figure = drawn()
-        decimal_comma(figure, write)
+        write_axes(figure, write)
+        for text in figure.findobj(Text):
+            if isinstance(text, Text):
+                text.set_text(write(text.get_text()))
         return figure
 
     return replace(

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import numpy.typing as npt
 
 from clicktimer.audio.cutting import Cut
-from clicktimer.records import Click, CorrectedClick, Measurement
+from clicktimer.records import Click, Measurement
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.formatting import clock_text, position_text, started_time
+from clicktimer.reporting.formatting import clock_text, started_time
+from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,10 +31,7 @@ STEP_DB: Final = 2.0  # of the shades: finer is not seen, and would only make th
 COLUMNS: Final = 450
 """So many columns of lowest and highest sample are drawn of a wave: as fine as print, and small as a file."""
 
-BY_SOUND: Final = "timed by the pump's sound"
-NO_CLICK: Final = "no click told here: nothing need\nrise over the sound before"
-
-WAVE_UNIT: Final = {0: "of full scale", -3: "thousandths of\nfull scale", -6: "millionths of\nfull scale"}
+WAVE_UNIT: Final = {0: "full", -3: "thousandths", -6: "millionths"}
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,13 +41,13 @@ class _Side:
     """One click of the run: what is known of it, and its sound where it could be had. Times in seconds."""
 
     kind: str
+    title: str
+    """Its kind and when it was, as the table of runs says it; of a recording without a clock its place in it."""
     time_s: float | None
     cut: Cut | None
     sd_s: float
     was_s: float | None
     note: str
-    at: str = ""
-    """When it was, as the table of runs says it; of a recording without a clock its place in it."""
     by_sound: bool = False
 
 
@@ -68,69 +66,72 @@ def pair_spans_s(m: Measurement, number: int) -> tuple[tuple[float, float] | Non
     return span(cycle.cut_in_s), span(cycle.cut_out_s)
 
 
-def click_pair(m: Measurement, number: int, cut_in: Cut | None, cut_out: Cut | None) -> Picture:
+def click_pair(
+    m: Measurement, number: int, cut_in: Cut | None, cut_out: Cut | None, messages: Messages = Messages()
+) -> Picture:
     """Show the two clicks of run ``number``, counted from 1: wave over spectrogram, time from the onset in ms.
 
     cut_in, cut_out: their sound (pair_spans_s), None where there is none. A click set by hand is marked, with the
     place where it was detected.
     """
     cycle = m.cycles[number - 1]
-    first, second = _side(m, "cut-in", cycle.cut_in_s, cut_in), _side(m, "cut-out", cycle.cut_out_s, cut_out)
-    sides = (replace(first, at=_when(m, first.time_s)), replace(second, at=_when(m, second.time_s)))
-    length = "" if cycle.run_s is None else f", {cycle.run_s:.2f} s apart"
-    caption = (
-        f"Run {number}: the sound of the switch as the pump starts (cut-in) and stops (cut-out){length}. Above the "
-        "wave, below how far each pitch rises over the sound just before. The dashed line is the moment that is timed."
-    )
-    alt = f"Run {number}. " + " ".join(_alt(side) for side in sides)
-    return Picture(f"click-pair-{number}", caption, alt, lambda: _draw(sides))
+    first = _side(m, "cut-in", cycle.cut_in_s, cut_in, messages)
+    second = _side(m, "cut-out", cycle.cut_out_s, cut_out, messages)
+    if cycle.run_s is None:
+        caption = messages.text("figure.pair.caption-open", number=number)
+    else:
+        caption = messages.text("figure.pair.caption", number=number, run_s=cycle.run_s)
+    sides = (_alt(first, messages), _alt(second, messages))
+    alt = messages.text("figure.pair.alt", number=number, first=sides[0], second=sides[1])
+    draw = style.written(lambda: _draw((first, second), messages), messages)
+    return Picture(f"click-pair-{number}", caption, alt, draw)
 
 
-def _when(m: Measurement, time_s: float | None) -> str:
+def _side(m: Measurement, kind: str, time_s: float | None, cut: Cut | None, messages: Messages) -> _Side:
+    if time_s is None:
+        return _Side(kind, messages.text("figure.pair.title-not-heard", kind=kind), None, None, 0.0, None, "")
     started = started_time(m.source.started_at)
-    if time_s is None:
-        return ""
-    return f", {position_text(time_s)} from the start" if started is None else f" at {clock_text(time_s, started)}"
-
-
-def _side(m: Measurement, kind: str, time_s: float | None, cut: Cut | None) -> _Side:
-    if time_s is None:
-        return _Side(kind, None, None, 0.0, None, "not heard")
+    if started is None:
+        title = messages.text("figure.pair.title-position", kind=kind, at_s=time_s)
+    else:
+        title = messages.text("figure.pair.title", kind=kind, clock=clock_text(time_s, started))
     if m.correction is not None:
         by_hand = [c for c in m.correction.clicks if c.click.time_s == time_s]
         if by_hand and by_hand[0].change != "kept":
-            return _Side(kind, time_s, cut, by_hand[0].click.timing_sd_s, by_hand[0].was_s, _changed(by_hand[0]))
+            note = messages.text(f"figure.pair.{by_hand[0].change.replace(' ', '-')}")
+            return _Side(kind, title, time_s, cut, by_hand[0].click.timing_sd_s, by_hand[0].was_s, note)
     near: list[Click] = [c for c in (*m.clicks, *m.edges) if c.time_s == time_s]
     sound = bool(near) and near[0].how == "pump sound"
-    note = BY_SOUND if sound else ""
-    return _Side(kind, time_s, cut, near[0].timing_sd_s if near else 0.0, None, note, by_sound=sound)
+    note = messages.text("figure.pair.by-sound") if sound else ""
+    sd_s = near[0].timing_sd_s if near else 0.0
+    return _Side(kind, title, time_s, cut, sd_s, None, note, by_sound=sound)
 
 
-def _changed(click: CorrectedClick) -> str:
-    return {
-        "moved": "moved by hand",
-        "added": "added by hand",
-        "renamed": "named by hand",
-        "by turns": "its kind follows from one named by hand",
-    }.get(click.change, "")
-
-
-def _alt(side: _Side) -> str:
+def _alt(side: _Side, messages: Messages) -> str:
     if side.time_s is None:
-        return f"The {side.kind} was not heard."
-    note = f" ({side.note})" if side.note else ""
-    text = f"The {side.kind} at {position_text(side.time_s)} in the recording{note}, {side.time_s:.3f} s"
+        return messages.text("figure.pair.alt-not-heard", kind=side.kind)
+    code = "figure.pair.alt-side-noted" if side.note else "figure.pair.alt-side"
     if side.was_s is not None and side.was_s != side.time_s:
-        text += f", detected at {side.was_s:.3f} s"
-    if side.cut is None:
-        return text + ": its sound is not at hand."
-    before, peak = _peaks(side.cut, side.time_s)
-    if before <= 0.0 or peak <= 0.0:
-        return text + f": its highest sample is {peak:.2g} of full scale."
-    return text + (
-        f": its highest sample is {peak:.2g} of full scale, {20 * np.log10(peak / before):.0f} dB over the highest of "
-        f"the {1000 * BEFORE_S:.0f} ms before."
+        code = "figure.pair.alt-side-moved"
+    return messages.text(
+        code,
+        kind=side.kind,
+        at_s=side.time_s,
+        note=side.note,
+        time_s=side.time_s,
+        was_s=side.was_s,
+        sound=_sound_text(side.cut, side.time_s, messages),
     )
+
+
+def _sound_text(cut: Cut | None, time_s: float, messages: Messages) -> str:
+    if cut is None:
+        return messages.text("figure.pair.no-sound")
+    before, peak = _peaks(cut, time_s)
+    if before <= 0.0 or peak <= 0.0:
+        return messages.text("figure.pair.alt-peak", peak=peak)
+    rise_db = float(20 * np.log10(peak / before))
+    return messages.text("figure.pair.alt-rise", peak=peak, rise_db=rise_db, before_ms=1000 * BEFORE_S)
 
 
 def _peaks(cut: Cut, time_s: float) -> tuple[float, float]:
@@ -170,9 +171,9 @@ def rise_db(shade: tuple[Floats, Floats, Floats], time_s: float) -> tuple[Floats
     return times_s, hz, np.asarray(db - room, dtype=np.float64)
 
 
-def _draw(sides: tuple[_Side, _Side]) -> Figure:
+def _draw(sides: tuple[_Side, _Side], messages: Messages) -> Figure:
     if all(side.cut is None for side in sides):
-        return _no_sound(sides)
+        return _no_sound(sides, messages)
     figure = style.canvas(2.85)
     shades = [None if s.cut is None or s.time_s is None else rise_db(spectrogram_db(s.cut), s.time_s) for s in sides]
     highest_db = max((float(shade[2].max()) for shade in shades if shade is not None), default=0.0)
@@ -182,35 +183,29 @@ def _draw(sides: tuple[_Side, _Side]) -> Figure:
         left = 0.8 + column * 2.66
         wave = style.axes_in(figure, left, 1.7, 2.15, 0.85)
         below = style.axes_in(figure, left, 0.45, 2.15, 1.15)
-        wave.set_title(_title(side))
+        wave.set_title(side.title)
         if side.cut is None or side.time_s is None or shade is None:
-            _nothing(wave, below, side)
+            _nothing(wave, below, side, messages)
             continue
         _wave(wave, side.cut, side.time_s, power)
         image = _spectrogram(below, shade, side.time_s, highest_db)
         if side.note:
             _said(wave, side.note)
         if side.by_sound:
-            _said(below, NO_CLICK)
+            _said(below, messages.text("figure.pair.no-rise"))
         for axes in (wave, below):
             axes.set_xlim(-1000 * BEFORE_S, 1000 * AFTER_S)
             _onset(axes, side)
         if column == 0:
-            for axes, words in ((wave, WAVE_UNIT[power]), (below, "frequency, kHz")):
-                axes.set_ylabel(words, fontsize=style.SMALL_PT)
+            for axes, unit in ((wave, WAVE_UNIT[power]), (below, "frequency")):
+                axes.set_ylabel(messages.text(f"figure.pair.axis-{unit}"), fontsize=style.SMALL_PT)
                 axes.yaxis.set_label_coords(-0.23, 0.5)
-        below.set_xlabel("time from the click, ms")
+        below.set_xlabel(messages.text("figure.pair.axis-time"))
     if image is not None:
         bar = figure.colorbar(image, cax=style.axes_in(figure, 5.76, 0.45, 0.09, 1.15))
-        bar.set_label("dB over before", fontsize=style.SMALL_PT)
+        bar.set_label(messages.text("figure.pair.axis-rise"), fontsize=style.SMALL_PT)
         bar.ax.spines["outline"].set_linewidth(0.5)
     return figure
-
-
-def _title(side: _Side) -> str:
-    if side.time_s is None:
-        return f"{side.kind}: not heard"
-    return side.kind + side.at
 
 
 def _said(axes: Axes, words: str) -> None:
@@ -228,21 +223,21 @@ def _said(axes: Axes, words: str) -> None:
     )
 
 
-def _no_sound(sides: tuple[_Side, _Side]) -> Figure:
+def _no_sound(sides: tuple[_Side, _Side], messages: Messages) -> Figure:
     """Both clicks without sound: what is known of them, in little room."""
     figure = style.canvas(0.6)
     for column, side in enumerate(sides):
         axes = style.axes_in(figure, 0.8 + column * 2.66, 0.05, 2.15, 0.3)
-        axes.set_title(_title(side))
+        axes.set_title(side.title)
         axes.set_axis_off()
         if side.time_s is not None:
-            words = "; ".join(text for text in (side.note, "its sound is not at hand") if text)
+            words = "; ".join(text for text in (side.note, messages.text("figure.pair.no-sound")) if text)
             axes.text(0.0, 0.5, words, va="center", color=style.SOFT)
     return figure
 
 
-def _nothing(wave: Axes, below: Axes, side: _Side) -> None:
-    words = "this click was not heard" if side.time_s is None else "its sound is not at hand"
+def _nothing(wave: Axes, below: Axes, side: _Side, messages: Messages) -> None:
+    words = messages.text("figure.pair.not-heard" if side.time_s is None else "figure.pair.no-sound")
     if side.time_s is not None and side.note:
         words = f"{side.note}; {words}"
     wave.text(0.0, 0.7, words, va="center", color=style.SOFT, transform=wave.transAxes)

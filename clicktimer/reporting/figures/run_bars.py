@@ -9,11 +9,12 @@ import numpy as np
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.figures.states import STATES, State, corrected, counted, states
+from clicktimer.reporting.figures.states import STATES, State, corrected, count_text, states
 from clicktimer.reporting.figures.time_line import FILL, HATCH, OPEN
-from clicktimer.reporting.formatting import half_width_text, position_text
+from clicktimer.reporting.formatting import position_text
 from clicktimer.reporting.formatting import seconds_text as seconds_shown
-from clicktimer.reporting.messages.measurement import at_most_text, seconds_text
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.messages.figures import seconds_text, seconds_texts
 from clicktimer.targets import MARKS_S
 
 if TYPE_CHECKING:
@@ -26,27 +27,28 @@ SCALE_OVER_MARK: Final = 3.0  # a run longer than this many second marks is cut 
 SEEN_SHARE: Final = 0.004  # of the scale: an interval narrower than this cannot be seen
 
 
-def run_bars(m: Measurement, *, marks_s: tuple[float, float] = MARKS_S) -> Picture:
+def run_bars(m: Measurement, *, marks_s: tuple[float, float] = MARKS_S, messages: Messages = Messages()) -> Picture:
     """Show each run as a bar against the marks; corrected and doubtful ones are told apart by fill and hatch."""
     kinds, by_hand = states(m), corrected(m)
     end_s = _end_s(m, marks_s)
-    caption = f"Each run against the marks of {marks_s[0]:g} and {marks_s[1]:g} s (dashed)."
+    said = [messages.text("figure.bars.caption", mark1_s=marks_s[0], mark2_s=marks_s[1])]
     halves = [
         (c.run_high_s - c.run_low_s) / 2
         for c in m.cycles
         if c.run_s is not None and c.run_low_s is not None and c.run_high_s is not None
     ]
     if halves and max(halves) < SEEN_SHARE * end_s:
-        which = "The least sure" if max(halves) > MUCH_WIDER * min(halves) else "Each"
-        caption += f" {which} is timed to within {half_width_text(max(halves))} (95 %), too fine to be seen here."
+        code = "caption-least-sure" if max(halves) > MUCH_WIDER * min(halves) else "caption-each"
+        said.append(messages.text(f"figure.bars.{code}", half_s=max(halves)))
     over = sum(c.run_s is not None and c.run_s > end_s for c in m.cycles)
     if over:
-        caption += f" {over} longer than {end_s:.0f} s {'is' if over == 1 else 'are'} cut off at the end of the scale."
+        said.append(messages.text("figure.bars.caption-over", count=over, end_s=end_s))
+    rows = len(m.cycles) <= FEW
     return Picture(
         "run-bars",
-        caption,
-        _alt(m, kinds, len(by_hand), marks_s),
-        lambda: _rows(m, marks_s, end_s) if len(m.cycles) <= FEW else _columns(m, marks_s, end_s),
+        " ".join(said),
+        _alt(m, kinds, len(by_hand), marks_s, messages),
+        style.written(lambda: (_rows if rows else _columns)(m, marks_s, end_s, messages), messages),
     )
 
 
@@ -60,11 +62,11 @@ def _end_s(m: Measurement, marks_s: tuple[float, float]) -> float:
     return min(max(1.15 * most_s, 1.15 * marks_s[1]), cap_s)
 
 
-def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
+def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float, messages: Messages) -> Figure:
     kinds, by_hand = states(m), corrected(m)
     count = max(2, len(m.cycles))
     deep = 0.24 * count + 0.1
-    entries = _key(m)
+    entries = _key(m, messages)
     low = 0.45 + style.key_room_in(entries)
     figure = style.canvas(low + deep + 0.3)
     axes = style.axes_in(figure, 0.95, low, 4.6, deep)
@@ -74,7 +76,7 @@ def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
             axes.text(
                 0.008 * end_s,
                 i,
-                "one end not heard",
+                messages.text("figure.bars.one-end"),
                 va="center",
                 fontsize=style.SMALL_PT,
                 color=style.SOFT,
@@ -88,7 +90,7 @@ def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
         axes.text(
             1.14,
             i,
-            seconds_shown(c.run_s, half_s),
+            messages.number(seconds_shown(c.run_s, half_s)),
             transform=axes.get_yaxis_transform(),
             va="center",
             ha="right",
@@ -98,7 +100,7 @@ def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
         axes.text(
             0.5,
             0.5,
-            "no run was heard",
+            messages.text("figure.bars.none"),
             ha="center",
             va="center",
             color=style.SOFT,
@@ -106,16 +108,17 @@ def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
             bbox={"facecolor": style.PAPER, "edgecolor": "none", "pad": 1.0},
             zorder=6,
         )
-    axes.set(xlim=(0.0, end_s), ylim=(count - 0.5, -0.6), xlabel="run, s")
+    axes.set(xlim=(0.0, end_s), ylim=(count - 0.5, -0.6), xlabel=messages.text("figure.bars.axis"))
     labels = [
-        f"{i}   {position_text(c.cut_in_s) if c.cut_in_s is not None else '?'}" for i, c in enumerate(m.cycles, start=1)
+        f"{i}   {messages.number(position_text(c.cut_in_s)) if c.cut_in_s is not None else '?'}"
+        for i, c in enumerate(m.cycles, start=1)
     ]
     axes.set_yticks(range(len(m.cycles)), labels)
     if m.cycles:
         axes.text(
             -0.012,
             1.0,
-            "run began at",
+            messages.text("figure.bars.began"),
             transform=axes.transAxes,
             ha="right",
             va="bottom",
@@ -125,21 +128,21 @@ def _rows(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
         axes.text(
             1.14,
             1.0,
-            "lasted",
+            messages.text("figure.bars.lasted"),
             transform=axes.transAxes,
             ha="right",
             va="bottom",
             fontsize=style.SMALL_PT,
             color=style.SOFT,
         )
-    _against(axes, m, marks_s, upright=False)
+    _against(axes, m, marks_s, messages, upright=False)
     style.key(figure, entries)
     return figure
 
 
-def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figure:
+def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float, messages: Messages) -> Figure:
     kinds, by_hand = states(m), corrected(m)
-    entries = _key(m)
+    entries = _key(m, messages)
     low = 0.45 + style.key_room_in(entries)
     figure = style.canvas(low + 2.2)
     axes = style.axes_in(figure, 0.55, low, 5.4, 2.05)
@@ -159,8 +162,9 @@ def _columns(m: Measurement, marks_s: tuple[float, float], end_s: float) -> Figu
             _interval(axes, c.run_low_s, c.run_high_s, i + 1, end_s, upright=True)
             if c.run_s > end_s:
                 axes.plot(i + 1, end_s, marker="^", ms=3, color=style.INK, clip_on=False, zorder=5)
-    axes.set(xlim=(0.3, len(m.cycles) + 0.7), ylim=(0.0, end_s), xlabel="run, in order of time", ylabel="run, s")
-    _against(axes, m, marks_s, upright=True)
+    axes.set(xlim=(0.3, len(m.cycles) + 0.7), ylim=(0.0, end_s))
+    axes.set(xlabel=messages.text("figure.bars.axis-order"), ylabel=messages.text("figure.bars.axis"))
+    _against(axes, m, marks_s, messages, upright=True)
     style.key(figure, entries)
     return figure
 
@@ -178,15 +182,16 @@ def _interval(axes: Axes, low_s: float | None, high_s: float | None, at: float, 
     axes.plot(across if upright else along, along if upright else across, color=style.INK, lw=1.0, zorder=4)
 
 
-def _against(axes: Axes, m: Measurement, marks_s: tuple[float, float], *, upright: bool) -> None:
+def _against(axes: Axes, m: Measurement, marks_s: tuple[float, float], messages: Messages, *, upright: bool) -> None:
     """The marks, dashed, and the run with no water in use, as a line in its interval."""
     line, span = (axes.axhline, axes.axhspan) if upright else (axes.axvline, axes.axvspan)
     for mark_s in marks_s:
+        shown = messages.number(f"{mark_s:g} s")
         line(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
         if upright:
-            axes.text(1.01, mark_s, f"{mark_s:g} s", transform=axes.get_yaxis_transform(), va="center")
+            axes.text(1.01, mark_s, shown, transform=axes.get_yaxis_transform(), va="center")
         else:
-            axes.text(mark_s, 1.02, f"{mark_s:g} s", transform=axes.get_xaxis_transform(), ha="center", va="bottom")
+            axes.text(mark_s, 1.02, shown, transform=axes.get_xaxis_transform(), ha="center", va="bottom")
     if m.run is not None:
         shown_s = m.run.high_s if m.run.one_sided else m.run.seconds
         if not m.run.one_sided:
@@ -201,45 +206,56 @@ def _against(axes: Axes, m: Measurement, marks_s: tuple[float, float], *, uprigh
         )
 
 
-def _key(m: Measurement) -> list[style.Entry]:
+def _key(m: Measurement, messages: Messages) -> list[style.Entry]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     kinds = states(m)
     entries: list[style.Entry] = []
-    for kind, words in zip(STATES, ("both clicks heard", "doubtful", "by the pump's sound"), strict=False):
+    for kind, code in zip(STATES, ("bars.key-whole", "key.doubtful", "key.pump-sound"), strict=False):
         if kind in kinds:
-            entries.append((Patch(**_look(kind, False)), words))
+            entries.append((Patch(**_look(kind, False)), messages.text(f"figure.{code}")))
     if corrected(m):
-        entries.append((Patch(**_look("whole", True)), "corrected by hand"))
+        entries.append((Patch(**_look("whole", True)), messages.text("figure.key.by-hand")))
     if "open" in kinds and len(m.cycles) > FEW:
-        entries.append((Line2D([], [], **OPEN), "one end not heard"))
+        entries.append((Line2D([], [], **OPEN), messages.text("figure.bars.one-end")))
     if m.run is not None:
-        words = f"no water in use: {_run_text(m.run, whole=False)}"
+        words = messages.text("figure.bars.key-no-use", run=_run_text(m.run, messages, whole=False))
         entries.append((Line2D([], [], color=style.ORANGE, lw=1.5), words))
     return entries
 
 
-def _run_text(run: RunTime, *, whole: bool) -> str:
+def _run_text(run: RunTime, messages: Messages, *, whole: bool) -> str:
     if run.one_sided:
-        return f"at most {at_most_text(run.seconds, run.high_s)}"
-    text = seconds_text(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
-    return text if whole else text.split(" (")[0]
+        return messages.text("figure.scale.at-most", run=(run.seconds, run.high_s))
+    interval = (run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
+    return messages.number(seconds_text(*interval) if whole else f"{seconds_texts(*interval)[0]} s")
 
 
-def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int, marks_s: tuple[float, float]) -> str:
-    lengths = sorted(c.run_s for c in m.cycles if c.run_s is not None)
-    text = f"Bars of {counted(kinds, by_hand)}."
+def _alt(
+    m: Measurement, kinds: tuple[State, ...], by_hand: int, marks_s: tuple[float, float], messages: Messages
+) -> str:
+    text, lengths = messages.text, sorted(c.run_s for c in m.cycles if c.run_s is not None)
+    said = [text("figure.bars.alt", runs=count_text(kinds, by_hand, messages))]
     if lengths:
         under = sum(x < marks_s[0] for x in lengths)
         between = sum(marks_s[0] <= x < marks_s[1] for x in lengths)
-        text += (
-            f" {under} under {marks_s[0]:g} s, {between} from {marks_s[0]:g} to {marks_s[1]:g} s, "
-            f"{len(lengths) - under - between} of {marks_s[1]:g} s or more. The shortest is {lengths[0]:.2f} s, the "
-            f"longest {lengths[-1]:.2f} s, the middle one {float(np.median(lengths)):.2f} s."
+        said.append(
+            text(
+                "figure.bars.alt-lengths",
+                under=under,
+                between=between,
+                over=len(lengths) - under - between,
+                mark1_s=marks_s[0],
+                mark2_s=marks_s[1],
+                shortest_s=lengths[0],
+                longest_s=lengths[-1],
+                median_s=float(np.median(lengths)),
+            )
         )
     if len(m.cycles) <= FEW and lengths:
-        text += " In order: " + ", ".join("?" if c.run_s is None else f"{c.run_s:.2f} s" for c in m.cycles) + "."
+        runs = ", ".join("?" if c.run_s is None else messages.number(f"{c.run_s:.2f} s") for c in m.cycles)
+        said.append(text("figure.bars.alt-order", runs=runs))
     if m.run is not None:
-        text += f" The run with no water in use: {_run_text(m.run, whole=True)}, shown as a line."
-    return text
+        said.append(text("figure.bars.alt-no-use", run=_run_text(m.run, messages, whole=True)))
+    return " ".join(said)

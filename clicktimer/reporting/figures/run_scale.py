@@ -10,7 +10,8 @@ from clicktimer.cycles.run_time import STEADY_READS_LONG, STEADY_READS_SHORT, al
 from clicktimer.records import RunTime
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.messages.measurement import at_most_text, seconds_texts
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.messages.figures import seconds_texts
 from clicktimer.targets import MARKS_S, band_edges_s
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ ENDS_S: Final = (90.0, 120.0, 180.0, 240.0, 360.0, 480.0, 600.0, 900.0, 1200.0, 
 HEIGHT_IN: Final = 1.5
 LEFT_IN, LONG_IN, STRIP_IN, THICK_IN = 0.2, 6.1, 0.42, 0.24
 WORDS_NEED_IN: Final = 1.2
-ZONE_WORDS: Final = ("wears the\npump out", "short of\nthe mark", "what the trade\naims at", "longer than\nneeded")
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,29 +35,34 @@ class _Shown:
     wide_s: tuple[float, float] | None
 
 
-def run_scale(run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S) -> Picture:
+def run_scale(
+    run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S, messages: Messages = Messages()
+) -> Picture:
     """Show the run with its 95 % interval on a scale with the marks; None: the scale alone, and that it is not known.
 
     A one-sided run is an arrow from its upper bound downwards. What the verdict allows for beyond the interval (the
     spread between runs, where it is not known; the error of the steady-tap method) is a thin line.
     """
     edges_s = band_edges_s(marks_s)
-    shown = None if run is None else _shown(run)
+    shown = None if run is None else _shown(run, messages)
     end_s = _end_s(shown, marks_s)
     return Picture(
         "run-scale",
-        _caption(shown, marks_s),
-        _alt(shown, marks_s),
-        lambda: _draw(shown, marks_s, edges_s, end_s),
+        _caption(shown, marks_s, messages),
+        _alt(shown, marks_s, messages),
+        style.written(lambda: _draw(shown, marks_s, edges_s, end_s, messages), messages),
     )
 
 
-def _shown(run: RunTime) -> _Shown:
+def _shown(run: RunTime, messages: Messages) -> _Shown:
     if run.one_sided:
-        return _Shown(run, f"at most {at_most_text(run.seconds, run.high_s)}", "water may have been in use", None)
-    value, low, high = seconds_texts(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
+        most = messages.text("figure.scale.at-most", run=(run.seconds, run.high_s))
+        return _Shown(run, most, messages.text("figure.scale.in-use"), None)
+    texts = seconds_texts(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
+    value, low, high = map(messages.number, texts)
+    between = messages.text("figure.scale.between", low=low, high=high)
     wide = allowed_interval_s(run)
-    return _Shown(run, f"{value} s", f"between {low} and {high} s", wide if wide != (run.low_s, run.high_s) else None)
+    return _Shown(run, f"{value} s", between, wide if wide != (run.low_s, run.high_s) else None)
 
 
 def _end_s(shown: _Shown | None, marks_s: tuple[float, float]) -> float:
@@ -67,15 +72,22 @@ def _end_s(shown: _Shown | None, marks_s: tuple[float, float]) -> float:
     return next((end for end in ENDS_S if end >= most_s), 1.1 * most_s)
 
 
-def _draw(shown: _Shown | None, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float) -> Figure:
+def _draw(
+    shown: _Shown | None,
+    marks_s: tuple[float, float],
+    edges_s: tuple[float, ...],
+    end_s: float,
+    messages: Messages,
+) -> Figure:
     figure = style.canvas(HEIGHT_IN)
     axes = style.axes_in(figure, LEFT_IN, 0.0, LONG_IN, HEIGHT_IN)
     axes.set(xlim=(0.0, end_s), ylim=(0.0, HEIGHT_IN))
     axes.set_axis_off()
-    _zones(axes, marks_s, edges_s, end_s)
+    _zones(axes, marks_s, edges_s, end_s, messages)
     top = STRIP_IN + THICK_IN
     if shown is None:
-        axes.text(0.0, top + 0.42, "not measured", fontsize=style.LARGE_PT, color=style.SOFT, weight="bold")
+        words = messages.text("figure.scale.not-measured")
+        axes.text(0.0, top + 0.42, words, fontsize=style.LARGE_PT, color=style.SOFT, weight="bold")
         return figure
     run = shown.run
     line = top + 0.13
@@ -125,10 +137,12 @@ def _number(axes: Axes, shown: _Shown, at_s: float, end_s: float, y: float) -> N
         )
 
 
-def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float) -> None:
+def _zones(
+    axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...], end_s: float, messages: Messages
+) -> None:
     places = [0.0, *marks_s, *([edges_s[-1]] if edges_s[-1] < end_s else []), end_s]
     fills = (style.VERMILION, style.ORANGE, style.LIGHT_GREEN, style.PAPER)
-    for (from_s, to_s), fill, words in zip(pairwise(places), fills, ZONE_WORDS, strict=False):
+    for number, ((from_s, to_s), fill) in enumerate(zip(pairwise(places), fills, strict=False), start=1):
         axes.barh(
             STRIP_IN,
             to_s - from_s,
@@ -145,7 +159,7 @@ def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...],
             axes.text(
                 (from_s + to_s) / 2,
                 STRIP_IN - 0.08,
-                words,
+                messages.text(f"figure.scale.zone-{number}"),
                 fontsize=style.SMALL_PT,
                 color=style.INK,
                 ha="center",
@@ -163,7 +177,7 @@ def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...],
             axes.text(
                 edge_s,
                 STRIP_IN - 0.07,
-                f"{edge_s:g} s" if edge_s else "0",
+                messages.number(f"{edge_s:g} s") if edge_s else "0",
                 ha="center" if edge_s else "left",
                 va="top",
                 fontsize=style.TEXT_PT,
@@ -171,39 +185,32 @@ def _zones(axes: Axes, marks_s: tuple[float, float], edges_s: tuple[float, ...],
             )
 
 
-def _caption(shown: _Shown | None, marks_s: tuple[float, float]) -> str:
-    marks = f"the marks of {marks_s[0]:g} and {marks_s[1]:g} s"
+def _caption(shown: _Shown | None, marks_s: tuple[float, float], messages: Messages) -> str:
+    text, marks = messages.text, {"mark1_s": marks_s[0], "mark2_s": marks_s[1]}
     if shown is None:
-        return f"The scale with {marks}. No run was measured."
+        return text("figure.scale.caption-none", **marks)
     if shown.run.one_sided:
-        return f"The most that the run with no water in use can be, on a scale with {marks}."
-    more = "" if shown.wide_s is None else f" The thin line allows for {_allowed_for(shown.run)}."
-    doubt = " The diamond is open because the figure is in doubt." if shown.run.doubt else ""
-    return (
-        f"How long the pump runs with no water in use, on a scale with {marks}. The thick line is the 95 % "
-        f"interval.{more}{doubt}"
-    )
+        return text("figure.scale.caption-at-most", **marks)
+    said = [text("figure.scale.caption", **marks)]
+    if shown.wide_s is not None and shown.run.how == "steady tap":
+        short, long = 100 * STEADY_READS_SHORT, 100 * STEADY_READS_LONG
+        said.append(text("figure.scale.thin-steady", short_percent=short, long_percent=long))
+    elif shown.wide_s is not None:
+        said.append(text("figure.scale.thin-few"))
+    if shown.run.doubt:
+        said.append(text("figure.scale.open-diamond"))
+    return " ".join(said)
 
 
-def _allowed_for(run: RunTime) -> str:
-    if run.how == "steady tap":
-        return (
-            f"what the steady-tap method itself may read short (to {100 * STEADY_READS_SHORT:g} %) or long "
-            f"(to {100 * STEADY_READS_LONG:g} %)"
-        )
-    return "how runs differ, which so few cannot show"
-
-
-def _alt(shown: _Shown | None, marks_s: tuple[float, float]) -> str:
-    zones = (
-        f"A scale of seconds. Under {marks_s[0]:g} s a run wears the pump out, from {marks_s[0]:g} to {marks_s[1]:g} s "
-        f"it is short of the mark, from {marks_s[1]:g} s on it is what the trade aims at."
-    )
+def _alt(shown: _Shown | None, marks_s: tuple[float, float], messages: Messages) -> str:
+    text = messages.text
+    said = [text("figure.scale.alt-zones", mark1_s=marks_s[0], mark2_s=marks_s[1])]
     if shown is None:
-        return f"{zones} No run was measured, so none is shown."
-    if shown.run.one_sided:
-        return f"{zones} The run with no water in use is {shown.value}; {shown.between}, which only lengthens a run."
-    text = f"{zones} The run with no water in use is {shown.value}, {shown.between} (95 %)."
-    if shown.wide_s is not None:
-        text += f" Allowed for beside it: {shown.wide_s[0]:.1f} to {shown.wide_s[1]:.1f} s."
-    return text + (f" It is in doubt: {shown.run.doubt}" if shown.run.doubt else "")
+        return " ".join([*said, text("figure.scale.alt-none")])
+    code = "figure.scale.alt-at-most" if shown.run.one_sided else "figure.scale.alt-run"
+    said.append(text(code, value=shown.value, between=shown.between))
+    if not shown.run.one_sided and shown.wide_s is not None:
+        said.append(text("figure.scale.alt-allowed", low_s=shown.wide_s[0], high_s=shown.wide_s[1]))
+    if not shown.run.one_sided and shown.run.doubt:
+        said.append(text("figure.scale.alt-doubt", doubt=shown.run.doubt))
+    return " ".join(said)

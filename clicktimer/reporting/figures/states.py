@@ -8,15 +8,10 @@ from typing import Final, Literal
 
 from clicktimer.cycles.run_time import TRUSTED_CONFIDENCE
 from clicktimer.records import Measurement
+from clicktimer.reporting.messages.catalogue import Messages
 
 State = Literal["whole", "doubtful", "pump sound", "open"]
 STATES: Final[tuple[State, ...]] = ("whole", "doubtful", "pump sound", "open")
-STATE_WORDS: Final[dict[State, str]] = {
-    "whole": "both clicks heard",
-    "doubtful": "doubtful clicks",
-    "pump sound": "timed by the pump's sound",
-    "open": "only one end heard",
-}
 
 
 def states(m: Measurement) -> tuple[State, ...]:
@@ -41,12 +36,12 @@ def corrected(m: Measurement) -> frozenset[int]:
     return frozenset(i for i in range(len(m.cycles)) if f"cycle {i + 1}" in named)
 
 
-def counted(kinds: Sequence[State], by_hand: int) -> str:
+def count_text(kinds: Sequence[State], by_hand: int, messages: Messages) -> str:
     """How many runs of each kind there are, in words: "3 runs: 2 both clicks heard, 1 only one end heard"."""
     if not kinds:
-        return "no run"
+        return messages.text("figure.count.none")
     count = Counter(kinds)
-    parts = [f"{count[s]} {STATE_WORDS[s]}" for s in STATES if count[s]]
+    parts = [messages.text(f"figure.count.{s.replace(' ', '-')}", count=count[s]) for s in STATES if count[s]]
     if by_hand:
-        parts.append(f"{by_hand} corrected by hand")
-    return f"{len(kinds)} run{'' if len(kinds) == 1 else 's'}: {', '.join(parts)}"
+        parts.append(messages.text("figure.count.by-hand", count=by_hand))
+    return messages.text("figure.count.runs", count=len(kinds), parts=", ".join(parts))

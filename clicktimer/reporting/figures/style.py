@@ -16,6 +16,8 @@ from contextlib import contextmanager
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
+from clicktimer.reporting.messages.catalogue import Messages
+
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
@@ -157,9 +159,21 @@ def over_areas(width_pt: float) -> list[AbstractPathEffect]:
     return [Stroke(linewidth=width_pt + 1.4, foreground=PAPER), Normal()]
 
 
-def decimal_comma(figure: Figure, write: Callable[[str], str]) -> None:
-    """Have every number and word of a finished picture written as ``write`` says: labels, and the axes' own numbers."""
-    from matplotlib.text import Text
+def written(draw: Callable[[], Figure], messages: Messages) -> Callable[[], Figure]:
+    """Have the numbers along the axes of a picture written with the reader's decimal sign."""
+    if messages.decimal == "point":
+        return draw
+
+    def drawn() -> Figure:
+        figure = draw()
+        write_axes(figure, messages.number)
+        return figure
+
+    return drawn
+
+
+def write_axes(figure: Figure, write: Callable[[str], str]) -> None:
+    """Have the numbers along the axes of a picture written as ``write`` says."""
     from matplotlib.ticker import Formatter
 
     class Rewritten(Formatter):
@@ -185,9 +199,6 @@ def decimal_comma(figure: Figure, write: Callable[[str], str]) -> None:
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_major_formatter(Rewritten(axis.get_major_formatter()))
-    for text in figure.findobj(Text):
-        if isinstance(text, Text):
-            text.set_text(write(text.get_text()))
 
 
 Entry = tuple["Artist", str]

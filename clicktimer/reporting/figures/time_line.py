@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any, Final
 from clicktimer.records import Click, Measurement
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
-from clicktimer.reporting.figures.states import STATES, State, corrected, counted, states
-from clicktimer.reporting.formatting import clock_text, length_text, position_text, started_time
+from clicktimer.reporting.figures.states import STATES, State, corrected, count_text, states
+from clicktimer.reporting.formatting import clock_text, position_text, started_time
+from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,13 +47,15 @@ OPEN: Final[dict[str, Any]] = {
 HATCH: Final[dict[State, str]] = {"whole": "", "doubtful": "", "pump sound": style.HATCH_BY_SOUND, "open": ""}
 
 
-def time_line(m: Measurement) -> Picture:
+def time_line(m: Measurement, messages: Messages = Messages()) -> Picture:
     """Show the whole listening in order of time; what is longer than 20 minutes is folded into rows."""
     row_s = _row_s(m.source.duration_s)
     kinds, by_hand = states(m), len(corrected(m))
-    folded = "" if row_s >= m.source.duration_s else f" Each row is {length_text(row_s)}, read like lines of text."
-    caption = f"The whole listening, {length_text(m.source.duration_s)}: blocks where the pump ran.{folded}"
-    return Picture("time-line", caption, _alt(m, kinds, by_hand), lambda: _draw(m, row_s))
+    caption = messages.text("figure.line.caption", length_s=m.source.duration_s)
+    if row_s < m.source.duration_s:
+        caption = f"{caption} {messages.text('figure.line.caption-rows', row_s=row_s)}"
+    draw = style.written(lambda: _draw(m, row_s, messages), messages)
+    return Picture("time-line", caption, _alt(m, kinds, by_hand, messages), draw)
 
 
 def _row_s(duration_s: float) -> float:
@@ -88,11 +91,11 @@ def _clicks(m: Measurement) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
     return tuple(c.click for c in m.correction.clicks), m.correction.deleted
 
 
-def _draw(m: Measurement, row_s: float) -> Figure:
+def _draw(m: Measurement, row_s: float, messages: Messages) -> Figure:
     rows = rows_of(m.source.duration_s, row_s)
     single = rows == 1
     deep = 0.75 if single else rows * 0.25
-    entries = _key(m, single)
+    entries = _key(m, single, messages)
     low = 0.45 + style.key_room_in(entries)
     figure = style.canvas(deep + low + 0.2)
     left = LEFT_ONE_IN if single else LEFT_ROWS_IN
@@ -103,9 +106,9 @@ def _draw(m: Measurement, row_s: float) -> Figure:
     for row, a, b in fold(0.0, m.source.duration_s, row_s, rows):
         axes.plot([a, b], [row, row], color=style.REST, lw=0.8, zorder=1)
     _gaps(axes, m, row_s)
-    _runs(axes, m, row_s, single)
+    _runs(axes, m, row_s, single, messages)
     _marks(axes, m, row_s, single)
-    _scale(axes, m, row_s, rows, single)
+    _scale(axes, m, row_s, rows, single, messages)
     style.key(figure, entries)
     return figure
 
@@ -129,7 +132,7 @@ def _gaps(axes: Axes, m: Measurement, row_s: float) -> None:
             )
 
 
-def _runs(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
+def _runs(axes: Axes, m: Measurement, row_s: float, single: bool, messages: Messages) -> None:
     by_hand, kinds = corrected(m), states(m)
     for i, (cycle, kind) in enumerate(zip(m.cycles, kinds, strict=True)):
         if cycle.cut_in_s is None or cycle.cut_out_s is None:
@@ -152,12 +155,13 @@ def _runs(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
                 zorder=3,
             )
     if single:
-        _names(axes, m, row_s)
+        _names(axes, m, row_s, messages)
     if not m.cycles and not any(_clicks(m)):
-        axes.text(0.5, 0.62, "no click was heard", transform=axes.transAxes, ha="center", va="bottom", color=style.SOFT)
+        words = messages.text("figure.line.no-click")
+        axes.text(0.5, 0.62, words, transform=axes.transAxes, ha="center", va="bottom", color=style.SOFT)
 
 
-def _names(axes: Axes, m: Measurement, row_s: float) -> None:
+def _names(axes: Axes, m: Measurement, row_s: float, messages: Messages) -> None:
     """The number and the length of each run over it, where there is room for all of them; else for none."""
     told = [
         ((c.cut_in_s + c.cut_out_s) / 2, i, c.run_s)
@@ -171,7 +175,7 @@ def _names(axes: Axes, m: Measurement, row_s: float) -> None:
     if min(room_in, default=1.0) < NAME_IN:
         return
     for middle_s, number, run_s in told:
-        axes.text(middle_s, -0.36, f"{run_s:.1f} s", ha="center", va="bottom", fontsize=style.SMALL_PT)
+        axes.text(middle_s, -0.36, messages.number(f"{run_s:.1f} s"), ha="center", va="bottom", fontsize=style.SMALL_PT)
         axes.text(middle_s, -0.72, str(number), ha="center", va="bottom", fontsize=style.SMALL_PT, color=style.SOFT)
 
 
@@ -190,83 +194,91 @@ def _marks(axes: Axes, m: Measurement, row_s: float, single: bool) -> None:
             axes.plot(a, row, marker="x", ms=5, color=style.SOFT, zorder=5)
 
 
-def _scale(axes: Axes, m: Measurement, row_s: float, rows: int, single: bool) -> None:
+def _scale(axes: Axes, m: Measurement, row_s: float, rows: int, single: bool, messages: Messages) -> None:
     step_s = next((t for t in TICKS_S if row_s / t <= 8.5), TICKS_S[-1])
     ticks = [i * step_s for i in range(int(row_s / step_s + 1e-6) + 1)]
     started = started_time(m.source.started_at)
     if single:
         axes.set_xticks(ticks, [position_text(t)[:-2] for t in ticks])
-        axes.set_xlabel("time in the recording, min:s")
+        axes.set_xlabel(messages.text("figure.line.axis"))
         axes.set_yticks([])
         return
-    unit, per = ("h", 3600.0) if row_s >= 21_600.0 else ("min", 60.0)
+    unit, per = ("hours", 3600.0) if row_s >= 21_600.0 else ("minutes", 60.0)
     axes.set_xticks(ticks, [f"{t / per:g}" for t in ticks])
-    axes.set_xlabel(f"{unit} after the time at the left")
-    axes.set_yticks(range(rows), [_row_name(i, row_s, started, m.source.duration_s) for i in range(rows)])
+    axes.set_xlabel(messages.text(f"figure.line.axis-{unit}"))
+    axes.set_yticks(range(rows), [_row_name(i, row_s, started, m.source.duration_s, messages) for i in range(rows)])
     axes.tick_params(left=False)
 
 
-def _row_name(row: int, row_s: float, started: datetime | None, duration_s: float) -> str:
+def _row_name(row: int, row_s: float, started: datetime | None, duration_s: float, messages: Messages) -> str:
     if started is not None:
         return clock_text(row * row_s, started, with_day=duration_s > 86_400.0)[:-3]  # without the seconds
     if row_s >= 86_400.0:
-        return f"day {row + 1}"
-    return f"{row * row_s / 3600:g} h" if row_s >= 3600.0 else f"{row * row_s / 60:g} min"
+        return messages.text("figure.line.row-day", number=row + 1)
+    if row_s >= 3600.0:
+        return messages.text("figure.line.row-hours", hours=row * row_s / 3600)
+    return messages.text("figure.line.row-minutes", minutes=row * row_s / 60)
 
 
-def _key(m: Measurement, single: bool) -> list[style.Entry]:
+def _key(m: Measurement, single: bool, messages: Messages) -> list[style.Entry]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     kinds = states(m)
     ours, deleted = _clicks(m)
-    words = {"whole": "pump ran", "doubtful": "doubtful", "pump sound": "by the pump's sound"}
+    words = [messages.text(f"figure.key.{name}") for name in ("pump-ran", "doubtful", "pump-sound")]
     entries: list[style.Entry] = [
         (Patch(facecolor=FILL[kind], edgecolor=style.INK if HATCH[kind] else style.BLUE, hatch=HATCH[kind], lw=0.5), w)
-        for kind, w in zip(STATES, words.values(), strict=False)
+        for kind, w in zip(STATES, words, strict=False)
         if kind in kinds
     ]
     if corrected(m):
         patch = Patch(facecolor=style.BLUE, edgecolor=style.INK, hatch=style.HATCH_CORRECTED, lw=0.5)
-        entries.append((patch, "corrected by hand"))
+        entries.append((patch, messages.text("figure.key.by-hand")))
     for kind, mark in (("cut-in", "^"), ("cut-out", "v")):
         if single and any(c.kind == kind for c in ours):
-            entries.append((Line2D([], [], ls="", marker=mark, ms=4, color=style.INK), kind))
+            entries.append(
+                (Line2D([], [], ls="", marker=mark, ms=4, color=style.INK), messages.text(f"figure.key.{kind}"))
+            )
     if "open" in kinds:
-        entries.append((Line2D([], [], **OPEN), "other end not heard"))
+        entries.append((Line2D([], [], **OPEN), messages.text("figure.key.other-end")))
     if m.gaps:
         patch = Patch(facecolor=style.LOST, edgecolor=style.SOFT, hatch=style.HATCH_LOST, lw=0.5)
-        entries.append((patch, "sound missing"))
+        entries.append((patch, messages.text("figure.key.missing")))
     if any(c.kind == "unknown" for c in ours):
         diamond = Line2D([], [], ls="", marker="D", color=style.PAPER, markeredgecolor=style.INK, ms=4)
-        entries.append((diamond, "click, which one is not known"))
+        entries.append((diamond, messages.text("figure.key.unknown")))
     if deleted:
-        entries.append((Line2D([], [], ls="", marker="x", color=style.SOFT, ms=5), "struck out"))
+        cross = Line2D([], [], ls="", marker="x", color=style.SOFT, ms=5)
+        entries.append((cross, messages.text("figure.key.deleted")))
     return entries
 
 
-def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int) -> str:
-    lengths = sorted(c.run_s for c in m.cycles if c.run_s is not None)
-    text = f"A line of time of {length_text(m.source.duration_s)} with {counted(kinds, by_hand)}."
+def _alt(m: Measurement, kinds: tuple[State, ...], by_hand: int, messages: Messages) -> str:
+    text, lengths = messages.text, sorted(c.run_s for c in m.cycles if c.run_s is not None)
+    runs = count_text(kinds, by_hand, messages)
+    said = [text("figure.line.alt", length_s=m.source.duration_s, runs=runs)]
     if lengths:
-        text += f" The shortest run is {lengths[0]:.1f} s, the longest {lengths[-1]:.1f} s."
+        said.append(text("figure.line.alt-lengths", shortest_s=lengths[0], longest_s=lengths[-1]))
     if len(m.cycles) <= LONGEST_NAMED:
         parts = [
-            f"{i} at {position_text(c.cut_in_s)} for {c.run_s:.1f} s"
+            text("figure.line.alt-run", number=i, at_s=c.cut_in_s, run_s=c.run_s)
             for i, c in enumerate(m.cycles, start=1)
             if c.cut_in_s is not None and c.run_s is not None
         ]
         if parts:
-            text += f" Runs: {'; '.join(parts)}."
+            said.append(text("figure.line.alt-runs", runs="; ".join(parts)))
     ours, deleted = _clicks(m)
     unknown = sum(c.kind == "unknown" for c in ours)
     if unknown:
-        text += f" {unknown} click{'' if unknown == 1 else 's'} of unknown kind: the pump started or stopped."
+        said.append(text("figure.line.alt-unknown", count=unknown))
     if deleted:
-        text += f" {len(deleted)} click{'' if len(deleted) == 1 else 's'} struck out by hand."
+        said.append(text("figure.line.alt-deleted", count=len(deleted)))
     for gap in m.gaps[:5]:
-        long = "an unknown length" if gap.to_s is None else length_text(gap.to_s - gap.from_s)
-        text += f" Sound is missing at {position_text(gap.from_s)}, {long}."
+        if gap.to_s is None:
+            said.append(text("figure.line.alt-gap-unknown", at_s=gap.from_s))
+        else:
+            said.append(text("figure.line.alt-gap", at_s=gap.from_s, length_s=gap.to_s - gap.from_s))
     if len(m.gaps) > 5:
-        text += f" {len(m.gaps) - 5} more gaps."
-    return text
+        said.append(text("figure.line.alt-gaps", count=len(m.gaps) - 5))
+    return " ".join(said)

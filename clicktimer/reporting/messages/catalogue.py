@@ -18,6 +18,7 @@ from typing import Any, Final, Literal
 
 from clicktimer.errors import ClicktimerError
 from clicktimer.records import Figure, Reason
+from clicktimer.reporting import formatting
 from clicktimer.reporting.messages import figures as write
 from clicktimer.reporting.messages.day_figures import DAY_OF_UNITS, DAY_WRITERS
 from clicktimer.units import format as units_format
@@ -201,6 +202,9 @@ OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
 
 WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "time": units_format.format_time,
+    "length": formatting.length_text,
+    "position": formatting.position_text,
+    "half-width": formatting.half_width_text,
     "share": units_format.format_share,
     "seconds": write.plain_seconds,
     "seconds-list": write.list_seconds,
