@@ -143,7 +143,7 @@ class _Formatter(string.Formatter):
         if kind == "capital":  # a reason that begins a sentence
             text = self.messages.text(value)
             return text[:1].upper() + text[1:]
-        if kind == "list":  # reasons as one list that begins a sentence
+        if kind == "capital-list":  # reasons as one list that begins a sentence
             items = ", ".join(map(self.messages.text, value))
             return items[:1].upper() + items[1:]
         if kind == "reasons":
@@ -222,5 +222,5 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
 """Kinds of figures that look alike in all units. Intervals are (value, low, high); "at most" is (value, high)."""
 
 KINDS: Final = frozenset(
-    {*OF_UNITS, *WRITERS, *JOINED, "message", "messages", "reason", "capital", "reasons", "list", "choice"}
+    {*OF_UNITS, *WRITERS, *JOINED, "message", "messages", "reason", "capital", "reasons", "capital-list", "choice"}
 )
