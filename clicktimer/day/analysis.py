@@ -16,7 +16,8 @@ from clicktimer.day.exclusions import Excluded, as_words, excluded_runs, untrust
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import Leak, find_leak, no_leak
 from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
-from clicktimer.day.starts import MIDDLE, Starts, read_starts
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
+from clicktimer.day.starts import Starts, read_starts
 from clicktimer.day.trend import Change, find_changes
 from clicktimer.day.wall_time import parse_span, parse_zone, spans_s
 from clicktimer.day.what_if import Replayed, replay, withheld
@@ -28,7 +29,6 @@ from clicktimer.tank.system import System, Tank
 from clicktimer.targets import MARKS_S, Marks
 from clicktimer.units.conversions import L_PER_US_GAL, W_PER_HP
 
-ENOUGH_RUNS: Final = 8
 SAME_SHARE: Final = 0.005  # a stock size so close to the tank there is that tank
 NIGHT: Final = (0, 5 * 60)
 LEAK_FIRST: Final = (
@@ -75,6 +75,8 @@ class DayReading:
         Facts for the table of causes.
     marks_s : tuple of float
         The minimum and the target of a run, seconds.
+    params : DayParams
+        The parameters that were used.
     """
 
     log: DayLog
@@ -94,6 +96,7 @@ class DayReading:
     untrusted: Reason | None
     log_facts: dict[str, str]
     marks_s: Marks = MARKS_S
+    params: DayParams = DEFAULT_PARAMS
 
     @property
     def run_of_the_day(self) -> bool:
@@ -121,6 +124,7 @@ def read_day(
     marks_s: Marks = MARKS_S,
     with_motor: bool = True,
     said: RunTime | None = None,
+    params: DayParams = DEFAULT_PARAMS,
 ) -> DayReading:
     """Read a day's cycles.
 
@@ -143,6 +147,8 @@ def read_day(
     said : RunTime or None
         The run with no water in use where the user said how the taps were; it is then what is compared with the
         motor's least run.
+    params : DayParams
+        The parameters of the reading.
 
     Raises
     ------
@@ -151,11 +157,15 @@ def read_day(
     """
     zone = parse_zone(log.zone)
     quiet_s = _quiet_spans_s(log, nobody, zone)
-    untrusted = untrusted_reason(log, excluded_runs(log, ()))
-    leak = no_leak(untrusted) if untrusted else find_leak(log)
-    no_use = abstained(as_words(untrusted)) if untrusted else no_use_run_of_day(log, leak=leak, nobody_s=quiet_s)
+    untrusted = untrusted_reason(log, excluded_runs(log, ()), params=params)
+    leak = no_leak(untrusted) if untrusted else find_leak(log, params=params)
+    no_use = (
+        abstained(as_words(untrusted))
+        if untrusted
+        else no_use_run_of_day(log, leak=leak, nobody_s=quiet_s, params=params)
+    )
     rate = _known_rate(system)
-    paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps)
+    paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps, params=params)
     starts = read_starts(
         log,
         no_use,
@@ -167,9 +177,10 @@ def read_day(
         said=said,
         leak=leak,
         target_s=marks_s[1],
+        params=params,
     )
-    water = None if untrusted else read_water(log, no_use, rate=rate, paths=paths)
-    changes = find_changes(log, no_use)
+    water = None if untrusted else read_water(log, no_use, rate=rate, paths=paths, params=params)
+    changes = find_changes(log, no_use, params=params)
     reading = DayReading(
         log,
         no_use,
@@ -182,12 +193,13 @@ def read_day(
         water,
         _night(log, water, zone),
         changes,
-        replay(log, no_use, leak, others, paths=paths) if others else (),
-        withheld(log, no_use) if others else None,
+        replay(log, no_use, leak, others, paths=paths, params=params) if others else (),
+        withheld(log, no_use, params=params) if others else None,
         excluded_runs(log, paths),
         untrusted,
-        _facts(log, leak, starts, changes),
+        _facts(log, leak, starts, changes, params=params),
         marks_s,
+        params,
     )
     return replace(reading, verdict=leak_first(reading, reading.verdict))
 
@@ -300,9 +312,12 @@ def _fraction(system: System, tank: Tank) -> float:
     return fraction(charge_kpag, system.cut_in_kpag, system.cut_out_kpag, system.atmosphere_kpaa)
 
 
-def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...]) -> dict[str, str]:
+def _facts(
+    log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...], *, params: DayParams
+) -> dict[str, str]:
     """Return the facts of the day's log by the names of the table of causes; one that is not known is absent."""
-    enough = whole_runs(log.cycles).count >= ENOUGH_RUNS
+    tuned = params.facts
+    enough = whole_runs(log.cycles).count >= tuned.enough_runs
     facts = {**_leak_facts(log, leak, starts, enough=enough), **_change_facts(changes)}
     answers = {f.answer for f in starts.motor if f.what == "starts_per_day"}
     if answers == {"outside"} or answers == {"within"}:
@@ -310,7 +325,7 @@ def _facts(log: DayLog, leak: Leak, starts: Starts, changes: tuple[Change, ...])
     if enough:
         # What seeps is a leak and no use, and only a flow near half of the pump's rate speaks against the use.
         uses = [f for f in starts.flows if not leak.is_flow(f.use.duty)]
-        share = sum(f.share.value for f in uses if MIDDLE[0] <= f.use.duty <= MIDDLE[1])
+        share = sum(f.share.value for f in uses if params.cycling.middle[0] <= f.use.duty <= params.cycling.middle[1])
         facts["steady-use"] = "most" if share > 0.5 else "some" if uses else "none"
     return facts
 

@@ -15,21 +15,9 @@ import numpy as np
 from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.day.cycle_log import Runs
 from clicktimer.day.estimate import Amount, mean_half
+from clicktimer.day.params import DEFAULT_PARAMS, ConstantFlow, DayParams
 
-AGREE_SHARE: Final = 0.06  # runs, and rests, of one steady use lie within this share of the middle of their stretch
-LEAST_CYCLES: Final = 3
-BRIEF_CYCLES: Final = 2  # a brief use: so many whole cycles, and a run after them that agrees as well
-BRIEF_SHARE: Final = 0.015  # its runs, and its rests, lie within this share of their middle
-BRIEF_DUTY: Final = 0.1  # a smaller flow makes r0 nearly the run itself, so that chance would confirm it
-BRIEF_AGREE: Final = 0.02  # brief uses count where two or more tell r0 alike within this share
-LAW_SD: Final = 0.01  # of the flow, with a pump whose rate falls (simulated: -1.0 to +0.6 % on 90 % of days)
 HOUR_S: Final = 3_600.0
-COOL_SHARE: Final = 0.06
-"""So much longer the run from settled air may be than it is told: a draw cools the air before the pump starts, and the
-pump and the taps have their own laws. Fitted on the develop seeds of tests/benchmarks/days.py."""
-FAST_DUTY: Final = 0.6  # a tap over this share of the pump's rate reads long
-SLOW_LAW_SD: Final = 0.012  # of r0 by one steady use, as a share
-FAST_LAW_SD: Final = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,19 +38,25 @@ class SteadyUse:
     spread_s: float
     duty_spread: float
     cycle_spread_s: float
+    params: ConstantFlow = DEFAULT_PARAMS.constant_flow
 
     @property
     def duty_interval(self) -> Amount:
         """q/Q with its interval: in a whole cycle what the pump gave has left, whatever the air's heat does."""
-        half = math.hypot(mean_half(self.duty_spread, self.count), 1.96 * LAW_SD * self.duty)
+        half = math.hypot(mean_half(self.duty_spread, self.count), 1.96 * self.params.law_sd * self.duty)
         return Amount(self.duty, max(0.0, self.duty - half), min(1.0, self.duty + half))
+
+    @property
+    def law_sd(self) -> float:
+        """Standard deviation of the no-use run by this use that is due to its flow, as a share."""
+        return self.params.fast_law_sd if self.duty > self.params.fast_duty else self.params.slow_law_sd
 
     @property
     def no_use_run_interval(self) -> Amount:
         """r0 by this use alone, seconds; it may read short, as every r0 of ordinary use, and long at a fast tap."""
         half = mean_half(self.spread_s, self.count) / self.no_use_run_s
-        below = math.hypot(half, 1.96 * (FAST_LAW_SD if self.duty > FAST_DUTY else SLOW_LAW_SD))
-        above = math.hypot(half, COOL_SHARE)
+        below = math.hypot(half, 1.96 * self.law_sd)
+        above = math.hypot(half, self.params.cool_share)
         return Amount(self.no_use_run_s, self.no_use_run_s * max(0.0, 1 - below), self.no_use_run_s * (1 + above))
 
     @property
@@ -73,8 +67,10 @@ class SteadyUse:
         return Amount(HOUR_S / cycle_s, HOUR_S / (cycle_s + half_s), HOUR_S / (cycle_s - half_s))
 
 
-def steady_uses(runs: Runs, least: int = LEAST_CYCLES) -> tuple[SteadyUse, ...]:
+def steady_uses(runs: Runs, least: int | None = None, *, params: DayParams = DEFAULT_PARAMS) -> tuple[SteadyUse, ...]:
     """Find every stretch of ``least`` or more cycles in a row whose runs agree within 6 %, and whose rests do."""
+    tuned = params.constant_flow
+    least = tuned.least_cycles if least is None else least
     found: list[SteadyUse] = []
     start = 0
     while start < runs.count:
@@ -86,47 +82,52 @@ def steady_uses(runs: Runs, least: int = LEAST_CYCLES) -> tuple[SteadyUse, ...]:
                 break
             new_low = (min(lows[0], pair[0]), min(lows[1], pair[1]))
             new_high = (max(highs[0], pair[0]), max(highs[1], pair[1]))
-            if any(h - low > AGREE_SHARE * (h + low) for low, h in zip(new_low, new_high, strict=True)):
+            if any(h - low > tuned.agree_share * (h + low) for low, h in zip(new_low, new_high, strict=True)):
                 break
             lows, highs = new_low, new_high
             end += 1
         if end - start >= least:
-            found.append(_use(runs, start, end))
+            found.append(_use(runs, start, end, params=params))
             start = end
         else:
             start += 1
     return tuple(found)
 
 
-def brief_uses(runs: Runs, steady: tuple[SteadyUse, ...] = ()) -> tuple[SteadyUse, ...]:
+def brief_uses(
+    runs: Runs, steady: tuple[SteadyUse, ...] = (), *, params: DayParams = DEFAULT_PARAMS
+) -> tuple[SteadyUse, ...]:
     """Find brief uses outside of the steady ones: two cycles, and a run, alike; two or more of them that tell one r0.
 
     Two cycles alone may be alike by chance; that two such pairs, mostly of different flows, then tell the same r0 is
     what makes them count. Of several groups the largest is taken.
     """
+    tuned = params.constant_flow
     found: list[SteadyUse] = []
     start = 0
-    while start + BRIEF_CYCLES < runs.count:
-        end = start + BRIEF_CYCLES
+    while start + tuned.brief_cycles < runs.count:
+        end = start + tuned.brief_cycles
         run_s, rest_s = runs.runs_s[start : end + 1], runs.rests_s[start:end]
         alike = all(
-            np.isfinite(part).all() and part.max() - part.min() <= BRIEF_SHARE * (part.max() + part.min())
+            np.isfinite(part).all() and part.max() - part.min() <= tuned.brief_share * (part.max() + part.min())
             for part in (run_s, rest_s)
         )
         at_s = float(runs.starts_s[start])
         if alike and not any(u.from_s <= at_s < u.to_s for u in steady):
-            use = _use(runs, start, end)
-            if use.duty >= BRIEF_DUTY:
+            use = _use(runs, start, end, params=params)
+            if use.duty >= tuned.brief_duty:
                 found.append(use)
                 start = end
                 continue
         start += 1
-    groups = [tuple(u for u in found if abs(u.no_use_run_s / one.no_use_run_s - 1) <= BRIEF_AGREE) for one in found]
+    groups = [
+        tuple(u for u in found if abs(u.no_use_run_s / one.no_use_run_s - 1) <= tuned.brief_agree) for one in found
+    ]
     largest = max(groups, key=len, default=())
     return largest if len(largest) > 1 else ()
 
 
-def _use(runs: Runs, start: int, end: int) -> SteadyUse:
+def _use(runs: Runs, start: int, end: int, *, params: DayParams) -> SteadyUse:
     run_s, rest_s = runs.runs_s[start:end], runs.rests_s[start:end]
     each_s = steady_no_use_run_s(run_s, rest_s)
     cycles_s, duties = run_s + rest_s, run_s / (run_s + rest_s)
@@ -139,5 +140,8 @@ def _use(runs: Runs, start: int, end: int) -> SteadyUse:
         float(rest_s.mean()),
         float(run_s.sum() / (run_s.sum() + rest_s.sum())),
         float(each_s.mean()),
-        *(float(np.std(each, ddof=1)) if many else 0.0 for each in (each_s, duties, cycles_s)),
+        float(np.std(each_s, ddof=1)) if many else 0.0,
+        float(np.std(duties, ddof=1)) if many else 0.0,
+        float(np.std(cycles_s, ddof=1)) if many else 0.0,
+        params.constant_flow,
     )

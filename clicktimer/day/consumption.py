@@ -10,27 +10,16 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
-from clicktimer.day.constant_flow import LAW_SD
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.estimate import Amount, KnownRate, likeliest, spread_of
 from clicktimer.day.imputation import Repaired, as_heard, nearest, possible
 from clicktimer.day.no_use_run import NoUseRun
-from clicktimer.day.start_counts import DOUBT_RUNS, HOUR_S
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
+from clicktimer.day.start_counts import HOUR_S
 from clicktimer.records import Reason
-
-ENDLESS_RATIO: Final = 5.0
-WITHIN: Final = (0.02, 0.03)
-"""The water is told as the value within this share of which the truth most likely lies: the first where no more than
-the first DOUBTFUL share of the clicks is in doubt, the second from the second on. They and BLUR are fitted on the
-develop seeds of tests/benchmarks/days.py."""
-DOUBTFUL: Final = (0.03, 0.08)
-BLUR: Final = 0.004  # in the log: what a path with all its clicks right is still off by
-CURVE: Final = (-0.17, 0.23)
-"""A run over 5 r0 rides the pump's curve: what it gives may be off by so much (simulated)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +53,7 @@ def read_water(
     *,
     rate: KnownRate | None = None,
     paths: Sequence[Repaired] = (),
+    params: DayParams = DEFAULT_PARAMS,
 ) -> Water | None:
     """Compute the water used in a log by balance.
 
@@ -83,16 +73,17 @@ def read_water(
     Water or None
         None without a whole run.
     """
+    tuned = params.consumption
     r0_s = no_use.seconds
     if whole_runs(log.cycles).count < 1:
         return None
     if r0_s is not None:
-        paths = paths or possible(log.cycles, r0_s, log.gaps)
+        paths = paths or possible(log.cycles, r0_s, log.gaps, params=params)
         in_doubt = [s.false + s.missed for s in paths]
         doubtful = round(float(np.median(in_doubt)))
         clicks = sum((c.cut_in_s is not None) + (c.cut_out_s is not None) for c in log.cycles)
-        within = float(np.interp(np.mean(in_doubt) / clicks, DOUBTFUL, WITHIN))
-        log = replace(log, cycles=nearest(paths, likeliest([s.ran_s for s in paths], within, BLUR)).cycles)
+        within = float(np.interp(np.mean(in_doubt) / clicks, tuned.doubtful, tuned.within))
+        log = replace(log, cycles=nearest(paths, likeliest([s.ran_s for s in paths], within, tuned.blur)).cycles)
     else:
         doubtful = whole_runs(log.cycles).missed
     runs = whole_runs(log.cycles)
@@ -103,31 +94,31 @@ def read_water(
     else:
         unit, per_s, own = "s of pump", 1.0, (0.0, 0.0)
     floor_s = r0_s if r0_s is not None else float(np.quantile(runs.runs_s, 0.25))
-    usual = runs.runs_s <= ENDLESS_RATIO * floor_s
+    usual = runs.runs_s <= tuned.endless_ratio * floor_s
     long_s = float(runs.runs_s[~usual].sum())
     if r0_s is not None:
         from_s, to_s = _first_and_last(paths)
-        all_s = _likeliest([s.ran_s for s in paths], within)
-        between_s = _likeliest(_pumped_s(paths, from_s, to_s, r0_s), within)
+        all_s = _likeliest([s.ran_s for s in paths], within, params=params)
+        between_s = _likeliest(_pumped_s(paths, from_s, to_s, r0_s), within, params=params)
     else:
         from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
-        doubt_s = 1.96 * DOUBT_RUNS * mean_s * math.sqrt(doubtful)
+        doubt_s = 1.96 * params.start_counting.doubt_runs * mean_s * math.sqrt(doubtful)
         counted_s = float(runs.runs_s.sum())
         all_s = (counted_s, doubt_s, doubt_s)
         # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
         between_s = (counted_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
-    below, above = (math.hypot(o, 1.96 * LAW_SD) for o in own)
+    below, above = (math.hypot(o, 1.96 * params.constant_flow.law_sd) for o in own)
 
     def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:
-        low_s = seconds - math.hypot(below * seconds, below_s) - more_s + CURVE[0] * long_s
-        high_s = seconds + math.hypot(above * seconds, above_s) + more_s + CURVE[1] * long_s
+        low_s = seconds - math.hypot(below * seconds, below_s) - more_s + tuned.curve[0] * long_s
+        high_s = seconds + math.hypot(above * seconds, above_s) + more_s + tuned.curve[1] * long_s
         return Amount(per_s * seconds, per_s * max(0.0, low_s), per_s * high_s)
 
     # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
     total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
     hours = _by_hour(log, per_s, floor_s)
-    pumped_s = _hours_s(paths if r0_s is not None else [as_heard(log.cycles)], log.duration_s)
+    pumped_s = _hours_s(paths if r0_s is not None else [as_heard(log.cycles)], log.duration_s, params=params)
     least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
     most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
     inside = sum(from_s < g.from_s < to_s for g in log.gaps)
@@ -161,10 +152,11 @@ def _reasons(unit: str, doubtful: int) -> tuple[Reason, ...]:
     return tuple(found)
 
 
-def _likeliest(values_s: Sequence[float], within: float) -> tuple[float, float, float]:
+def _likeliest(values_s: Sequence[float], within: float, *, params: DayParams) -> tuple[float, float, float]:
     """The likeliest value, and how far below and above it the interval of the paths reaches."""
-    middle_s, below_s, above_s = spread_of(values_s)
-    value_s = likeliest(values_s, within, BLUR)
+    tuned = params.consumption
+    middle_s, below_s, above_s = spread_of(values_s, params.estimate.drawn_wider)
+    value_s = likeliest(values_s, within, tuned.blur)
     return value_s, max(0.0, value_s - middle_s + below_s), max(0.0, middle_s + above_s - value_s)
 
 
@@ -195,7 +187,7 @@ def _tankful(no_use: NoUseRun, per_s: float, own: tuple[float, float], floor_s: 
     return Amount(value, value * (1 - math.hypot(below, own[0])), value * (1 + math.hypot(above, own[1])))
 
 
-def _hours_s(paths: Sequence[Repaired], duration_s: float) -> list[tuple[float, float]]:
+def _hours_s(paths: Sequence[Repaired], duration_s: float, *, params: DayParams) -> list[tuple[float, float]]:
     """Least and most seconds of pumping in each hour of the log, by 95 % of the paths."""
     edges_s = np.minimum(np.arange(math.ceil(duration_s / HOUR_S) + 1) * HOUR_S, duration_s)
     rows = []
@@ -203,7 +195,7 @@ def _hours_s(paths: Sequence[Repaired], duration_s: float) -> list[tuple[float, 
         times_s = np.column_stack([s.starts_s, s.ends_s]).ravel()
         ran_s = np.concatenate([[0.0], np.repeat(np.cumsum(s.ends_s - s.starts_s), 2)[:-1]])
         rows.append(np.diff(np.interp(edges_s, times_s, ran_s)))
-    ends = (spread_of(column) for column in np.array(rows).T.tolist())
+    ends = (spread_of(column, params.estimate.drawn_wider) for column in np.array(rows).T.tolist())
     return [(max(0.0, middle_s - below_s), middle_s + above_s) for middle_s, below_s, above_s in ends]
 
 

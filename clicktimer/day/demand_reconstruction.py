@@ -9,18 +9,13 @@ several times. Smearing all of it evenly is wrong by 6 to 60 % (simulated).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from clicktimer.day.constant_flow import SteadyUse
 from clicktimer.day.cycle_log import DayLog, Floats, whole_runs
-
-USUAL_FLOW: Final = 0.25  # of the pump's rate: a tap or a shower (common practice, no source)
-DENSE_FLOW: Final = 0.10  # a rest emptied at this share of the rate or faster was one draw
-SMALLEST: Final = 0.02  # of a tankful: a glass of water
-MOST_BURSTS: Final = 40
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +31,19 @@ class Flows:
 
 
 def rebuild(
-    log: DayLog, no_use_run_s: float, steady: tuple[SteadyUse, ...], leak_duty: float, rng: np.random.Generator
+    log: DayLog,
+    no_use_run_s: float,
+    steady: tuple[SteadyUse, ...],
+    leak_duty: float,
+    rng: np.random.Generator,
+    *,
+    params: DayParams = DEFAULT_PARAMS,
 ) -> Flows:
     """Rebuild the use of a log once, with these dice."""
     runs = whole_runs(log.cycles)
     bursts: list[tuple[float, float, float]] = []
     excess_s = np.maximum(runs.runs_s * (1 - leak_duty) - no_use_run_s, 0.0)
-    sizes_s = _sizes(excess_s, no_use_run_s)
+    sizes_s = _sizes(excess_s, no_use_run_s, params=params)
     halves_s, median_s = _half_heard_s(log), float(np.median(runs.runs_s)) if runs.count else 0.0
     rest_begins_s = np.concatenate([[0.0], runs.ends_s[:-1]]) if runs.count else runs.starts_s
     constant = _in_steady(steady, (rest_begins_s + runs.starts_s) / 2)
@@ -67,12 +68,13 @@ def rebuild(
             sizes_s,
             bool(constant[i]),
             rng,
+            params=params,
         )
         previous_s = start_s + run_s
     tail_s = log.duration_s - previous_s
     if tail_s > 0 and runs.count:
         left_s = max(0.0, float(rng.uniform()) * no_use_run_s - leak_duty * tail_s)
-        _scatter(bursts, previous_s, log.duration_s, left_s, sizes_s, rng)
+        _scatter(bursts, previous_s, log.duration_s, left_s, sizes_s, rng, params=params)
     return _steps(bursts, leak_duty, start_level)
 
 
@@ -82,9 +84,10 @@ def _half_heard_s(log: DayLog) -> Floats:
     return np.array(sorted(t for t in at if t is not None), dtype=np.float64)
 
 
-def _sizes(excess_s: Floats, no_use_run_s: float) -> tuple[Floats, Floats]:
+def _sizes(excess_s: Floats, no_use_run_s: float, *, params: DayParams) -> tuple[Floats, Floats]:
     """Sizes of draws and their chances, summed up: one over the size, since long draws meet the cut-in more often."""
-    least_s = SMALLEST * no_use_run_s
+    tuned = params.demand_reconstruction
+    least_s = tuned.smallest * no_use_run_s
     sizes_s = np.maximum(excess_s, least_s)
     if not len(sizes_s):
         return np.array([least_s]), np.array([1.0])
@@ -112,14 +115,17 @@ def _fill(
     sizes: tuple[Floats, Floats],
     constant: bool,
     rng: np.random.Generator,
+    *,
+    params: DayParams,
 ) -> None:
     """Lay the use of one rest and the run after it."""
+    tuned = params.demand_reconstruction
     rest_s = start_s - from_s
     end_s = start_s + run_s
     if rest_s <= 0:
         return
     mean_flow = left_s / rest_s
-    if constant or mean_flow >= DENSE_FLOW:
+    if constant or mean_flow >= tuned.dense_flow:
         bursts.append((from_s, start_s, mean_flow))
         if excess_s > 0:
             # the same draw goes on into the run, and ends there when it cannot fill it
@@ -129,12 +135,12 @@ def _fill(
     # the burst that straddles the cut-in: what is left of it is the excess, its start lies in the rest
     whole_s = excess_s / max(float(rng.uniform()), 0.05)
     before_s = min(left_s, max(whole_s - excess_s, 0.0))
-    flow = max(USUAL_FLOW, excess_s / run_s, before_s / rest_s)
+    flow = max(tuned.usual_flow, excess_s / run_s, before_s / rest_s)
     lead_s = before_s / flow
     bursts.append((start_s - lead_s, start_s, flow))
     if excess_s > 0:
         bursts.append((start_s, min(end_s, start_s + excess_s / flow), flow))
-    _scatter(bursts, from_s, start_s - lead_s, left_s - before_s, sizes, rng)
+    _scatter(bursts, from_s, start_s - lead_s, left_s - before_s, sizes, rng, params=params)
 
 
 def _scatter(
@@ -144,17 +150,20 @@ def _scatter(
     amount_s: float,
     sizes: tuple[Floats, Floats],
     rng: np.random.Generator,
+    *,
+    params: DayParams,
 ) -> None:
     """Scatter an amount over a stretch as bursts of drawn sizes."""
+    tuned = params.demand_reconstruction
     span_s = to_s - from_s
     left_s = amount_s
-    for _ in range(MOST_BURSTS):
+    for _ in range(tuned.most_bursts):
         if left_s <= 1e-9 or span_s <= 0:
             return
         size_s = min(
             left_s, float(sizes[0][min(int(np.searchsorted(sizes[1], rng.random(), side="right")), len(sizes[0]) - 1)])
         )
-        flow = max(USUAL_FLOW, size_s / span_s)
+        flow = max(tuned.usual_flow, size_s / span_s)
         lasts_s = size_s / flow
         at_s = from_s + float(rng.uniform()) * max(0.0, span_s - lasts_s)
         bursts.append((at_s, at_s + lasts_s, flow))

@@ -13,11 +13,9 @@ from typing import Final
 import numpy as np
 
 from clicktimer.day.cycle_log import Floats
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 
-BROAD: Final = 0.15  # of a density: lengths that this log has not shown yet
-FAR_PART: Final = 0.02  # of the broad density: of 1000 runs three go on for any time; common practice, no source
 STEP: Final = 0.02  # of log length
-MOST_POINTS: Final = 24
 LEAST_LOG_DENSITY: Final = -60.0
 NEVER: Final = -1e9
 
@@ -33,6 +31,7 @@ class Lengths:
     own: float
     total: float
     floor_s: float
+    broad: float
 
     def at(self, lengths_s: Floats) -> Floats:
         """Log density per second."""
@@ -45,9 +44,9 @@ class Lengths:
         """The same for lengths that are themselves among the kernels' centres: without their own kernel."""
         logs = np.log(np.maximum(lengths_s, 1e-3))
         whole = np.exp(np.interp(logs, self.grid, self.log_density))
-        # density is (1 - BROAD) kernels / total + BROAD broad; take one kernel out, and its weight
+        # density is (1 - broad) kernels / total + broad of the broad one; take one kernel out, and its weight
         rest = max(self.total, 1e-9)
-        other = np.maximum(whole - (1 - BROAD) * weight * self.own / rest, 1e-12)
+        other = np.maximum(whole - (1 - self.broad) * weight * self.own / rest, 1e-12)
         found = np.log(other) - logs
         return np.where(lengths_s >= self.floor_s, np.maximum(found, LEAST_LOG_DENSITY), NEVER)
 
@@ -59,11 +58,14 @@ def lengths_of(
     floor_s: float,
     broad: tuple[float, float, float],
     far: float | None = None,
+    *,
+    params: DayParams = DEFAULT_PARAMS,
 ) -> Lengths:
     """broad: logs of the shortest and longest length that a broad density covers, and how fast it falls in the log.
 
     far: log of the length from which on a small part of it does not fall: a hose that runs for an hour.
     """
+    tuned = params.duration_density
     grid: Floats = np.arange(math.log(max(floor_s, 0.2)) - 0.2, math.log(2e6), STEP)
     keep = (heard_s >= max(floor_s, 0.2)) & (weights > 0.02)
     heard_s, weights = heard_s[keep], weights[keep]
@@ -71,7 +73,7 @@ def lengths_of(
     flat /= flat.sum() * STEP
     if far is not None and far < broad[1]:
         beyond = np.where((grid >= far) & (grid <= broad[1]), 1.0, 0.0)
-        flat = (1 - FAR_PART) * flat + FAR_PART * beyond / (beyond.sum() * STEP)
+        flat = (1 - tuned.far_part) * flat + tuned.far_part * beyond / (beyond.sum() * STEP)
     own = float(sum(0.5 / (b * math.sqrt(2 * math.pi)) for b in blur))
     density = flat.copy()
     total = float(weights.sum())
@@ -84,17 +86,20 @@ def lengths_of(
         for b in blur:
             kernel = 0.5 * np.exp(-0.5 * (span / b) ** 2) / (b * math.sqrt(2 * math.pi))
             kernels += np.convolve(counts, kernel[np.abs(span) < 5 * b], mode="same")
-        density = (1 - BROAD) * kernels / total + BROAD * flat
+        density = (1 - tuned.broad) * kernels / total + tuned.broad * flat
     order = np.argsort(heard_s)
-    if len(order) > MOST_POINTS:
+    if len(order) > tuned.most_points:
         shares = np.cumsum(weights[order]) / total
-        at = np.searchsorted(shares, (np.arange(MOST_POINTS) + 0.5) / MOST_POINTS)
-        points_s, point_weights = heard_s[order][at], np.full(MOST_POINTS, 1.0 / MOST_POINTS)
+        at = np.searchsorted(shares, (np.arange(tuned.most_points) + 0.5) / tuned.most_points)
+        points_s, point_weights = (
+            heard_s[order][at],
+            np.full(tuned.most_points, 1.0 / tuned.most_points),
+        )
     elif len(order):
         points_s, point_weights = heard_s, weights / total
     else:
         points_s, point_weights = np.array([max(1.1 * floor_s, 1.0)]), np.array([1.0])
-    return Lengths(points_s, point_weights, grid, np.log(density + 1e-12), own, total, floor_s)
+    return Lengths(points_s, point_weights, grid, np.log(density + 1e-12), own, total, floor_s, tuned.broad)
 
 
 def log_sum(values: Floats) -> float:

@@ -9,9 +9,6 @@ from typing import Final
 
 import numpy as np
 
-DRAWN_WIDER: Final = 1.25  # times the spread of the paths: what they take for granted (on the develop seeds)
-
-
 TRIED: Final = 160  # values looked at
 
 
@@ -54,13 +51,13 @@ class KnownRate:
         return Amount(duty.value, max(0.0, duty.value * (1 - below)), duty.value * (1 + above)).times(self.l_per_min)
 
 
-def spread_of(values: Sequence[float], wider: float = DRAWN_WIDER) -> tuple[float, float, float]:
+def spread_of(values: Sequence[float], wider: float) -> tuple[float, float, float]:
     """The middle of what the paths tell, and how far 95 % of them reach below and above it, in their unit."""
     low, middle, high = (float(q) for q in np.quantile(values, [0.025, 0.5, 0.975]))
     return middle, wider * (middle - low), wider * (high - middle)
 
 
-def drawn(values: Sequence[float], wider: float = DRAWN_WIDER) -> Amount:
+def drawn(values: Sequence[float], wider: float) -> Amount:
     """The same as an amount that is not below zero."""
     middle, below, above = spread_of(values, wider)
     return Amount(middle, max(0.0, middle - below), middle + above)

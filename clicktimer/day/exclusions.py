@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from clicktimer.day.cycle_log import LEAST_CONFIDENCE, DayLog
 from clicktimer.day.imputation import Repaired, at_gap
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.records import Reason
 
 Why = Literal["cut off", "one click alone", "not sure enough", "clicks in doubt", "by the pump's sound"]
@@ -36,15 +37,15 @@ class Excluded:
         return self.why.replace(" ", "-").replace("'", "-")
 
 
-LEAST_ALONE: Final = 3
 WHOLE: Final = (Reason("day.whole-runs.none"), Reason("day.whole-runs.one"))
 
 
-def untrusted_reason(log: DayLog, found: Sequence[Excluded]) -> Reason | None:
+def untrusted_reason(log: DayLog, found: Sequence[Excluded], *, params: DayParams = DEFAULT_PARAMS) -> Reason | None:
     """Return why nothing is computed from a log, or None: more clicks stand alone in it than runs have both."""
+    tuned = params.exclusions
     alone = sum(r.why == "one click alone" for r in found)
     whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
-    if alone < LEAST_ALONE or alone <= whole:
+    if alone < tuned.least_alone or alone <= whole:
         return None
     runs = Reason("day.whole-runs.some", count=whole) if whole > 1 else WHOLE[whole]
     return Reason("day.untrusted", alone=alone, whole=runs)

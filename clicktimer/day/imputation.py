@@ -13,12 +13,10 @@ from typing import Final
 import numpy as np
 
 from clicktimer.day.cycle_log import Floats, whole_runs
-from clicktimer.day.path_sampling import LONG_RATIO, SHORT_RATIO, Clicks, PumpPath
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
+from clicktimer.day.path_sampling import Clicks, PumpPath
 from clicktimer.records import Cycle, Gap
 
-MOST_PATHS: Final = 96
-LEAST_PATHS: Final = 24
-CLICKS_ALL: Final = 60_000  # clicks in all paths together: a month of them costs seconds
 SEED: Final = 7
 
 
@@ -41,20 +39,30 @@ class Repaired:
         return float((self.ends_s - self.starts_s).sum())
 
 
-def possible(cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> tuple[Repaired, ...]:
+def possible(
+    cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = (), *, params: DayParams = DEFAULT_PARAMS
+) -> tuple[Repaired, ...]:
     """Paths of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
 
     no_use_run_s: r0, seconds. gaps: where nothing was heard.
     """
+    tuned = params.imputation
     runs_s = np.array([c.run_s for c in cycles if c.run_s is not None], dtype=float)
     if not len(runs_s):
         return (as_heard(cycles),)
     cut = {i for i, c in enumerate(cycles) if c.run_s is None and at_gap(cycles, i, gaps)}
     whole = all(c.run_s is not None for i, c in enumerate(cycles[1:-1], 1) if i not in cut)
-    if whole and runs_s.min() >= SHORT_RATIO * no_use_run_s and runs_s.max() <= LONG_RATIO * no_use_run_s:
+    if (
+        whole
+        and runs_s.min() >= params.path_sampling.short_ratio * no_use_run_s
+        and runs_s.max() <= params.path_sampling.long_ratio * no_use_run_s
+    ):
         return (as_heard(cycles),)
-    clicks = Clicks(cycles, no_use_run_s, gaps)
-    count = min(MOST_PATHS, max(LEAST_PATHS, CLICKS_ALL // len(clicks.time_s)))
+    clicks = Clicks(cycles, no_use_run_s, gaps, params=params)
+    count = min(
+        tuned.most_paths,
+        max(tuned.least_paths, tuned.clicks_all // len(clicks.time_s)),
+    )
     drawn = clicks.draw(count, np.random.default_rng(SEED))
     return tuple(_told(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
 

@@ -9,28 +9,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 
 from clicktimer.day.cycle_log import DayLog, Runs, whole_runs
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams, SlowLeak
 from clicktimer.records import Reason
-
-EDGE_SHARE: Final = 0.08  # rests this close to the longest belong to the edge
-LEAST_RESTS: Final = 4
-SHORT_RESTS: Final = 6
-FEW_RESTS: Final = 6
-FEW_SPREAD: Final = 0.06
-LEAST_SUM_S: Final = 9_000.0  # 2.5 h of such rests in all: longer than a softener's slow rinse
-MISSED_SHARE: Final = 0.04  # so many rests may be longer because both clicks of a run were missed
-RUN_SHARE: Final = 0.10  # the run beside such a rest is the same each time within this
-CLOCKWORK_SHARE: Final = 0.004  # rests this equal beside runs that are not: a timer or a protector's restart
-
-SAFE: Final = 1.18
-"""The limit, told as "no more than", is so much above D over the longest rest. With it no more than that seeped on 99 %
-of the seeping days of the develop seeds of tests/benchmarks/days.py; without it on 21 % of those not told, field."""
-
-SAME_SHARE: Final = 0.15  # a steady flow so close to the seeping is the seeping
 
 Pattern = Literal["none", "constant", "part of the day", "timed restarts"]
 
@@ -55,6 +40,7 @@ class Leak:
     count: int
     edge_s: float | None
     reason: Reason
+    params: SlowLeak = DEFAULT_PARAMS.slow_leak
 
     @property
     def reported(self) -> bool:
@@ -68,37 +54,38 @@ class Leak:
 
     def is_flow(self, duty: float) -> bool:
         """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
-        return self.reported and self.duty is not None and abs(duty - self.duty) <= SAME_SHARE * self.duty
+        return self.reported and self.duty is not None and abs(duty - self.duty) <= self.params.same_share * self.duty
 
 
-def find_leak(log: DayLog) -> Leak:
+def find_leak(log: DayLog, *, params: DayParams = DEFAULT_PARAMS) -> Leak:
     """Look for seeping in a log."""
+    tuned = params.slow_leak
     runs = whole_runs(log.cycles)
-    limit_duty = _limit_duty(log, runs)
+    limit_duty = _limit_duty(log, runs, params=params)
     rests_s = runs.rests_s
     known = np.flatnonzero(np.isfinite(rests_s))
-    if len(known) < LEAST_RESTS:
+    if len(known) < tuned.least_rests:
         return no_leak(Reason("day.leak-none"), limit_duty)
     order = known[np.argsort(-rests_s[known])]
-    allowed = max(2 if runs.missed else 1, math.ceil(MISSED_SHARE * len(known)))
+    allowed = max(2 if runs.missed else 1, math.ceil(tuned.missed_share * len(known)))
     best: Leak | None = None
     short = False
     for top in range(min(allowed * 3 + 1, len(order))):
         edge_s = float(rests_s[order[top]])
-        at_edge = np.sort(order[top:][rests_s[order[top:]] >= (1 - EDGE_SHARE) * edge_s])
-        if len(at_edge) < LEAST_RESTS:
+        at_edge = np.sort(order[top:][rests_s[order[top:]] >= (1 - tuned.edge_share) * edge_s])
+        if len(at_edge) < tuned.least_rests:
             continue
-        if float(rests_s[at_edge].sum()) < LEAST_SUM_S:
-            short = short or len(at_edge) >= SHORT_RESTS
+        if float(rests_s[at_edge].sum()) < tuned.least_sum_s:
+            short = short or len(at_edge) >= tuned.short_rests
             continue
-        found = _judged(log, runs, at_edge, np.sort(order[:top]), allowed, limit_duty)
+        found = _judged(log, runs, at_edge, np.sort(order[:top]), allowed, limit_duty, params=params)
         if found is not None and (best is None or found.pattern == "constant"):
             best = found
         if best is not None and best.pattern == "constant":
             break
     if best is not None:
         return best
-    brief = Reason("day.leak-too-brief", least_s=LEAST_SUM_S)
+    brief = Reason("day.leak-too-brief", least_s=tuned.least_sum_s)
     return no_leak(brief if short else Reason("day.leak-none"), limit_duty)
 
 
@@ -108,29 +95,37 @@ def no_leak(reason: Reason, limit_duty: float | None = None) -> Leak:
 
 
 def _judged(
-    log: DayLog, runs: Runs, at_edge: np.ndarray, longer: np.ndarray, allowed: int, limit_duty: float | None
+    log: DayLog,
+    runs: Runs,
+    at_edge: np.ndarray,
+    longer: np.ndarray,
+    allowed: int,
+    limit_duty: float | None,
+    *,
+    params: DayParams,
 ) -> Leak | None:
+    tuned = params.slow_leak
     rests_s, lengths_s, starts_s = runs.rests_s, runs.runs_s, runs.starts_s
     # The refill after such a rest, where it was heard: use in it makes it longer, so the lower half tells it.
     after = at_edge[at_edge + 1 < runs.count] + 1
     follows = after[np.isclose(starts_s[after], starts_s[after - 1] + lengths_s[after - 1] + rests_s[after - 1])]
-    if len(follows) < LEAST_RESTS - 1:
+    if len(follows) < tuned.least_rests - 1:
         return None
     refills_s = np.sort(lengths_s[follows])
     refill_s = float(np.quantile(refills_s, 0.35))
-    alike = refills_s[np.abs(refills_s - refill_s) <= RUN_SHARE * refill_s]
+    alike = refills_s[np.abs(refills_s - refill_s) <= tuned.run_share * refill_s]
     rest_s = float(np.median(rests_s[at_edge]))
     first_s = float(starts_s[at_edge[0]])
     last = at_edge[-1]
     last_s = float(starts_s[last] + lengths_s[last] + rests_s[last])
-    clockwork = float(np.ptp(rests_s[at_edge])) <= CLOCKWORK_SHARE * rest_s and len(alike) < 0.7 * len(refills_s)
+    clockwork = float(np.ptp(rests_s[at_edge])) <= tuned.clockwork_share * rest_s and len(alike) < 0.7 * len(refills_s)
     if clockwork:
         restarts = Reason("day.leak-timed-restarts", count=len(at_edge), rest_s=rest_s)
         return Leak("timed restarts", None, None, None, limit_duty, first_s, last_s, len(at_edge), rest_s, restarts)
     if len(alike) < max(3, 0.4 * len(refills_s)):
         return None
     spread = float(np.ptp(rests_s[at_edge])) / rest_s
-    if len(at_edge) < FEW_RESTS and (spread > FEW_SPREAD or len(alike) < 0.7 * len(refills_s)):
+    if len(at_edge) < tuned.few_rests and (spread > tuned.few_spread or len(alike) < 0.7 * len(refills_s)):
         return None  # so few may be alike by chance
     duty = float(np.median(alike)) / (float(np.median(alike)) + rest_s)
     inside = longer[(starts_s[longer] >= first_s) & (starts_s[longer] < last_s)]
@@ -160,11 +155,12 @@ def _tail_s(log: DayLog, runs: Runs) -> float:
     return log.duration_s - float(runs.ends_s[-1]) if runs.count else log.duration_s
 
 
-def _limit_duty(log: DayLog, runs: Runs) -> float | None:
+def _limit_duty(log: DayLog, runs: Runs, *, params: DayParams) -> float | None:
     """r0/(r0 + longest rest), with the shortest likely run for r0: D over the longest rest, as a share of Q.
 
     And SAFE more: a rest empties the tank slowly, and its settled air gives more than a quick refill takes up.
     """
+    tuned = params.slow_leak
     rests = [float(r) for r in runs.rests_s if math.isfinite(r)]
     if not log.gaps and runs.count and not runs.missed:
         rests += [float(runs.starts_s[0]), _tail_s(log, runs)]
@@ -176,4 +172,4 @@ def _limit_duty(log: DayLog, runs: Runs) -> float | None:
     if longest_s <= 0:
         return None
     run_s = float(np.quantile(runs.runs_s, 0.25))
-    return min(1.0, SAFE * run_s / (run_s + longest_s))
+    return min(1.0, tuned.safe * run_s / (run_s + longest_s))

@@ -9,6 +9,7 @@ from typing import Any
 from clicktimer.assessment.causes.ranking import likely_causes
 from clicktimer.day.analysis import DayReading, leak_first, read_day
 from clicktimer.day.cycle_log import DayLog
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.wall_time import parse_zone, started_seconds
 from clicktimer.records import Measurement, Reason
 from clicktimer.settings import MeasureOptions
@@ -22,6 +23,7 @@ def read_measured_day(
     zone: str | None = None,
     nobody: Sequence[str] = (),
     others: Sequence[tuple[str, float]] = (),
+    params: DayParams = DEFAULT_PARAMS,
 ) -> tuple[Measurement, DayReading]:
     """Read the day; its run takes the place of the measurement's, unless the user said how the taps were.
 
@@ -46,6 +48,7 @@ def read_measured_day(
         marks_s=options.marks_s,
         bursts=sum(c.chatter > 1 for c in m.clicks),
         said=said,
+        params=params,
     )
     if said is not None:
         if said.how == "taps shut":

@@ -10,40 +10,17 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 
-from clicktimer.day.constant_flow import (
-    COOL_SHARE,
-    FAST_DUTY,
-    FAST_LAW_SD,
-    SLOW_LAW_SD,
-    SteadyUse,
-    brief_uses,
-    steady_uses,
-)
+from clicktimer.day.constant_flow import SteadyUse, brief_uses, steady_uses
 from clicktimer.day.cycle_log import DayLog, Floats, Runs, whole_runs
 from clicktimer.day.leak import Leak, find_leak
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.run_edge_posterior import Posterior, edge_posterior
 from clicktimer.records import RunTime
 from clicktimer.units.format import format_share
-
-COOL_FEW_SHARE: Final = 0.09
-"""COOL_SHARE where FEW runs or fewer carry r0: then they are the shortest of a scatter. It and the next three are
-fitted on the develop seeds of tests/benchmarks/days.py."""
-FEW: Final = 3
-LONG_SHARE: Final = 0.01  # so much shorter it may be, on top of what the runs leave open
-POSTERIOR_PART: Final = 0.6  # of the posterior's reach: its shapes are broader than the runs of a house
-QUIET_SHARE: Final = 0.07  # half width of the interval from hours with every tap shut, at the least
-LEAST_RUNS: Final = 5
-WIDEST: Final = 0.20  # half width of the posterior, 95 %, as a share
-NEAR_SHARE: Final = 0.05
-LEAST_NEAR: Final = 3
-SURE: Final = 0.08  # half width of a posterior with which ...
-SURE_RUNS: Final = 4  # ... so many whole runs, and ...
-SURE_NEAR: Final = 2  # ... so many of them near it are enough
-NOBODY_LEAST: Final = 2
 
 How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the runs", "not told"]
 
@@ -80,6 +57,7 @@ def no_use_run_of_day(
     *,
     leak: Leak | None = None,
     nobody_s: Sequence[tuple[float, float]] = (),
+    params: DayParams = DEFAULT_PARAMS,
 ) -> NoUseRun:
     """Find r0 in a log of ordinary use.
 
@@ -87,11 +65,11 @@ def no_use_run_of_day(
     open.
     """
     runs = whole_runs(log.cycles)
-    leak = find_leak(log) if leak is None else leak
-    steady = steady_uses(runs)
-    steady += brief_uses(runs, steady)
+    leak = find_leak(log, params=params) if leak is None else leak
+    steady = steady_uses(runs, params=params)
+    steady += brief_uses(runs, steady, params=params)
     if nobody_s:
-        quiet = _quiet(runs, nobody_s, leak, steady)
+        quiet = _quiet(runs, nobody_s, leak, steady, params=params)
         if quiet is not None:
             return quiet
     leak_duty = leak.duty if leak.reported and leak.duty is not None else 0.0
@@ -106,14 +84,17 @@ def no_use_run_of_day(
         extra.append((math.log(r_s), 0.02, 0.9))
     if len(loose_s) + sum(u.count for u in steady) == 0:
         return _abstain(steady, "No whole run was heard: both clicks of a run are needed.")
-    posterior = edge_posterior(loose_s, tuple(extra)) if len(loose_s) else _of_steady(extra)
-    return _judged(runs, loose_s, posterior, steady, leak_duty)
+    posterior = edge_posterior(loose_s, tuple(extra), params=params) if len(loose_s) else _of_steady(extra)
+    return _judged(runs, loose_s, posterior, steady, leak_duty, params=params)
 
 
 def _as_evidence(use: SteadyUse) -> tuple[float, float, float]:
     own = use.spread_s / use.no_use_run_s / math.sqrt(use.count)
-    law = FAST_LAW_SD if use.duty > FAST_DUTY else SLOW_LAW_SD
-    return math.log(use.no_use_run_s), math.hypot(own, law), 0.99 if use.count > 4 else 0.95 if use.count > 3 else 0.85
+    return (
+        math.log(use.no_use_run_s),
+        math.hypot(own, use.law_sd),
+        0.99 if use.count > 4 else 0.95 if use.count > 3 else 0.85,
+    )
 
 
 def _of_steady(extra: Sequence[tuple[float, float, float]]) -> Posterior:
@@ -127,21 +108,28 @@ def _of_steady(extra: Sequence[tuple[float, float, float]]) -> Posterior:
 
 
 def _judged(
-    runs: Runs, loose_s: Floats, posterior: Posterior, steady: tuple[SteadyUse, ...], leak_duty: float
+    runs: Runs,
+    loose_s: Floats,
+    posterior: Posterior,
+    steady: tuple[SteadyUse, ...],
+    leak_duty: float,
+    *,
+    params: DayParams,
 ) -> NoUseRun:
+    tuned = params.no_use
     low_s, middle_s, high_s = (posterior.quantile_s(q) for q in (0.025, 0.5, 0.975))
     half = (high_s - low_s) / 2 / middle_s
-    near = int(np.sum(np.abs(loose_s / middle_s - 1) <= NEAR_SHARE))
-    carried = sum(u.count for u in steady if abs(u.no_use_run_s / middle_s - 1) <= NEAR_SHARE)
-    sure = half <= SURE and runs.count >= SURE_RUNS and near + carried >= SURE_NEAR
-    if runs.count < LEAST_RUNS and carried < 4 and not sure:
+    near = int(np.sum(np.abs(loose_s / middle_s - 1) <= tuned.near_share))
+    carried = sum(u.count for u in steady if abs(u.no_use_run_s / middle_s - 1) <= tuned.near_share)
+    sure = half <= tuned.sure and runs.count >= tuned.sure_runs and near + carried >= tuned.sure_near
+    if runs.count < tuned.least_runs and carried < 4 and not sure:
         return _abstain(
             steady,
             f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; "
-            f"{LEAST_RUNS} are needed. Listen for more days and give them together, or do the refill test.",
+            f"{tuned.least_runs} are needed. Listen for more days and give them together, or do the refill test.",
             half,
         )
-    if half > WIDEST:
+    if half > tuned.widest:
         wide = format_share(half) if half < 0.5 else "half of it or more"
         return _abstain(
             steady,
@@ -149,7 +137,7 @@ def _judged(
             "give them together, or do the refill test.",
             half,
         )
-    if near + carried < max(LEAST_NEAR, math.ceil(0.1 * runs.count)) and not sure:
+    if near + carried < max(tuned.least_near, math.ceil(0.1 * runs.count)) and not sure:
         return _abstain(
             steady,
             f"Only {near + carried} of {runs.count} runs lie at one shortest length: most were made longer by water in "
@@ -165,27 +153,31 @@ def _judged(
     text = f"Told from ordinary use by {' and '.join(parts)}."
     if leak_duty:
         text += f" The constant flow ({format_share(leak_duty)} of the pump's rate) was taken out of the runs first."
-    ends_s = _interval_s(low_s, middle_s, high_s, near + carried)
+    ends_s = _interval_s(low_s, middle_s, high_s, near + carried, params=params)
     return NoUseRun(middle_s, *ends_s, how, near + carried, near, half, steady, text)
 
 
-def _interval_s(low_s: float, middle_s: float, high_s: float, rests_on: int) -> tuple[float, float]:
+def _interval_s(
+    low_s: float, middle_s: float, high_s: float, rests_on: int, *, params: DayParams
+) -> tuple[float, float]:
     """The 95 % interval from that of the posterior, with what no click tells; all seconds.
 
     Wider above than below: every world tried reads r0 right or short of that from settled air, none long.
     """
-    below = math.hypot(POSTERIOR_PART * math.log(middle_s / low_s), LONG_SHARE)
-    cool = COOL_FEW_SHARE if rests_on <= FEW else COOL_SHARE
-    above = math.hypot(POSTERIOR_PART * math.log(high_s / middle_s), cool)
+    tuned = params.no_use
+    below = math.hypot(tuned.posterior_part * math.log(middle_s / low_s), tuned.long_share)
+    cool = tuned.cool_few_share if rests_on <= tuned.few else params.constant_flow.cool_share
+    above = math.hypot(tuned.posterior_part * math.log(high_s / middle_s), cool)
     return middle_s * math.exp(-below), middle_s * math.exp(above)
 
 
 def _quiet(
-    runs: Runs, nobody_s: Sequence[tuple[float, float]], leak: Leak, steady: tuple[SteadyUse, ...]
+    runs: Runs, nobody_s: Sequence[tuple[float, float]], leak: Leak, steady: tuple[SteadyUse, ...], *, params: DayParams
 ) -> NoUseRun | None:
     """r0 from hours with every tap shut: a run then has the leak to thank, so run x (1 - duty) = r0."""
+    tuned = params.no_use
     kept = [i for i in range(runs.count) if any(f <= runs.starts_s[i] and runs.ends_s[i] <= t for f, t in nobody_s)]
-    if len(kept) < NOBODY_LEAST:
+    if len(kept) < tuned.nobody_least:
         return None
     each_s = []
     for i in kept:
@@ -195,13 +187,13 @@ def _quiet(
             each_s.append(float(runs.runs_s[i] * rest_s / (runs.runs_s[i] + rest_s)))
         elif leak.reported and leak.duty is not None:
             each_s.append(float(runs.runs_s[i] * (1 - leak.duty)))
-    if len(each_s) < NOBODY_LEAST:
+    if len(each_s) < tuned.nobody_least:
         return None
     middle_s = float(np.median(each_s))
     alike = [r for r in each_s if abs(r / middle_s - 1) <= 0.1]
-    if len(alike) < max(NOBODY_LEAST, 0.7 * len(each_s)):
+    if len(alike) < max(tuned.nobody_least, 0.7 * len(each_s)):
         return None
-    half = max(QUIET_SHARE, 2.0 * float(np.std(alike)) / middle_s)
+    half = max(tuned.quiet_share, 2.0 * float(np.std(alike)) / middle_s)
     text = (
         f"Told from {len(alike)} runs in the hours in which nobody used water, each with the rest after it, so that a "
         "leak does not lengthen them."

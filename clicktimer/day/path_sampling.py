@@ -12,29 +12,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from clicktimer.day.cycle_log import LEAST_CONFIDENCE, Floats
-from clicktimer.day.duration_density import MOST_POINTS, NEVER, Lengths, lengths_of, log_sum, log_sums
+from clicktimer.day.duration_density import NEVER, Lengths, lengths_of, log_sum, log_sums
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.records import Cycle, Gap
-
-SHORT_RATIO: Final = 0.88  # a run below this much of r0 is none (heat of the air shortens it by up to 7 %)
-LONG_RATIO: Final = 5.0
-LOOK_BACK: Final = 8
-ROUNDS: Final = 3
-PRIOR_CLICKS: Final = 40.0  # learning how many clicks are wrong begins as if so many had been seen ...
-PRIOR_SHARE: Final = 0.04  # ... of which so many were missed, and as many false; common practice, no source
-PRIOR_EVEN: Final = 10.0  # ... and as if so many missed and so many false ones had been told apart
-TILTS: Final = (-0.5, 0.2, 0.9)
-"""A log tells how many clicks are wrong, but hardly whether they are missed or false: paths are drawn with the odds
-of missed against false clicks at several places (logs; on the develop seeds of tests/benchmarks/days.py)."""
-RUN_BLUR: Final = (0.04, 0.25)  # of log run: as near as steady use repeats, as wide as a house's draws
-REST_BLUR: Final = (0.06, 0.40)
-RUN_FALL: Final = 2.0  # how fast runs longer than any heard become rarer, in the log (on the same seeds)
-USUAL_ODDS: Final = 0.111  # of being false: a click of confidence 0.9
 
 
 @dataclass(slots=True)
@@ -54,7 +39,16 @@ class PumpPath:
 class Clicks:
     """The clicks of a log with all that can lie between two of them. no_use_run_s: r0, seconds."""
 
-    def __init__(self, cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = ()) -> None:
+    def __init__(
+        self,
+        cycles: Sequence[Cycle],
+        no_use_run_s: float,
+        gaps: Sequence[Gap] = (),
+        *,
+        params: DayParams = DEFAULT_PARAMS,
+    ) -> None:
+        self.params = params
+        tuned = self.params.path_sampling
         events: list[tuple[float, bool, float]] = []
         for c in cycles:
             sure = math.sqrt(c.confidence) if c.run_s is not None else c.confidence
@@ -65,9 +59,11 @@ class Clicks:
         self.time_s: Floats = np.array([e[0] for e in events])
         self.is_in = np.array([e[1] for e in events], dtype=bool)
         sure_of = np.clip(np.array([e[2] for e in events]), 0.02, 0.98)
-        self.doubt = np.log(np.maximum((1 - sure_of) / sure_of / USUAL_ODDS, 1.0)) + 2.0 * (sure_of <= LEAST_CONFIDENCE)
-        self.before = np.array([i for j in range(n) for i in range(max(0, j - LOOK_BACK), j)], dtype=int)
-        self.after = np.array([j for j in range(n) for _ in range(max(0, j - LOOK_BACK), j)], dtype=int)
+        self.doubt = np.log(np.maximum((1 - sure_of) / sure_of / tuned.usual_odds, 1.0)) + 2.0 * (
+            sure_of <= LEAST_CONFIDENCE
+        )
+        self.before = np.array([i for j in range(n) for i in range(max(0, j - tuned.look_back), j)], dtype=int)
+        self.after = np.array([j for j in range(n) for _ in range(max(0, j - tuned.look_back), j)], dtype=int)
         self.first = np.searchsorted(self.after, np.arange(n + 1)).tolist()
         self.gap_s = self.time_s[self.after] - self.time_s[self.before]
         a_in, b_in = self.is_in[self.before], self.is_in[self.after]
@@ -76,9 +72,9 @@ class Clicks:
         self.run, self.rest = a_in & ~b_in & ~self.broken, ~a_in & b_in & ~self.broken
         self.alike = (a_in == b_in) & ~self.broken
         self.next = self.after == self.before + 1
-        self.missed_share = self.false_share = PRIOR_SHARE
+        self.missed_share = self.false_share = tuned.prior_share
         self.run_weight, self.rest_weight = np.ones(len(self.gap_s)), np.ones(len(self.gap_s))
-        for _ in range(ROUNDS):
+        for _ in range(tuned.rounds):
             self._lengths()
             self._weigh(0.0)
             self._learn()
@@ -86,29 +82,39 @@ class Clicks:
 
     def draw(self, count: int, rng: np.random.Generator) -> list[PumpPath]:
         """Draw paths, each as often as it is likely."""
+        tuned = self.params.path_sampling
         paths: list[PumpPath] = []
-        for turn, tilt in enumerate(TILTS):
+        for turn, tilt in enumerate(tuned.tilts):
             self._weigh(tilt)
-            paths += self._drawn(len(range(turn, count, len(TILTS))), rng)
+            paths += self._drawn(len(range(turn, count, len(tuned.tilts))), rng)
         return paths
 
     def _lengths(self) -> None:
         """Densities of runs and rests, from those that are held true now."""
+        tuned = self.params.path_sampling
         n, log_r0 = len(self.time_s), math.log(self.r0_s)
         self.span_s = float(self.time_s[-1] - self.time_s[0]) if n > 1 else 1.0
         longest = math.log(max(self.span_s, 20.0))
         # Runs over 5 r0 are no example for others: two rests taken for runs would speak for each other.
-        self.run_weight = np.where(self.gap_s > LONG_RATIO * self.r0_s, 0.0, self.run_weight)
+        self.run_weight = np.where(self.gap_s > tuned.long_ratio * self.r0_s, 0.0, self.run_weight)
         run, rest = self.run & self.next, self.rest & self.next
         self.runs = lengths_of(
             self.gap_s[run],
             self.run_weight[run],
-            RUN_BLUR,
-            SHORT_RATIO * self.r0_s,
-            (log_r0 - 0.1, max(longest, log_r0 + 2.0), RUN_FALL),
-            math.log(LONG_RATIO * self.r0_s),
+            tuned.run_blur,
+            tuned.short_ratio * self.r0_s,
+            (log_r0 - 0.1, max(longest, log_r0 + 2.0), tuned.run_fall),
+            math.log(tuned.long_ratio * self.r0_s),
+            params=self.params,
         )
-        self.rests = lengths_of(self.gap_s[rest], self.rest_weight[rest], REST_BLUR, 0.0, (0.0, longest, 0.0))
+        self.rests = lengths_of(
+            self.gap_s[rest],
+            self.rest_weight[rest],
+            tuned.rest_blur,
+            0.0,
+            (0.0, longest, 0.0),
+            params=self.params,
+        )
 
     def _weigh(self, tilt: float) -> None:
         """Weigh all paths, going forwards. tilt: log of how much missed clicks are likelier than they were learnt."""
@@ -126,7 +132,7 @@ class Clicks:
             self.direct[kind] = lengths.at(self.gap_s[kind])
             self.direct[seen] = lengths.without_own(self.gap_s[seen], weight[seen])
             # both clicks between missed: two runs and a rest, or two rests and a run
-            self.hidden[kind] = 2 * missed + _two(self.runs, lengths, self.rests, self.gap_s[kind])
+            self.hidden[kind] = 2 * missed + _two(self.runs, lengths, self.rests, self.gap_s[kind], params=self.params)
         one = self.gap_s[self.alike][:, None] - self.runs.points_s
         self.direct[self.alike] = missed + log_sums(np.log(self.runs.weights) + self.rests.at(one))
         self.direct[self.broken] = math.log(max(n, 2) / 2.0 / max(self.span_s, 1.0))
@@ -140,12 +146,14 @@ class Clicks:
 
     def _ways(self, j: int) -> Floats:
         """Log weights of all ways to click j: from each click before it, then as the first true click."""
+        tuned = self.params.path_sampling
         p = slice(self.first[j], self.first[j + 1])
-        begin = float(self.between[j]) if j < LOOK_BACK else NEVER
+        begin = float(self.between[j]) if j < tuned.look_back else NEVER
         return np.append(self.forward[self.before[p]] + self.step[p], begin)
 
     def _learn(self) -> None:
         """Learn from all paths how many clicks are missed and false, and which runs and rests are true."""
+        tuned = self.params.path_sampling
         n = len(self.time_s)
         if not n:
             return
@@ -162,8 +170,8 @@ class Clicks:
         direct = chance * np.exp(self.direct - np.logaddexp(self.direct, self.hidden))
         missed = float(chance[self.alike].sum() + 2 * (chance - direct)[self.run | self.rest].sum())
         # The log tells well how many clicks are wrong, but hardly whether more are missed or more are false.
-        wrong = (missed + n - true + 2 * PRIOR_SHARE * PRIOR_CLICKS) / (2 * n + 2 * PRIOR_CLICKS)
-        part = (missed + PRIOR_EVEN) / (missed + n - true + 2 * PRIOR_EVEN)
+        wrong = (missed + n - true + 2 * tuned.prior_share * tuned.prior_clicks) / (2 * n + 2 * tuned.prior_clicks)
+        part = (missed + tuned.prior_even) / (missed + n - true + 2 * tuned.prior_even)
         self.missed_share, self.false_share = min(2 * wrong * part, 0.5), min(2 * wrong * (1 - part), 0.5)
         self.run_weight = self.rest_weight = direct
 
@@ -234,12 +242,12 @@ class Clicks:
         return first_s * scale, last_s * scale
 
 
-def _two(first: Lengths, second: Lengths, third: Lengths, gap_s: Floats) -> Floats:
+def _two(first: Lengths, second: Lengths, third: Lengths, gap_s: Floats, *, params: DayParams) -> Floats:
     """Log density of gaps that hold three lengths; sums of two that are near each other are taken together."""
     both_s = (first.points_s[:, None] + second.points_s).ravel()
     weight = (first.weights[:, None] * second.weights).ravel()
     order = np.argsort(both_s)
-    parts = np.array_split(order, min(MOST_POINTS, len(order)))
+    parts = np.array_split(order, min(params.duration_density.most_points, len(order)))
     at_s = np.array([np.average(both_s[p], weights=weight[p]) for p in parts])
     share = np.log(np.array([weight[p].sum() for p in parts]))
     return log_sums(share + third.at(gap_s[:, None] - at_s))

@@ -11,21 +11,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
-from typing import Final
 
 import numpy as np
 
 from clicktimer.day.cycle_log import Floats
-
-STEP: Final = 0.0025  # of log run
-BLUR: Final = (0.006, 0.015, 0.035)  # of the edge: the switch's scatter, heat of the air, timing
-SHORT: Final = (0.03, 0.1, 0.25)  # mean excess of small draws, of r0
-LONG: Final = (0.6, 2.0)  # mean excess of long draws, of r0
-HUMP: Final = (0.2, 0.35, 0.5)  # log run / r0 of draws that outlast the run: 1/(1 - q/Q), for taps and showers
-HUMP_SD: Final = 0.12
-SHARE: Final = (0.12, 0.25, 0.5, 0.75)  # of small draws
-STRAY: Final = (0.01, 0.08)  # runs that are no runs of this pump
-REACH: Final = 2.5  # log(run / r0) is reckoned so far on both sides
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams, RunEdge
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +31,11 @@ class Posterior:
 
 
 @cache
-def _shapes() -> tuple[Floats, Floats, Floats, Floats]:
+def _shapes(edge: RunEdge) -> tuple[Floats, Floats, Floats, Floats]:
     """Shape densities of u = log(run / r0) on a grid, one a row, and for each row its stray share and log prior."""
     from scipy.special import erfc
 
-    grid = np.arange(-REACH, REACH + STEP / 2, STEP)
+    grid = np.arange(-edge.reach, edge.reach + edge.step / 2, edge.step)
     ratio = np.exp(grid)
     rows, strays, priors = [], [], []
     x = ratio - 1.0
@@ -54,37 +44,42 @@ def _shapes() -> tuple[Floats, Floats, Floats, Floats]:
         """An exponential excess blurred by a normal error, cut where the exponent would run over."""
         exponent = np.clip((blur / scale) ** 2 / 2 - x / scale, -700, 50)
         density = np.exp(exponent) * erfc((blur / scale - x / blur) / np.sqrt(2)) * ratio
-        return np.asarray(density / (density.sum() * STEP))
+        return np.asarray(density / (density.sum() * edge.step))
 
     def hump(at: float) -> Floats:
         """Draws that outlast the run, at every share of the pump's rate about one; none below r0."""
-        density = np.exp(-0.5 * ((grid - at) / HUMP_SD) ** 2) * (grid > 0)
-        return np.asarray(density / (density.sum() * STEP))
+        density = np.exp(-0.5 * ((grid - at) / edge.hump_sd) ** 2) * (grid > 0)
+        return np.asarray(density / (density.sum() * edge.step))
 
-    rest = [(scale, False) for scale in LONG] + [(at, True) for at in HUMP]
-    for blur, short, (long, is_hump), share in product(BLUR, SHORT, rest, SHARE):
+    rest = [(scale, False) for scale in edge.long] + [(at, True) for at in edge.hump]
+    for blur, short, (long, is_hump), share in product(edge.blur, edge.short, rest, edge.share):
         tail = hump(long) if is_hump else decaying(long, blur)
         density = share * decaying(short, blur) + (1 - share) * tail
-        for stray in STRAY:
+        for stray in edge.stray:
             rows.append(density)
             strays.append(stray)
             # narrow blur is as likely as wide; a large share of strays is not
-            priors.append(-2.0 * stray / STRAY[-1])
+            priors.append(-2.0 * stray / edge.stray[-1])
     return grid, np.array(rows), np.array(strays), np.array(priors)
 
 
-def edge_posterior(runs_s: Floats, extra: tuple[tuple[float, float, float], ...] = ()) -> Posterior:
+def edge_posterior(
+    runs_s: Floats, extra: tuple[tuple[float, float, float], ...] = (), *, params: DayParams = DEFAULT_PARAMS
+) -> Posterior:
     """Reckon the posterior of r0 from runs in seconds.
 
     extra: what else is known of r0, each (log r0, standard deviation of it, trust 0..1): steady uses.
     """
+    tuned = params.run_edge
     logs = np.log(runs_s)
     low, high = float(logs.min()) - 0.5, float(logs.max()) + 0.2
     if extra:
         low, high = min(low, min(e[0] for e in extra) - 0.3), max(high, max(e[0] for e in extra) + 0.3)
-    edges = np.arange(low, high + STEP, STEP)
-    counts = np.bincount(np.clip(((logs - low) / STEP).round().astype(int), 0, len(edges) - 1), minlength=len(edges))
-    grid, rows, strays, priors = _shapes()
+    edges = np.arange(low, high + tuned.step, tuned.step)
+    counts = np.bincount(
+        np.clip(((logs - low) / tuned.step).round().astype(int), 0, len(edges) - 1), minlength=len(edges)
+    )
+    grid, rows, strays, priors = _shapes(params.run_edge)
     flat = 1.0 / max(1.0, high - low)
     # The log density slid along the histogram: a correlation of the two, by Fourier transform. Beyond the shapes' reach
     # only strays are left, and that constant is taken out first.

@@ -16,13 +16,11 @@ import numpy as np
 from clicktimer.day.cycle_log import DayLog, Floats, all_starts_s, whole_runs
 from clicktimer.day.estimate import Amount, drawn
 from clicktimer.day.imputation import Repaired
-from clicktimer.day.path_sampling import LONG_RATIO
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.records import Cycle
 
 HOUR_S: Final = 3_600.0
 NONE_HIGH: Final = 3.7  # 97.5 % of a Poisson count of none
-DUTY_WIDER: Final = 1.6  # times the spread of the paths, for the time that the pump ran (on the develop seeds)
-DOUBT_RUNS: Final = 0.75  # of a run: what one doubtful click may be wrong by, where r0 is not known (simulated)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,17 +65,18 @@ def by_chance(count: float) -> tuple[float, float]:
     return (max(0.0, count - 2.0 * math.sqrt(count)), count + 2.0 * math.sqrt(count)) if count > 0 else (0.0, NONE_HIGH)
 
 
-def count_starts(log: DayLog, paths: Sequence[Repaired]) -> StartCounts:
+def count_starts(log: DayLog, paths: Sequence[Repaired], *, params: DayParams = DEFAULT_PARAMS) -> StartCounts:
     """Count a log's starts. paths: as ``repair.possible`` gives them; empty where r0 is not known."""
+    tuned = params.start_counting
     heard_s = max(log.heard_s, 1.0)
     if paths:
         starts = [all_starts_s(s.cycles) for s in paths]
-        duty = drawn([float((s.ends_s - s.starts_s).sum()) / heard_s for s in paths], DUTY_WIDER)
+        duty = drawn([float((s.ends_s - s.starts_s).sum()) / heard_s for s in paths], tuned.duty_wider)
         tables = np.array([in_hours(s, log.duration_s) for s in starts])
         return StartCounts(
-            drawn([len(s) for s in starts]),
-            drawn([worst_hour(s)[0] for s in starts]),
-            tuple(drawn(column) for column in tables.T.tolist()),
+            drawn([len(s) for s in starts], params.estimate.drawn_wider),
+            drawn([worst_hour(s)[0] for s in starts], params.estimate.drawn_wider),
+            tuple(drawn(column, params.estimate.drawn_wider) for column in tables.T.tolist()),
             _timed(duty, log),
         )
     runs = whole_runs(log.cycles)
@@ -92,12 +91,12 @@ def count_starts(log: DayLog, paths: Sequence[Repaired]) -> StartCounts:
     known_s = float(runs.runs_s.sum())
     # A click alone is a run or none; a very long run may be two, with two clicks missed between.
     usual_s = float(np.median(runs.runs_s)) if runs.count else 0.0
-    doubt_s = DOUBT_RUNS * usual_s * math.sqrt(len(half))
-    long_s = sum(t for t in runs.runs_s.tolist() if t > LONG_RATIO * usual_s)
+    doubt_s = tuned.doubt_runs * usual_s * math.sqrt(len(half))
+    long_s = sum(t for t in runs.runs_s.tolist() if t > params.path_sampling.long_ratio * usual_s)
     three = (known_s + usual_s * len(half) / 2, known_s - 2 * doubt_s - long_s, known_s + usual_s * len(half) + doubt_s)
     duty = Amount(*(min(1.0, max(0.0, t) / heard_s) for t in three))
     few, middle, many = told[0]
-    more = DOUBT_RUNS * math.sqrt(len(half))
+    more = tuned.doubt_runs * math.sqrt(len(half))
     count = Amount(middle, max(0.0, few - more), many + more)
     return StartCounts(count, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
 

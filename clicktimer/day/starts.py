@@ -11,12 +11,13 @@ import numpy as np
 
 from clicktimer.cycles.pairing import RECORDER_CLOCK_PPM
 from clicktimer.cycles.run_time import allowed_interval_s
-from clicktimer.day.constant_flow import LEAST_CYCLES, SteadyUse
+from clicktimer.day.constant_flow import SteadyUse
 from clicktimer.day.cycle_log import DayLog, Runs, all_starts_s, whole_runs
 from clicktimer.day.estimate import Amount, KnownRate
 from clicktimer.day.imputation import Repaired
 from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.start_counts import HOUR_S, StartCounts, by_chance, count_starts, in_hours, worst_hour
 from clicktimer.records import Reason, RunTime
 from clicktimer.tank.motors import MotorFinding, Seen, judge_motor
@@ -24,10 +25,7 @@ from clicktimer.tank.system import Motor
 from clicktimer.targets import MARKS_S
 
 DAY_S: Final = 86_400.0
-CHATTER_S: Final = 2.0  # a run or a rest shorter than this is the switch chattering; common practice, no source
 LEAST_FOR_A_DAY_S: Final = HOUR_S  # less says nothing of a day's starts; common practice, no source
-ENDLESS_RATIO: Final = 5.0  # a run over 5 r0 "does not end"
-MIDDLE: Final = (0.2, 0.8)  # a duty between these makes more than 64 % of the most starts that a flow can make
 
 Remedy = Literal["flow", "tank", "either", "leak"]
 
@@ -161,6 +159,7 @@ def read_starts(
     said: RunTime | None = None,
     leak: Leak | None = None,
     target_s: float = MARKS_S[1],
+    params: DayParams = DEFAULT_PARAMS,
 ) -> Starts:
     """Count the starts of a log and compare them with the motor's limits.
 
@@ -189,7 +188,7 @@ def read_starts(
         The target of a run, seconds: a tank whose run reaches it is not short.
     """
     starts_s, runs = all_starts_s(log.cycles), whole_runs(log.cycles)
-    counts = count_starts(log, paths)
+    counts = count_starts(log, paths, params=params)
     per_day = _per_day(counts.starts, log.heard_s)
     return Starts(
         len(starts_s),
@@ -198,9 +197,9 @@ def read_starts(
         worst_hour(starts_s)[1],
         per_day,
         _lengths(runs),
-        _endless(log, runs, no_use.seconds),
-        _chatter(runs) + bursts,
-        _flows(no_use, counts.starts, rate, leak, target_s),
+        _endless(log, runs, no_use.seconds, params=params),
+        _chatter(runs, params=params) + bursts,
+        _flows(no_use, counts.starts, rate, leak, target_s, params=params),
         _motor(log, motor or Motor(), per_day, counts.worst_hour, said or no_use.as_run_time()) if with_motor else (),
     )
 
@@ -219,20 +218,22 @@ def _lengths(runs: Runs) -> Lengths:
     )
 
 
-def _endless(log: DayLog, runs: Runs, no_use_run_s: float | None) -> int:
+def _endless(log: DayLog, runs: Runs, no_use_run_s: float | None, *, params: DayParams) -> int:
     """Count runs over five times the run with no water in use, also one that the end of the log cut."""
+    tuned = params.cycling
     if no_use_run_s is None:
         return 0
-    longest_s = ENDLESS_RATIO * no_use_run_s
+    longest_s = tuned.endless_ratio * no_use_run_s
     last = log.cycles[-1] if log.cycles else None
     on_at_end = last is not None and last.cut_in_s is not None and last.cut_out_s is None
     cut_s = log.duration_s - (last.cut_in_s or 0.0) if last is not None and on_at_end else 0.0
     return int(np.sum(runs.runs_s > longest_s)) + int(cut_s > longest_s)
 
 
-def _chatter(runs: Runs) -> int:
+def _chatter(runs: Runs, *, params: DayParams) -> int:
     """Count runs and rests so short that the switch chatters; a rest that is not known is none."""
-    return int(np.sum(runs.runs_s < CHATTER_S) + np.sum(runs.rests_s < CHATTER_S))
+    tuned = params.cycling
+    return int(np.sum(runs.runs_s < tuned.chatter_s) + np.sum(runs.rests_s < tuned.chatter_s))
 
 
 def _motor(
@@ -306,6 +307,7 @@ def _alike(uses: tuple[SteadyUse, ...]) -> tuple[SteadyUse, ...]:
                 max(u.spread_s for u in group),
                 _all_spread([(u.duty, u.duty_spread, u.count) for u in group]),
                 _all_spread([(u.run_s + u.rest_s, u.cycle_spread_s, u.count) for u in group]),
+                group[0].params,
             )
         )
     return tuple(sorted(merged, key=lambda u: -u.count))
@@ -320,7 +322,7 @@ def _all_spread(groups: Sequence[tuple[float, float, int]]) -> float:
 
 
 def _flows(
-    no_use: NoUseRun, starts: Amount, rate: KnownRate | None, leak: Leak | None, target_s: float
+    no_use: NoUseRun, starts: Amount, rate: KnownRate | None, leak: Leak | None, target_s: float, *, params: DayParams
 ) -> tuple[FlowFound, ...]:
     """Return the steady uses of three cycles or more, those of one flow together, with what would help."""
     return tuple(
@@ -329,16 +331,19 @@ def _flows(
             Amount(*(min(1.0, use.count / max(n, 1.0)) for n in (starts.value, starts.high, starts.low))),
             use.starts_per_h,
             None if rate is None else rate.flow(use.duty_interval),
-            "leak" if leak is not None and leak.is_flow(use.duty) else _remedy(use, no_use.seconds, target_s),
+            "leak"
+            if leak is not None and leak.is_flow(use.duty)
+            else _remedy(use, no_use.seconds, target_s, params=params),
         )
-        for use in _alike(tuple(u for u in no_use.steady if u.count >= LEAST_CYCLES))
+        for use in _alike(tuple(u for u in no_use.steady if u.count >= params.constant_flow.least_cycles))
     )
 
 
-def _remedy(use: SteadyUse, no_use_run_s: float | None, target_s: float) -> Remedy:
+def _remedy(use: SteadyUse, no_use_run_s: float | None, target_s: float, *, params: DayParams) -> Remedy:
     """Return what makes fewer starts: a flow away from half of the pump's rate, a larger tank, or either."""
+    tuned = params.cycling
     own_s = use.no_use_run_s if no_use_run_s is None else no_use_run_s
-    middle = MIDDLE[0] <= use.duty <= MIDDLE[1]
+    middle = tuned.middle[0] <= use.duty <= tuned.middle[1]
     if own_s < target_s and not middle:
         return "tank"
     return "flow" if own_s >= target_s and middle else "either"

@@ -14,15 +14,10 @@ import numpy as np
 from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.day.cycle_log import DayLog, Floats, whole_runs
 from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.records import Figure, Reason
 
-CHANCE: Final = 0.01
-LEAST: Final = 8
-LEAST_DAYS: Final = 5
-CLOSE_RATIO: Final = 1.0  # a rest shorter than the run before it: back to back
-LEAST_CHANGE: Final = 0.04
 DAY_S: Final = 86_400.0
-BAND: Final = (0.88, 1.15)  # runs that carry r0, in r0
 
 What = Literal["back to back", "over hours", "over days"]
 
@@ -41,61 +36,64 @@ class Change:
     reason: Reason
 
 
-def find_changes(log: DayLog, no_use: NoUseRun) -> tuple[Change, ...]:
+def find_changes(log: DayLog, no_use: NoUseRun, *, params: DayParams = DEFAULT_PARAMS) -> tuple[Change, ...]:
     """Look for change in a log; within hours r0 must be known, over days each day tells its own."""
     runs = whole_runs(log.cycles)
-    found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s)]
+    found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s, params=params)]
     if log.duration_s > 1.9 * DAY_S:
-        found.append(_trend("over days", *_by_day(log)))
+        found.append(_trend("over days", *_by_day(log, params=params), params=params))
     elif no_use.seconds is not None:
-        found.append(_trend("over hours", *_carriers(log, no_use)))
+        found.append(_trend("over hours", *_carriers(log, no_use, params=params), params=params))
     return tuple(found)
 
 
-def _carriers(log: DayLog, no_use: NoUseRun) -> tuple[Floats, Floats]:
+def _carriers(log: DayLog, no_use: NoUseRun, *, params: DayParams) -> tuple[Floats, Floats]:
     """Each cycle that tells r0, and what it tells: under steady use both parts, else the run near the edge."""
+    tuned = params.trend
     runs = whole_runs(log.cycles)
     r0_s = no_use.seconds or 1.0
     times, values = [], []
     for start_s, run_s, rest_s in zip(runs.starts_s, runs.runs_s, runs.rests_s, strict=True):
         steady = any(u.from_s <= start_s < u.to_s for u in no_use.steady)
         own_s = steady_no_use_run_s(run_s, rest_s) if steady else run_s
-        if np.isfinite(own_s) and BAND[0] <= own_s / r0_s <= BAND[1]:
+        if np.isfinite(own_s) and tuned.band[0] <= own_s / r0_s <= tuned.band[1]:
             times.append(start_s)
             values.append(own_s / r0_s)
     return np.array(times), np.array(values)
 
 
-def _by_day(log: DayLog) -> tuple[Floats, Floats]:
+def _by_day(log: DayLog, *, params: DayParams) -> tuple[Floats, Floats]:
     """r0 of each day by itself, over the middle of all days; days that cannot tell it are left out."""
     times, values = [], []
     for day in range(int(log.duration_s // DAY_S) + 1):
         from_s, to_s = day * DAY_S, (day + 1) * DAY_S
         own = tuple(c for c in log.cycles if c.cut_in_s is not None and from_s <= c.cut_in_s < to_s)
-        one = no_use_run_of_day(DayLog(own, DAY_S))
+        one = no_use_run_of_day(DayLog(own, DAY_S), params=params)
         if one.seconds is not None:
             times.append(from_s)
             values.append(one.seconds)
     return np.array(times), np.array(values) / (np.median(values) if values else 1.0)
 
 
-def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats) -> Change:
+def _back_to_back(starts_s: Floats, runs_s: Floats, rests_s: Floats, *, params: DayParams) -> Change:
     """Runs that follow each other closely, each stretch against its own mean."""
+    tuned = params.trend
     places, values = [], []
     stretch: list[int] = []
     for i in range(len(runs_s)):
         stretch.append(i)
-        if not (np.isfinite(rests_s[i]) and rests_s[i] < CLOSE_RATIO * runs_s[i]):
+        if not (np.isfinite(rests_s[i]) and rests_s[i] < tuned.close_ratio * runs_s[i]):
             if len(stretch) >= 4:
                 own = runs_s[stretch]
                 values += list(own / own.mean())
                 places += list(np.linspace(0.0, 1.0, len(stretch)))
             stretch = []
-    return _trend("back to back", np.array(places), np.array(values))
+    return _trend("back to back", np.array(places), np.array(values), params=params)
 
 
-def _trend(what: What, places: Floats, values: Floats) -> Change:
-    if len(values) < (LEAST_DAYS if what == "over days" else LEAST) or float(np.ptp(places)) == 0.0:
+def _trend(what: What, places: Floats, values: Floats, *, params: DayParams) -> Change:
+    tuned = params.trend
+    if len(values) < (tuned.least_days if what == "over days" else tuned.least) or float(np.ptp(places)) == 0.0:
         too_little = Reason("trend.too-little", what=what.replace(" ", "-"), count=len(values))
         return Change(what, None, None, None, None, len(values), False, too_little)
     from scipy.stats import kendalltau, theilslopes
@@ -104,7 +102,7 @@ def _trend(what: What, places: Floats, values: Floats) -> Change:
     slope, _, low, high = (float(x) for x in theilslopes(values, places))
     span = float(np.ptp(places))
     share, low, high = slope * span, low * span, high * span
-    reported = chance < CHANCE and abs(share) >= LEAST_CHANGE
+    reported = chance < tuned.chance and abs(share) >= tuned.least_change
     figures: dict[str, Figure] = {"what": what.replace(" ", "-"), "count": len(values), "change": (share, low, high)}
     if not reported:
         reason = Reason("trend.none", **figures)

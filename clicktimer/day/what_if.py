@@ -15,19 +15,11 @@ from clicktimer.day.estimate import Amount, likeliest
 from clicktimer.day.imputation import Repaired, possible
 from clicktimer.day.leak import Leak
 from clicktimer.day.no_use_run import NoUseRun
+from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.start_counts import worst_hour
 from clicktimer.records import Reason
 
-DICE: Final = 24
 SEED: Final = 20
-LEAST_RUNS: Final = 2
-LEAST_ON: Final = 3  # runs that r0 rests on; hours with nobody at home count whatever there are
-HEAT_S: Final = 80.0
-HEAT_PART: Final = 0.35
-ADIABATIC_LOSS: Final = 0.255
-RUN_WITHIN: Final = 0.10  # the mean run is told as the value within so much of which it most likely lies: among few ...
-RUN_BLUR: Final = 0.03  # ... starts one more makes two heaps. And what a throw leaves out, in the log (develop seeds)
-LAW_SHARE: Final = 0.05  # what a constant rate and settled air leave out, either way (simulated)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,26 +43,28 @@ def replay(
     leak: Leak,
     others: Sequence[tuple[str, float]],
     *,
-    dice: int = DICE,
+    dice: int | None = None,
     paths: Sequence[Repaired] = (),
+    params: DayParams = DEFAULT_PARAMS,
 ) -> tuple[Replayed, ...]:
     """Run the log's own use through other tanks: (name, times the drawdown that is there). Empty where r0 is unknown.
 
     The same dice for every tank, so that their differences are the tanks' own. paths: those of the log where they are
     there already.
     """
-    if no_use.seconds is None or withheld(log, no_use):
+    if no_use.seconds is None or withheld(log, no_use, params=params):
         return ()
-    paths = paths or possible(log.cycles, no_use.seconds, log.gaps)
+    paths = paths or possible(log.cycles, no_use.seconds, log.gaps, params=params)
+    dice = params.what_if.throws if dice is None else dice
     leak_duty = leak.duty if leak.reported and leak.duty is not None else 0.0
     results: list[list[tuple[float, float, float]]] = [[] for _ in others]
     for throw in range(dice):
         rng = np.random.default_rng([SEED, throw])
         # with every throw another story of which clicks were true
         own = paths[(throw * len(paths)) // dice]
-        flows = rebuild(replace(log, cycles=own.cycles), no_use.seconds, no_use.steady, leak_duty, rng)
+        flows = rebuild(replace(log, cycles=own.cycles), no_use.seconds, no_use.steady, leak_duty, rng, params=params)
         for row, (_, times) in zip(results, others, strict=True):
-            tankful_s = tank_run_s(no_use, times).value
+            tankful_s = tank_run_s(no_use, times, params=params).value
             starts_s, runs_s = runs_through(flows, tankful_s, log.duration_s, flows.start_level)
             mean_s = float(runs_s.mean()) if len(runs_s) else math.nan
             row.append((float(len(starts_s)), float(worst_hour(starts_s)[0]), mean_s))
@@ -82,47 +76,51 @@ def replay(
             Replayed(
                 name,
                 times,
-                _amount(table[:, 0], 2.0 if heard else 0.0),
-                _amount(table[:, 1], 1.0, least=1.0 if table[:, 0].min() > 0 else 0.0),
-                _mean_run(table[:, 0], table[:, 2], no_use.seconds, times),
-                tank_run_s(no_use, times),
+                _amount(table[:, 0], 2.0 if heard else 0.0, params=params),
+                _amount(table[:, 1], 1.0, least=1.0 if table[:, 0].min() > 0 else 0.0, params=params),
+                _mean_run(table[:, 0], table[:, 2], no_use.seconds, times, params=params),
+                tank_run_s(no_use, times, params=params),
             )
         )
     return tuple(told)
 
 
-def withheld(log: DayLog, no_use: NoUseRun) -> Reason | None:
+def withheld(log: DayLog, no_use: NoUseRun, *, params: DayParams = DEFAULT_PARAMS) -> Reason | None:
     """Return why the day is not run through another tank, or None.
 
     On two runs r0 is too weak for it: the mean run of half the tank was within 10 % on 16 of 23 such days (develop
     seeds).
     """
+    tuned = params.what_if
     if no_use.seconds is None:
         return Reason("day.what-if-without-run")
-    if whole_runs(log.cycles).count < LEAST_RUNS or (no_use.rests_on < LEAST_ON and no_use.how != "nobody home"):
-        return Reason("day.what-if-on-few-runs", count=no_use.rests_on, least=LEAST_ON)
+    if whole_runs(log.cycles).count < tuned.least_runs or (
+        no_use.rests_on < tuned.least_on and no_use.how != "nobody home"
+    ):
+        return Reason("day.what-if-on-few-runs", count=no_use.rests_on, least=tuned.least_on)
     return None
 
 
-def tank_run_s(no_use: NoUseRun, times: float) -> Amount:
+def tank_run_s(no_use: NoUseRun, times: float, *, params: DayParams = DEFAULT_PARAMS) -> Amount:
     """r0 of a tank that gives ``times`` what the one there gives, seconds; how its air takes heat is not known."""
     if no_use.seconds is None or no_use.low_s is None or no_use.high_s is None:
         raise ValueError("r0 is not told")
-    value_s = no_use.seconds * times * warmed(no_use.seconds, times)
-    least, most = _heat(no_use.seconds, times)
+    value_s = no_use.seconds * times * warmed(no_use.seconds, times, params=params)
+    least, most = _heat(no_use.seconds, times, params=params)
     below = math.hypot(math.log(no_use.seconds / no_use.low_s), least)
     above = math.hypot(math.log(no_use.high_s / no_use.seconds), most)
     return Amount(value_s, value_s * math.exp(-below), value_s * math.exp(above))
 
 
-def _heat(no_use_run_s: float, times: float) -> tuple[float, float]:
+def _heat(no_use_run_s: float, times: float, *, params: DayParams) -> tuple[float, float]:
     """How far, in the log, a tank's run may be shorter or longer than told: no heat exchange, or all of it."""
-    told = math.log(warmed(no_use_run_s, times))
-    whole = told / HEAT_PART
+    tuned = params.what_if
+    told = math.log(warmed(no_use_run_s, times, params=params))
+    whole = told / tuned.heat_part
     return max(told, told - whole, 0.0), max(-told, whole - told, 0.0)
 
 
-def warmed(no_use_run_s: float, times: float) -> float:
+def warmed(no_use_run_s: float, times: float, *, params: DayParams = DEFAULT_PARAMS) -> float:
     """How much more than its share a larger tank gives, since its slower refill leaves the air cooler.
 
     f(t) = 1 - 0.255 (tau/t) (1 - exp(-t/tau)), 0.255 from the adiabatic bound at 40/60; returned is
@@ -132,27 +130,32 @@ def warmed(no_use_run_s: float, times: float) -> float:
     >>> warmed(60.0, 1.0)
     1.0
     """
+    tuned = params.what_if
 
     def fast(t_s: float) -> float:
-        return 1.0 - ADIABATIC_LOSS * (HEAT_S / t_s) * (1.0 - math.exp(-t_s / HEAT_S))
+        return 1.0 - tuned.adiabatic_loss * (tuned.heat_s / t_s) * (1.0 - math.exp(-t_s / tuned.heat_s))
 
-    return float((fast(times * no_use_run_s) / fast(no_use_run_s)) ** HEAT_PART)
+    return float((fast(times * no_use_run_s) / fast(no_use_run_s)) ** tuned.heat_part)
 
 
-def _amount(values: np.ndarray, count_half: float, least: float = 0.0) -> Amount:
+def _amount(values: np.ndarray, count_half: float, least: float = 0.0, *, params: DayParams) -> Amount:
+    tuned = params.what_if
     middle = float(np.mean(values))
-    half = max(2.0 * float(np.std(values)), 0.05 * middle, count_half) + LAW_SHARE * middle
+    half = max(2.0 * float(np.std(values)), 0.05 * middle, count_half) + tuned.law_share * middle
     return Amount(middle, max(least, middle - half), middle + half)
 
 
-def _mean_run(starts: np.ndarray, means_s: np.ndarray, no_use_run_s: float, times: float) -> Amount:
+def _mean_run(
+    starts: np.ndarray, means_s: np.ndarray, no_use_run_s: float, times: float, *, params: DayParams
+) -> Amount:
     """The likeliest mean run by all throws, seconds; its interval is about their mean, each weighed by its runs."""
+    tuned = params.what_if
     good = np.isfinite(means_s)
     if not good.any():
         return Amount(0.0, 0.0, 0.0)
     middle_s = float(np.average(means_s[good], weights=np.maximum(starts[good], 1.0)))
-    half = max(2.0 * float(np.std(means_s[good])) / middle_s, 0.05) + LAW_SHARE
-    least, most = _heat(no_use_run_s, times)
+    half = max(2.0 * float(np.std(means_s[good])) / middle_s, 0.05) + tuned.law_share
+    least, most = _heat(no_use_run_s, times, params=params)
     low_s, high_s = middle_s * max(0.0, 1 - half - least), middle_s * (1 + half + most)
-    value_s = likeliest(means_s[good].tolist(), RUN_WITHIN, RUN_BLUR)
+    value_s = likeliest(means_s[good].tolist(), tuned.run_within, tuned.run_blur)
     return Amount(value_s, min(low_s, value_s), max(high_s, value_s))

@@ -41,8 +41,8 @@ class Entry:
 class Section:
     """Base of the sections: checks types and ranges when a section is made.
 
-    A subclass is a frozen dataclass whose fields are the keys of its table in the params.toml of ``package``. The name
-    of that table is the name of the class in lower case with underscores: ``CandidateFinder`` is ``[candidate_finder]``.
+    A subclass is a frozen dataclass whose fields are the keys of its table in the params.toml of ``package``. The table
+    has the name of the class in lower case with underscores: ``CandidateFinder`` is ``[candidate_finder]``.
     """
 
     __slots__ = ()

@@ -78,6 +78,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
         "untrusted": None if day.untrusted is None else messages.text(day.untrusted),
         "left_out": day.excluded,
         "reasons": reasons_json(day_reasons(day)),
+        "parameters": day.params.as_dict(),
     }
     document |= jsonable(more)
     return document

@@ -9,7 +9,7 @@ from typing import Final
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.estimate import Amount
 from clicktimer.day.start_counts import HOUR_S
-from clicktimer.day.starts import ENDLESS_RATIO, FlowFound
+from clicktimer.day.starts import FlowFound
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.day_formatting import excluded_text, moment
@@ -85,8 +85,9 @@ def _by_sound(day: DayReading, length: Amount) -> bool:
 
 def _endless(day: DayReading) -> Reason:
     """Return the runs over five times the run with no water, and how many of them may not be one run."""
-    count, no_use_run_s = day.starts.endless, day.no_use.seconds or 0.0
-    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > ENDLESS_RATIO * no_use_run_s for r in day.excluded)
+    count = day.starts.endless
+    longest_s = day.params.cycling.endless_ratio * (day.no_use.seconds or 0.0)
+    doubted = sum(r.why == "clicks in doubt" and (r.run_s or 0.0) > longest_s for r in day.excluded)
     if not doubted:
         return Reason("day.endless", count=count)
     if doubted == count or count == 1:
