@@ -11,14 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.settings import BAND_EDGES_HZ, LOW_EDGES_HZ, SLICE_EDGES_S
-
 U8 = npt.NDArray[np.uint8]
 F64 = npt.NDArray[np.float64]
 
-N_BANDS = len(BAND_EDGES_HZ) - 1
-N_SLICES = len(SLICE_EDGES_S) - 1
-N_LEVELS = len(LOW_EDGES_HZ) - 1 + N_BANDS
+N_BANDS, N_SLICES = 8, 6
+N_HUM_BANDS = 13
+N_LEVELS = N_HUM_BANDS + N_BANDS
+"""Bands and slices of a candidate's spectrum, and bands of a level; their edges are in params.toml (section bands)."""
 N_WAVE = 256
 """Samples of a wave, at 11 to 23 kHz (see WAVE_RATE_HZ in onsets.py)."""
 

@@ -14,16 +14,7 @@ import numpy as np
 
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32, F64, I64
-
-_HALF_S, _SMOOTH_S, _HOLD_S = 0.0008, 0.0005, 0.001
-_LEAD_S, _LAG_S = 0.016, 0.028
-_NOISE_S = 0.012
-_EARLIEST_S, _RINGS_S = 0.003, 0.016
-"""The loudest point lies no further before the rise than this; and how long after the rise a sound may ring."""
-_ONSET, _APPROACH = 0.05, 0.20
-"""Share of the peak energy below which it is quiet before a click, and of a sound before it that is no part of it."""
-_SLIDE_S = 0.0015
-"""... if it begins this much earlier."""
+from clicktimer.detection.signal_params import OnsetTime
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +31,30 @@ class Shapes:
     over_noise: F64
 
 
-def shapes(raw: F32, near: I64, rate_hz: int, apart_s: float, reach: I64) -> Shapes:
-    """The shapes of the sounds near the given samples of raw; what lies outside of raw is silence.
+def shapes(raw: F32, near: I64, rate_hz: int, apart_s: float, reach: I64, params: OnsetTime) -> Shapes:
+    """Time the onset of the sounds near the given samples, and measure attack, decay and peak.
 
-    apart_s: its loudest point lies within this time after each of them; or, where it is louder by far, within reach,
-    (n,) samples.
+    Parameters
+    ----------
+    raw
+        Samples, shape (m,). What lies outside of it is silence.
+    near
+        Sample of each rise, shape (n,).
+    rate_hz
+        Sample rate, Hz.
+    apart_s
+        The loudest point lies within this time after the rise, or, where it is louder by far, within ``reach``.
+    reach
+        Samples after each rise, shape (n,).
+    params
+        Parameters, see params.toml.
     """
-    spans = [_HALF_S, _SMOOTH_S, _HOLD_S, _LEAD_S, _LAG_S, _NOISE_S, _EARLIEST_S, apart_s, _RINGS_S]
+    p = params
+    spans = [p.mean_half_s, p.smooth_s, p.hold_s, p.lead_s, p.lag_s, p.noise_s, p.earliest_s, apart_s, p.rings_s]
     samples = np.maximum(np.rint(np.array(spans) * rate_hz).astype(np.int64), 1)
     found = np.zeros((len(near), 6))
-    _shapes(raw, near, reach, samples, _ONSET, _APPROACH, _SLIDE_S * rate_hz, found)
+    shares = np.array([p.onset_share, p.approach_share, p.decay_share])
+    _shapes(raw, near, reach, samples, shares, p.quiet_over_noise, p.slide_s * rate_hz, found)
     attack_s, decay_s, approach_s = (found[:, 1:4] / rate_hz).astype(np.float32).T
     onset, peak = found[:, 0].astype(np.int64), found[:, 4].astype(np.float32)
     return Shapes(onset, attack_s, decay_s, approach_s, peak, found[:, 5])
@@ -68,8 +73,9 @@ def _quiet_until(energy: F64, top: int, threshold: float, hold: int) -> int:
 
 @compiled
 def _shapes(
-    raw: F32, near: I64, reach: I64, spans: I64, onset: float, approach: float, slide: float, found: F64
+    raw: F32, near: I64, reach: I64, spans: I64, shares: F64, over_noise: float, slide: float, found: F64
 ) -> None:
+    onset, approach, decay = shares
     half, smooth, hold, lead, lag, quiet, earliest, apart, rings = spans
     length = lead + lag + 2 * (half + smooth)
     count = length - 2 * half - smooth
@@ -110,14 +116,14 @@ def _shapes(
             if approach * energy[k] > nearer and energy[k] > energy[top]:
                 top, stop = k, k + 1
         highest = energy[top]
-        least = min(4.0 * noise, 0.5 * highest)
+        least = min(over_noise * noise, 0.5 * highest)
         last = _quiet_until(energy, top, max(onset * highest, least), hold)
         main = _quiet_until(energy, top, max(approach * highest, least), hold)
         slid = main - last > slide
         peak = 0.0
         for k in range(half + start, half + stop):
             peak = max(peak, abs(wave[k]))
-        loud = max(0.1 * highest, min(2.0 * noise, 0.7 * highest))
+        loud = max(decay * highest, min(2.0 * noise, 0.7 * highest))
         end = max(top, min(zero + rings, count - 1))
         while end > top and energy[end] < loud:
             end -= 1

@@ -20,7 +20,10 @@ from clicktimer.errors import SettingsError
 class DetectionParams:
     """All parameters of detection, by section. Each section is a frozen dataclass of plain numbers."""
 
+    bands: signal_params.Bands
     candidate_finder: signal_params.CandidateFinder
+    onset_time: signal_params.OnsetTime
+    waveform: signal_params.Waveform
     timing: model_params.Timing
 
     def changed(self, values: Mapping[str, Value]) -> DetectionParams:

@@ -19,44 +19,33 @@ import numpy.typing as npt
 from clicktimer.detection.candidates import N_WAVE, Candidates, from_codes
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32
-from clicktimer.settings import BAND_EDGES_HZ, SLICE_EDGES_S
+from clicktimer.detection.params import DetectionParams, default_params
+from clicktimer.detection.signal_params import Bands, Waveform
 
 I8 = npt.NDArray[np.int8]
 
-BEFORE_S, AFTER_S = 0.004, 0.012
-"""What a wave holds of the sound before and after the onset."""
-
-_BOX_S = 0.0024
-_TAPS = 8
-_BANDS_HZ = ((400.0, 1200.0), (1200.0, 2500.0), (2500.0, 4500.0), (4500.0, 7200.0))
-_PADDED_S = 0.020
-_BODY_S = (-0.001, 0.008)
-"""The part of a wave that another is searched for: before it only noise, after it only the room."""
-_LAG_S = 0.003
-_LAG_STEP_S = 0.00025
-_SLACK_S = 0.0003
-_OVERSAMPLED, _STRIDE = 8.0 / 3.0, 2
-"""A band is sampled so much oftener than it must be: between two lags a correlation falls by 2 %, 6 at most. A body is
-compared at every second of its samples: products of two bands need no more."""
+_STRIDE = 2
+"""A body is compared at every second of its samples: the product of two bands needs no more."""
 _CHUNK = 512
 
 
-def rate_of(rate_hz: int) -> tuple[int, float]:
+def rate_of(rate_hz: int, params: Waveform) -> tuple[int, float]:
     """Every how many samples of a recording one is kept in a wave, and the rate that comes of it, Hz."""
-    every = max(round(rate_hz / 14_000), 1)
+    every = max(round(rate_hz / params.rate_hz), 1)
     return every, rate_hz / every
 
 
-def cut(raw: F32, onsets: npt.NDArray[np.int64], rate_hz: int) -> I8:
+def cut(raw: F32, onsets: npt.NDArray[np.int64], rate_hz: int, params: Waveform) -> I8:
     """The waves at the given samples of raw, (n, N_WAVE); what lies outside of raw is silence.
 
     Twice less its own mean over 2.4 ms, so that the motor's hum is out of it; then every so many samples one.
     """
-    every, wave_hz = rate_of(rate_hz)
-    half = max(round(_BOX_S / 2 * rate_hz), 1)
-    count = min(round((BEFORE_S + AFTER_S) * wave_hz), N_WAVE)
+    every, wave_hz = rate_of(rate_hz, params)
+    half = max(round(params.mean_s / 2 * rate_hz), 1)
+    count = min(round((params.before_s + params.after_s) * wave_hz), N_WAVE)
     waves = np.zeros((len(onsets), N_WAVE), np.int8)
-    _cut(raw, onsets - round(BEFORE_S * wave_hz) * every, every, half, _low_pass(every), waves[:, :count])
+    first = onsets - round(params.before_s * wave_hz) * every
+    _cut(raw, first, every, half, _low_pass(every, params.low_pass_taps), waves[:, :count])
     return waves
 
 
@@ -94,10 +83,10 @@ def _cut(raw: F32, firsts: npt.NDArray[np.int64], every: int, half: int, taps: F
 
 
 @lru_cache(maxsize=8)
-def _low_pass(every: int) -> F32:
+def _low_pass(every: int, length: int) -> F32:
     if every == 1:
         return np.ones(1, np.float32)
-    k = np.arange(-_TAPS * every // 2, _TAPS * every // 2 + 1) / every
+    k = np.arange(-length * every // 2, length * every // 2 + 1) / every
     taps = np.sinc(0.9 * k) * np.hanning(len(k) + 2)[1:-1]
     return np.asarray(taps / taps.sum(), np.float32)
 
@@ -118,8 +107,18 @@ class _Plan:
 class Waves:
     """The waves of a recording's candidates, ready to be compared."""
 
-    def __init__(self, candidates: Candidates) -> None:
-        """Where several rates were joined, only the waves of the most frequent one are compared."""
+    def __init__(self, candidates: Candidates, params: DetectionParams | None = None) -> None:
+        """Prepare the waveforms of some candidates.
+
+        Parameters
+        ----------
+        candidates
+            If recordings of several rates were joined, only waveforms of the most frequent rate are compared.
+        params
+            Parameters; None: as params.toml states them.
+        """
+        params = params or default_params()
+        self._doubt = params.waveform.doubt
         self.size = len(candidates)
         self.rows = np.zeros(0, np.int64)
         self._columns: dict[int, npt.NDArray[np.float16]] = {}
@@ -130,9 +129,14 @@ class Waves:
         self.rows = np.flatnonzero(mine)
         kept = candidates.waves[(np.cumsum(candidates.wave_hz > 0.0) - 1)[mine]]
         wave_hz = float(rates[np.argmax(counts)])
-        edges = [(low, min(high, 0.47 * wave_hz)) for low, high in _BANDS_HZ if low < 0.4 * wave_hz]
-        self._plan, self._parts = _parted(kept, wave_hz, edges)
-        self._clear = _clear(candidates.take(self.rows), edges)
+        bands = params.bands
+        edges = [
+            (low, min(high, bands.highest_rate_share * wave_hz))
+            for low, high in pairwise(params.waveform.band_edges_hz)
+            if low < bands.least_rate_share * wave_hz
+        ]
+        self._plan, self._parts = _parted(kept, wave_hz, edges, params.waveform)
+        self._clear = _clear(candidates.take(self.rows), edges, bands)
 
     def has(self, member: int) -> bool:
         """Whether the wave of a candidate is known."""
@@ -176,28 +180,28 @@ class Waves:
     def _compare(self, members: npt.NDArray[np.int64], rows: npt.NDArray[np.int64]) -> F32:
         out = np.empty((len(members), len(rows)), np.float32)
         mine, plan = np.searchsorted(self.rows, members), self._plan
-        _correlate(self._parts, rows, mine, plan.bands, plan.near, self._clear, out)
+        _correlate(self._parts, rows, mine, plan.bands, plan.near, self._clear, self._doubt, out)
         return out
 
 
-def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]]) -> tuple[_Plan, I8]:
+def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]], p: Waveform) -> tuple[_Plan, I8]:
     """The plan, and each wave band by band at a low rate, real and imaginary: (n, 2, parts).
 
     The largest part of a wave in each band is 127: how loud it is does not count, and a day has 36 000 waves.
     """
-    count, padded = round((BEFORE_S + AFTER_S) * wave_hz), round(_PADDED_S * wave_hz)
-    grid_s = np.arange(-_LAG_S, _LAG_S + 1e-9, _LAG_STEP_S)
+    count, padded = round((p.before_s + p.after_s) * wave_hz), round(p.padded_s * wave_hz)
+    grid_s = np.arange(-p.lag_s, p.lag_s + 1e-9, p.lag_step_s)
     bands, near, bins, offset = [], [], [], 0
     for low_hz, high_hz in edges:
         first, last = round(low_hz * padded / wave_hz), round(high_hz * padded / wave_hz)
-        points = round(_OVERSAMPLED * (last - first))
+        points = round(p.oversampled * (last - first))
         step_s = padded / wave_hz / points
-        length, lags = int(count / wave_hz / step_s), round(_LAG_S / step_s)
-        slack_s = max(_SLACK_S, 0.5 * step_s)
+        length, lags = int(count / wave_hz / step_s), round(p.lag_s / step_s)
+        slack_s = max(p.slack_s, 0.5 * step_s)
         width = int(2.0 * slack_s / step_s) + 1
         lowest = np.rint(grid_s / step_s - 0.5 * (width - 1)).astype(np.int64) + lags
         near.append(np.clip(lowest, 0, 2 * lags + 1 - width))
-        bands.append([offset, length, *(round((BEFORE_S + edge) / step_s) for edge in _BODY_S), lags, width])
+        bands.append([offset, length, *(round((p.before_s + edge) / step_s) for edge in p.body_s), lags, width])
         bins.append((first, last, points))
         offset += length
     parts = np.empty((len(waves), 2, offset), np.int8)
@@ -212,15 +216,15 @@ def _parted(waves: I8, wave_hz: float, edges: list[tuple[float, float]]) -> tupl
     return _Plan(np.array(bands, np.int64), np.array(near, np.int64)), parts
 
 
-def _clear(candidates: Candidates, edges: list[tuple[float, float]]) -> F32:
+def _clear(candidates: Candidates, edges: list[tuple[float, float]], bands: Bands) -> F32:
     """Share of each band's energy that is the candidate's and not the room's, (n, bands)."""
     prints = 10.0 ** (from_codes(candidates.prints[:, :3]) / 10.0)
-    energy = np.average(prints, axis=1, weights=np.diff(SLICE_EDGES_S[:4]))
+    energy = np.average(prints, axis=1, weights=np.diff(bands.slice_edges_s[:4]))
     room = 10.0 ** (from_codes(candidates.room) / 10.0)
     out = np.zeros((len(candidates), len(edges)), np.float32)
     for b, (low, high) in enumerate(edges):
         shares = [
-            max(min(high, top) - max(low, bottom), 0.0) / (top - bottom) for bottom, top in pairwise(BAND_EDGES_HZ)
+            max(min(high, top) - max(low, bottom), 0.0) / (top - bottom) for bottom, top in pairwise(bands.edges_hz)
         ]
         heard, hidden = energy @ np.array(shares), room @ np.array(shares)
         out[:, b] = np.clip(1.0 - hidden / np.maximum(heard, 1e-20), 0.0, 1.0)
@@ -281,6 +285,7 @@ def _correlate(
     bands: npt.NDArray[np.int64],
     near: npt.NDArray[np.int64],
     clear: F32,
+    doubt: float,
     out: F32,
 ) -> None:
     """Compute how alike these waveforms are to some of them: the size of their correlation, a weighted mean over bands.
@@ -295,6 +300,8 @@ def _correlate(
         The plan, see ``_Plan``.
     clear
         Share of each band's energy that is not the room's, shape (n, bands).
+    doubt
+        Weight of a band that agrees in nothing, added to the others.
     out
         Out: 0 to 1 at the lag where all bands agree best, shape (len(mine), len(rows)).
     """
@@ -309,7 +316,7 @@ def _correlate(
     for i in range(rows.shape[0]):
         row = rows[i]
         total[:, :] = 0.0
-        weights[:] = 0.3
+        weights[:] = doubt
         for b in range(bands.shape[0]):
             if clear[row, b] <= 0.0:
                 continue

@@ -53,13 +53,13 @@ class LiveFinder(OnsetFinder):
         """The part of the present stretch's level track after its first ``steps`` steps; all of it where the stretch
         does not begin at ``start_s``; None where there is no more of it."""
         s = self.stretch
-        return None if s is None else s.newer_levels(steps if start_s == s.start_s else 0)
+        return None if s is None else s.level_track.newer(steps if start_s == s.start_s else 0)
 
     def forget_levels(self) -> None:
         """Let go of the level track so far, all of which was handed out: ``levels`` gives only what comes after it."""
         self._done_segments.clear()
         if self.stretch is not None:
-            self.stretch.forget_levels()
+            self.stretch.level_track.forget()
 
     def stretch_start_s(self) -> float | None:
         """Where the present stretch of sound began; None between stretches."""

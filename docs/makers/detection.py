@@ -101,7 +101,7 @@ def wave(scene: Scene) -> bytes:
 
 def rise_curve(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """Time and rise in dB of every millisecond of the recording, by the detector's own loop."""
-    from clicktimer.detection.candidate_finder import Stretch
+    from clicktimer.detection.stretch import Stretch
 
     stretch = Stretch(default_params(), scene.rate_hz, 0.0, keep_rises=True)
     stretch.feed(scene.samples)

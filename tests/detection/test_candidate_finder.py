@@ -13,8 +13,10 @@ from hypothesis import strategies as st
 from clicktimer.detection import onset_strength
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates, from_codes, to_codes
+from clicktimer.detection.params import default_params
 from clicktimer.records import Block, Gap
-from clicktimer.settings import BAND_EDGES_HZ
+
+BAND_EDGES_HZ = default_params().bands.edges_hz
 
 CLICK_TIMES_S = (1.0003, 2.31, 3.7, 4.9)
 

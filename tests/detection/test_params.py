@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 import clicktimer
+from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.param_table import table
 from clicktimer.detection.params import default_params
 from clicktimer.errors import SettingsError
@@ -87,3 +89,37 @@ def test_the_live_engine_detects_by_its_parameters():
 
 def test_options_hold_the_defaults_until_others_are_given():
     assert MeasureOptions().detection == default_params()
+
+
+def test_the_bands_and_slices_are_as_many_as_are_stored():
+    from clicktimer.detection.candidates import N_BANDS, N_HUM_BANDS, N_SLICES
+
+    bands = default_params().bands
+    assert len(bands.edges_hz) - 1 == N_BANDS
+    assert len(bands.hum_edges_hz) - 1 == N_HUM_BANDS
+    assert len(bands.slice_edges_s) - 1 == N_SLICES
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("bands.highest_rate_share", 0.45),
+        ("bands.slice_edges_s", (0.0, 0.003, 0.005, 0.010, 0.020, 0.040, 0.080)),
+        ("bands.hum_edges_hz", (*default_params().bands.hum_edges_hz[:-1], 1200.0)),
+        ("onset_time.onset_share", 0.4),
+        ("candidate_finder.timing_sd_least_s", 0.001),
+        ("waveform.after_s", 0.008),
+    ],
+)
+def test_a_parameter_of_the_signal_side_changes_what_is_found(name: str, value: object):
+    from clicktimer.audio import open_recording
+    from clicktimer.detection.candidate_finder import OnsetFinder
+
+    found = []
+    for params in (default_params(), default_params().changed({name: value})):  # type: ignore[dict-item]
+        finder, recording = OnsetFinder(params), open_recording(path_of(NAME))
+        parts = [finder.feed(block) for block in recording.blocks()]
+        candidates = Candidates.join([*parts, finder.flush()])
+        levels = [segment.codes for segment in finder.levels()]
+        found.append([getattr(candidates, field) for field in Candidates.__slots__] + levels)
+    assert not all(np.array_equal(a, b) for a, b in zip(*found, strict=True))

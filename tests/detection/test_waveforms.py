@@ -10,10 +10,13 @@ import pytest
 
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import N_WAVE, Candidates
-from clicktimer.detection.waveforms import AFTER_S, BEFORE_S, Waves, cut, rate_of
+from clicktimer.detection.params import default_params
+from clicktimer.detection.waveforms import Waves, cut, rate_of
 from clicktimer.records import Block
 
 RATE = 48_000
+WAVEFORM = default_params().waveform
+BEFORE_S, AFTER_S = WAVEFORM.before_s, WAVEFORM.after_s
 
 
 def ring(tones_hz: tuple[float, ...], decay_s: float, seed: int) -> np.ndarray:
@@ -91,10 +94,10 @@ def test_what_the_room_buries_is_not_alike() -> None:
 
 
 def test_a_cut_holds_16_ms_from_4_ms_before_the_onset() -> None:
-    every, wave_hz = rate_of(RATE)
+    every, wave_hz = rate_of(RATE, WAVEFORM)
     x = np.zeros(RATE, np.float32)
     x[RATE // 2] = 1.0
-    wave = cut(x, np.array([RATE // 2]), RATE)[0]
+    wave = cut(x, np.array([RATE // 2]), RATE, WAVEFORM)[0]
     assert wave.shape == (N_WAVE,)
     assert abs(int(np.argmax(np.abs(wave))) - round(BEFORE_S * wave_hz)) <= 1
     assert np.abs(wave).max() == 127
@@ -108,19 +111,19 @@ def test_a_steady_hum_leaves_nothing_in_a_wave() -> None:
     click = np.zeros(RATE, np.float32)
     click[RATE // 2 : RATE // 2 + len(ONE)] = 0.01 * ONE
     hum = np.float32(0.3) * np.sin(2 * np.pi * 60.0 * t).astype(np.float32)
-    clean, with_hum = (cut(x, np.array([RATE // 2]), RATE)[0].astype(float) for x in (click, click + hum))
+    clean, with_hum = (cut(x, np.array([RATE // 2]), RATE, WAVEFORM)[0].astype(float) for x in (click, click + hum))
     assert np.corrcoef(clean, with_hum)[0, 1] > 0.95
 
 
 @pytest.mark.parametrize("index", [0, RATE - 1, -50, RATE + 50])
 def test_a_cut_at_the_edge_is_filled_with_silence(index: int) -> None:
     x = np.random.default_rng(3).standard_normal(RATE).astype(np.float32)
-    assert cut(x, np.array([index]), RATE).shape == (1, N_WAVE)
+    assert cut(x, np.array([index]), RATE, WAVEFORM).shape == (1, N_WAVE)
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000, 96000])
 def test_every_rate_fits(rate_hz: int) -> None:
-    every, wave_hz = rate_of(rate_hz)
+    every, wave_hz = rate_of(rate_hz, WAVEFORM)
     assert every * wave_hz == rate_hz
     assert (BEFORE_S + AFTER_S) * wave_hz <= N_WAVE
 

@@ -7,9 +7,9 @@ import numpy as np
 from clicktimer.detection import pump_state
 from clicktimer.detection.candidates import N_BANDS, N_LEVELS, Candidates
 from clicktimer.detection.onset_strength import F32, F64
-from clicktimer.settings import BAND_EDGES_HZ
+from clicktimer.detection.params import default_params
 
-ABOVE = next(i for i, edge in enumerate(BAND_EDGES_HZ) if edge >= 1000.0)
+ABOVE = default_params().bands.first_above(1000.0)
 """The first of the click's bands above 1 kHz."""
 
 _LOUD_DB = 20.0
