@@ -31,9 +31,11 @@ def _tell_names(ctx: click.Context, _param: click.Parameter, names: tuple[str, .
     if "?" in names and not ctx.resilient_parsing:
         from clicktimer.assessment.causes.table import observations
         from clicktimer.reporting.formatting import wrap
+        from clicktimer.reporting.messages.catalogue import Messages
 
         for fact in observations():
-            click.echo("\n".join(wrap(f"{fact.name}: {fact.asks}", "", "    ")))
+            asks = Messages().text(f"fact.{fact.name}.asks")
+            click.echo("\n".join(wrap(f"{fact.name}: {asks}", "", "    ")))
         ctx.exit()
     return names
 

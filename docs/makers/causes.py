@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from clicktimer.assessment.causes import ranking
 from clicktimer.assessment.causes.table import Cause, Check, Fact, Table, table
+from clicktimer.reporting.messages.catalogue import Messages
+
+SAY = Messages()
 
 INTRODUCTION = """# Causes
 
-Made from `clicktimer/assessment/causes/causes.toml` and `facts.toml` by `python docs/make.py causes`; do not edit.
+Made by `python docs/make.py causes`; do not edit. The rules stand in `clicktimer/assessment/causes/`, the sentences in
+`clicktimer/reporting/messages/en/` (`cause.toml`, `fact.toml`, `check.toml`).
 
 What can be behind a short run, a pump that runs on, starts with no water in use and the like; what speaks for
 and against each; the one measurement that settles it; and the check by hand. All of it is **common practice in
@@ -53,13 +57,13 @@ def _complaints(known: Table) -> str:
     rows = []
     for complaint in known.complaints:
         signs = "; ".join(f"`{name}` {' or '.join(values)}" for name, values in complaint.signs.items())
-        rows.append(f"| {complaint.words} (`{complaint.name}`) | {signs} |")
+        rows.append(f"| {SAY.text(f'complaint.{complaint.name}')} (`{complaint.name}`) | {signs} |")
     return "\n".join(rows) + "\n"
 
 
 def _cause(cause: Cause, known: Table) -> str:
-    words = {c.name: c.words for c in known.complaints}
-    lines = [f"### {cause.title}", "", f"`{cause.name}`. {cause.what}", ""]
+    words = {c.name: SAY.text(f"complaint.{c.name}") for c in known.complaints}
+    lines = [f"### {SAY.text(cause.title)}", "", f"`{cause.name}`. {SAY.text(cause.what)}", ""]
     if cause.method:
         lines += ["**The method does not apply then**, and that is told in place of a ranking.", ""]
     lines += [
@@ -71,21 +75,24 @@ def _cause(cause: Cause, known: Table) -> str:
     ]
     for e in sorted(cause.evidence, key=lambda e: -e.weight):
         group = f" (group {e.group})" if e.group else ""
-        lines.append(f"| `{e.fact}` | {' or '.join(e.values)} | {e.weight:+g}{group} | {e.says} |")
-    known_too = "".join(f" With `{name}` known: {text}" for name, text in cause.settle_known.items())
-    lines += ["", f"**What settles it.** {cause.settle}{known_too}", ""]
-    check = known.check(cause.check)
-    lines += [f"**Check by hand.** [{check.title}](#{_anchor(check.title)})", ""]
+        says = SAY.text(e.reason(cause.name, e.values[0]))
+        lines.append(f"| `{e.fact}` | {' or '.join(e.values)} | {e.weight:+g}{group} | {says} |")
+    known_too = "".join(
+        f" With `{name}` known: {SAY.text(cause.settle_for({name: ''}))}" for name in cause.settle_known
+    )
+    lines += ["", f"**What settles it.** {SAY.text(cause.settle_for({}))}{known_too}", ""]
+    title = SAY.text(known.check(cause.check).title)
+    lines += [f"**Check by hand.** [{title}](#{_anchor(title)})", ""]
     if cause.licensed:
-        lines += [f"**Stop and call.** {cause.licensed}", ""]
+        lines += [f"**Stop and call.** {SAY.texts(cause.stop)}", ""]
     return "\n".join(lines)
 
 
 def _check(check: Check) -> str:
-    lines = [f"### {check.title}", ""]
-    lines += [f"> **Caution.** {text}\n>" for text in check.caution_texts]
+    lines = [f"### {SAY.text(check.title)}", ""]
+    lines += [f"> **Caution.** {SAY.text(caution)}\n>" for caution in check.caution_reasons]
     lines[-1] = lines[-1].removesuffix("\n>")
-    lines += ["", *(f"{number}. {step}" for number, step in enumerate(check.steps, start=1)), ""]
+    lines += ["", *(f"{number}. {SAY.text(step)}" for number, step in enumerate(check.steps, start=1)), ""]
     return "\n".join(lines)
 
 
@@ -107,8 +114,10 @@ def _facts(known: Table, origins: tuple[str, ...], *, with_origin: bool = False)
 
 def _fact(fact: Fact, origin: str) -> str:
     between = f" {origin} | {', '.join(fact.values)} |" if origin else ""
-    known_too = "".join(f" With `{name}` known: {text}" for name, text in fact.how_known.items())
-    return f"| `{fact.name}` |{between} {fact.asks} | {fact.how}{known_too} |"
+    known_too = "".join(f" With `{name}` known: {SAY.text(fact.how_for({name: ''}))}" for name in fact.how_known)
+    return (
+        f"| `{fact.name}` |{between} {SAY.text(f'fact.{fact.name}.asks')} | {SAY.text(fact.how_for({}))}{known_too} |"
+    )
 
 
 def _anchor(title: str) -> str:

@@ -19,6 +19,7 @@ from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.measured import read_measured_day
 from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
 from clicktimer.reporting.json.day import reading_json
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.day_sections import render_day
 from clicktimer.settings import MeasureOptions
 from clicktimer.simulator.demo import demo_recording
@@ -276,8 +277,9 @@ def test_a_leak_that_makes_most_starts_is_put_before_the_tank_everywhere():
     assert m.verdict.text == day.verdict.text
     assert m.causes is not None
     assert m.causes.ranked[0].cause.name == "house-leak"
-    assert "check valve" in m.causes.text  # whether house or well side, no click tells
-    assert "too small" in m.causes.text.partition("Beside it, for another trouble")[2]  # both may be true
+    text = Messages().texts(m.causes.reasons)
+    assert "check valve" in text  # whether house or well side, no click tells
+    assert "too small" in text.partition("Beside it, for another trouble")[2]  # both may be true
     document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
     jsonschema.validate(document, SCHEMA)
     assert document["starts"]["flows"][0]["remedy"] == "leak"

@@ -1,4 +1,4 @@
-"""Facts in, causes ranked out: with the evidence for and against each, what would settle it, and when nothing is told.
+"""Facts in, causes ranked out: codes for the evidence for and against each, for what would settle it, for the answer.
 
 The ranking is a sum of weights from the table and nothing else: it is no probability, since nobody has counted how
 often each cause is met. It is called open where the evidence is thin or two causes lie close together.
@@ -12,9 +12,9 @@ from typing import Literal
 
 from clicktimer.assessment.causes.facts import gather
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
-from clicktimer.assessment.causes.table import Cause, Check, Evidence, Fact, Table, table
-from clicktimer.records import Measurement
-from clicktimer.reporting.messages.cautions import BY_NAME
+from clicktimer.assessment.causes.table import Cause, Check, Fact, Table, table
+from clicktimer.assessment.cautions import caution
+from clicktimer.records import Measurement, Reason
 from clicktimer.tank.sizing import TankSizing
 
 Status = Literal["leads", "open", "does-not-apply", "no-trouble", "nothing-to-go-on"]
@@ -28,19 +28,24 @@ LEAD = 2.5
 STRONG = 3.0
 DOES_NOT_APPLY = 5.0
 MOST_SHOWN = 4
-# Where the table's method causes are in doubt, no other cause is told as leading.
+# Where the table's method causes are in doubt, no other cause is reported as leading.
 METHOD_DOUBT = 2.0
 
 
 @dataclass(frozen=True, slots=True)
 class RankedCause:
-    """One cause with its score and the evidence that is known for and against it, heaviest first."""
+    """One cause with its score and the evidence that is known for and against it, heaviest first.
+
+    supports, against: each with the figures ``fact``, its ``value`` and its ``weight``. strongest: the weight of the
+    heaviest sign for it, 0 where there is none.
+    """
 
     cause: Cause
     score: float
     standing: Standing
-    supports: tuple[Evidence, ...]
-    against: tuple[Evidence, ...]
+    supports: tuple[Reason, ...]
+    against: tuple[Reason, ...]
+    strongest: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +54,19 @@ class CausesResult:
 
     status: "leads" (the first one stands out), "open" (it cannot be told yet), "does-not-apply" (not this kind of
     system), "no-trouble" (nothing is wrong by what is known) or "nothing-to-go-on".
-    text: that in plain words. complaints: what is wrong, in plain words. ranked: best first. settle: when it is open,
-    facts not known yet that would tell the first ones apart, best first. facts: what is known.
-    first: cautions that come before everything else, in full. stop: nobody is to look further by hand; nothing that
-    would settle it is told then.
+    reasons: the answer. complaints: names of what is wrong. ranked: best first. settle: when it is open, facts not
+    known yet that would separate the first ones, best first. facts: what is known.
+    first: cautions that come before everything else. stop: nobody is to look further by hand; nothing that would
+    settle it is offered then.
     """
 
     status: Status
-    text: str
+    reasons: tuple[Reason, ...]
     complaints: tuple[str, ...]
     ranked: tuple[RankedCause, ...]
     settle: tuple[Fact, ...]
     facts: Mapping[str, str]
-    first: tuple[str, ...] = ()
+    first: tuple[Reason, ...] = ()
     stop: bool = False
 
     @property
@@ -99,12 +104,12 @@ def rank(facts: Mapping[str, str], known: Table | None = None) -> CausesResult:
     names = {c.name for c in complaints}
     weighed = [_weigh(cause, facts) for cause in all_of.causes if set(cause.explains) & names]
     ranked = tuple(sorted(weighed, key=lambda r: -r.score))
-    words = tuple(c.words for c in complaints)
-    status, text = _status(ranked, facts, names)
+    status, reasons = _status(ranked, facts, names)
     stop = any(_any(c.stop, facts) for c in complaints)
     settle = _settling(ranked, facts, all_of) if status == "open" and not stop else ()
-    first = tuple(BY_NAME[c.first] for c in complaints if c.first)
-    return CausesResult(status, text, words, ranked, settle, dict(facts), first, stop)
+    first = tuple(caution(c.first) for c in complaints if c.first)
+    found = tuple(c.name for c in complaints)
+    return CausesResult(status, reasons, found, ranked, settle, dict(facts), first, stop)
 
 
 def _any(signs: Mapping[str, tuple[str, ...]], facts: Mapping[str, str]) -> bool:
@@ -119,54 +124,54 @@ def _weigh(cause: Cause, facts: Mapping[str, str]) -> RankedCause:
         if abs(e.weight) > abs(heaviest.get(group, 0.0)):
             heaviest[group] = e.weight
     score = cause.common + sum(heaviest.values())
-    supports = tuple(sorted((e for e in met if e.weight > 0), key=lambda e: -e.weight))
-    against = tuple(sorted((e for e in met if e.weight < 0), key=lambda e: e.weight))
+    supports = sorted((e for e in met if e.weight > 0), key=lambda e: -e.weight)
+    against = sorted((e for e in met if e.weight < 0), key=lambda e: e.weight)
     standing: Standing = "fits" if score >= FITS and supports else "possible" if score >= POSSIBLE else "unlikely"
-    return RankedCause(cause, score, standing, supports, against)
+    return RankedCause(
+        cause,
+        score,
+        standing,
+        tuple(e.reason(cause.name, facts[e.fact]) for e in supports),
+        tuple(e.reason(cause.name, facts[e.fact]) for e in against),
+        supports[0].weight if supports else 0.0,
+    )
 
 
-def _status(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: Set[str]) -> tuple[Status, str]:
+def _status(
+    ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: Set[str]
+) -> tuple[Status, tuple[Reason, ...]]:
     method = [r for r in ranked if r.cause.method and r.score >= DOES_NOT_APPLY]
     if method:
-        told = method[0].cause
-        return "does-not-apply", (
-            f"Not judged, because this method does not apply: {lower_title(told.title)}. {told.what}"
-        )
+        cause = method[0].cause
+        return "does-not-apply", (Reason("cause-ranking.does-not-apply", cause=cause.name), cause.what)
     if not complaints:
         if facts.get("run") == "good" or facts.get("tank") == "healthy":
-            return "no-trouble", "Nothing points to a fault by what is known."
-        return "nothing-to-go-on", "Too little is known to look for a cause."
+            return "no-trouble", (Reason("cause-ranking.no-trouble"),)
+        return "nothing-to-go-on", (Reason("cause-ranking.nothing-to-go-on"),)
     fitting = [r for r in ranked if not r.cause.method]
     if not fitting or fitting[0].score < POSSIBLE:
-        return "open", "None of the known causes fits what is known. Check what was given, or call a licensed person."
+        return "open", (Reason("cause-ranking.none-fits"),)
     first = fitting[0]
     second = next((r for r in ranked if r is not first), None)
     doubted = any(r.cause.method and r.score >= METHOD_DOUBT for r in ranked)
     close = second is not None and first.score - second.score < LEAD and second.standing != "unlikely"
-    strong = any(e.weight >= STRONG for e in first.supports)
-    if first.standing == "fits" and strong and not close and not doubted:
-        return "leads", f"What fits best: {lower_title(first.cause.title)}."
+    if first.standing == "fits" and first.strongest >= STRONG and not close and not doubted:
+        return "leads", (Reason("cause-ranking.leads", cause=first.cause.name),)
     near = [r for r in ranked if r.standing != "unlikely" and first.score - r.score < LEAD][:MOST_SHOWN]
     # Causes of different complaints may both be true: only one that explains the same is held against the first.
     same = set(first.cause.explains) & complaints
     beside = [r for r in near if not r.cause.method and not same & set(r.cause.explains)]
     near = [r for r in near if r not in beside]
-    besides = f" Beside it, for another trouble: {'; '.join(_titles(beside))}." if beside else ""
     if len(near) > 1 or doubted:
-        titles = _titles(near if len(near) > 1 else ranked[:2])
-        return "open", f"Open: what is known cannot tell between these: {'; '.join(titles)}.{besides}"
+        between = Reason("cause-ranking.between", causes=_names(near if len(near) > 1 else ranked[:2]))
+        return "open", (between, Reason("cause-ranking.beside", causes=_names(beside))) if beside else (between,)
     if beside:
-        return "open", f"Open: more than one trouble is likely: {'; '.join(_titles([first, *beside]))}."
-    return "open", f"Open: the evidence is thin. What fits best so far: {lower_title(first.cause.title)}."
+        return "open", (Reason("cause-ranking.several", causes=_names([first, *beside])),)
+    return "open", (Reason("cause-ranking.thin", cause=first.cause.name),)
 
 
-def _titles(ranked: Sequence[RankedCause]) -> list[str]:
-    return [lower_title(r.cause.title) for r in ranked]
-
-
-def lower_title(title: str) -> str:
-    """Return a title as it stands inside a sentence."""
-    return title[:1].lower() + title[1:]
+def _names(ranked: Sequence[RankedCause]) -> tuple[str, ...]:
+    return tuple(r.cause.name for r in ranked)
 
 
 def _settling(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], all_of: Table) -> tuple[Fact, ...]:

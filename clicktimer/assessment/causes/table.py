@@ -1,4 +1,4 @@
-"""The table of causes, read from causes.toml and facts.toml and checked as a whole: no name may lead nowhere."""
+"""The rules of the causes, read from causes.toml and facts.toml and checked as a whole: no name may lead nowhere."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from clicktimer.reporting.messages import cautions
+from clicktimer.assessment.cautions import CAUTIONS, caution
+from clicktimer.records import Reason
 
 ORIGINS = ("sound", "tank", "site", "valve", "seen", "log")
 YES, NO = "yes", "no"
@@ -19,27 +20,25 @@ YES, NO = "yes", "no"
 class Fact:
     """Something that can be known. values: what it may be. effort: 0 look or listen ... 3 a licensed person.
 
-    how_known: what ``how`` is instead where a fact of that name is known. learn: facts with the same word here are
-    learnt by the same look.
+    how_known: facts with which there is another way to learn it. learn: facts with the same word here are learnt by the
+    same look.
     """
 
     name: str
     origin: str
     values: tuple[str, ...]
-    asks: str
-    how: str
     effort: int
     learn: str = ""
-    how_known: Mapping[str, str] = field(default_factory=dict)
+    how_known: tuple[str, ...] = ()
 
-    def how_for(self, facts: Mapping[str, str]) -> str:
+    def how_for(self, facts: Mapping[str, str]) -> Reason:
         """Return how to learn it, by what is known already."""
-        return _by_what_is_known(self.how, self.how_known, facts)
+        return _by_what_is_known(f"fact.{self.name}.how", f"fact.{self.name}.how-known", self.how_known, facts)
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One rule: where ``fact`` is one of ``values``, it counts ``weight`` (below zero: against), as ``says`` tells.
+    """One rule: where ``fact`` is one of ``values``, it counts ``weight`` (below zero: against).
 
     group: of one group only the heaviest counts; empty: it stands alone.
     """
@@ -47,47 +46,74 @@ class Evidence:
     fact: str
     values: tuple[str, ...]
     weight: float
-    says: str
     group: str = ""
+
+    def reason(self, cause: str, value: str) -> Reason:
+        """Return what it says of a cause where the fact has one of its values."""
+        code = f"cause.{cause}.evidence.{self.fact}.{'-or-'.join(self.values)}"
+        return Reason(code, fact=self.fact, value=value, weight=self.weight)
 
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """A check by hand: numbered steps, and the names of the cautions that belong to it."""
+    """A check by hand: how many numbered steps, and the names of the cautions that belong to it."""
 
     name: str
-    title: str
-    steps: tuple[str, ...]
+    count: int
     cautions: tuple[str, ...]
 
     @property
-    def caution_texts(self) -> tuple[str, ...]:
-        """The cautions in full."""
-        return tuple(cautions.BY_NAME[name] for name in self.cautions)
+    def title(self) -> Reason:
+        """What is checked."""
+        return Reason(f"check.{self.name}.title")
+
+    @property
+    def steps(self) -> tuple[Reason, ...]:
+        """The steps in their order."""
+        return tuple(Reason(f"check.{self.name}.step.{number}") for number in range(1, self.count + 1))
+
+    @property
+    def caution_reasons(self) -> tuple[Reason, ...]:
+        """The cautions as reasons."""
+        return tuple(caution(name) for name in self.cautions)
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One cause, as the table describes it (see the head of causes.toml). what: the table's ``is``.
+    """One cause, as the table describes it (see the head of causes.toml).
 
-    settle_known: what ``settle`` is instead where a fact of that name is known.
+    settle_known: facts with which something else settles it. licensed: there is a point where to stop and call.
     """
 
     name: str
-    title: str
-    what: str
     explains: tuple[str, ...]
     common: float
     evidence: tuple[Evidence, ...]
-    settle: str
     check: str
-    licensed: str
+    licensed: bool
     method: bool = False
-    settle_known: Mapping[str, str] = field(default_factory=dict)
+    settle_known: tuple[str, ...] = ()
 
-    def settle_for(self, facts: Mapping[str, str]) -> str:
+    @property
+    def title(self) -> Reason:
+        """Its plain name."""
+        return Reason(f"cause.{self.name}.title")
+
+    @property
+    def what(self) -> Reason:
+        """What it is and what it does."""
+        return Reason(f"cause.{self.name}.is")
+
+    @property
+    def stop(self) -> tuple[Reason, ...]:
+        """Where to stop and call a licensed person; empty where there is no such point."""
+        return (Reason(f"cause.{self.name}.licensed"),) if self.licensed else ()
+
+    def settle_for(self, facts: Mapping[str, str]) -> Reason:
         """Return the one measurement that settles it, by what is known already."""
-        return _by_what_is_known(self.settle, self.settle_known, facts)
+        return _by_what_is_known(
+            f"cause.{self.name}.settle", f"cause.{self.name}.settle-known", self.settle_known, facts
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +124,6 @@ class Complaint:
     """
 
     name: str
-    words: str
     signs: Mapping[str, tuple[str, ...]]
     first: str = ""
     stop: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
@@ -123,7 +148,7 @@ class Table:
                 raise LookupError(f"{where}: no fact {fact} = {value}")
         known = {name for f in self.facts for name in f.how_known} | {n for c in self.causes for n in c.settle_known}
         if not known <= values.keys():
-            raise LookupError("a wording for a fact that is not there")
+            raise LookupError("a way to learn a fact that is not there")
         names = [x.name for group in (self.facts, self.complaints, self.causes, self.checks) for x in group]
         checks, complaints = {c.name for c in self.checks}, {c.name for c in self.complaints}
         for cause in self.causes:
@@ -134,7 +159,7 @@ class Table:
         ):
             raise LookupError("a fact with an unknown origin, or two of one name")
         named = [c for check in self.checks for c in check.cautions] + [c.first for c in self.complaints if c.first]
-        if not all(names) or any(c not in cautions.BY_NAME for c in named):
+        if not all(names) or any(c not in CAUTIONS for c in named):
             raise LookupError("a check with an unknown caution, or an entry without a name")
 
     def fact(self, name: str) -> Fact:
@@ -146,8 +171,8 @@ class Table:
         return next(check for check in self.checks if check.name == name)
 
 
-def _by_what_is_known(usual: str, known: Mapping[str, str], facts: Mapping[str, str]) -> str:
-    return next((text for name, text in known.items() if name in facts), usual)
+def _by_what_is_known(usual: str, instead: str, known: tuple[str, ...], facts: Mapping[str, str]) -> Reason:
+    return next((Reason(f"{instead}.{name}") for name in known if name in facts), Reason(usual))
 
 
 @cache
@@ -157,11 +182,11 @@ def table() -> Table:
     return Table(
         facts=tuple(_fact(entry) for entry in facts["fact"]),
         complaints=tuple(
-            Complaint(e["name"], e["words"], _signs(e["signs"]), e.get("first", ""), _signs(e.get("stop", {})))
+            Complaint(e["name"], _signs(e["signs"]), e.get("first", ""), _signs(e.get("stop", {})))
             for e in facts["complaint"]
         ),
         causes=tuple(_cause(entry) for entry in causes["cause"]),
-        checks=tuple(Check(e["name"], e["title"], tuple(e["steps"]), tuple(e["cautions"])) for e in causes["check"]),
+        checks=tuple(Check(e["name"], e["steps"], tuple(e["cautions"])) for e in causes["check"]),
     )
 
 
@@ -183,28 +208,22 @@ def _fact(entry: Mapping[str, Any]) -> Fact:
         name=entry["name"],
         origin=entry["from"],
         values=tuple(entry["values"]),
-        asks=entry["asks"],
-        how=entry["how"],
         effort=entry["effort"],
         learn=entry.get("learn", ""),
-        how_known=entry.get("how-known", {}),
+        how_known=tuple(entry.get("how-known", ())),
     )
 
 
 def _cause(entry: Mapping[str, Any]) -> Cause:
     return Cause(
         name=entry["name"],
-        title=entry["title"],
-        what=entry["is"],
         explains=tuple(entry["explains"]),
         common=float(entry["common"]),
         evidence=tuple(
-            Evidence(e["fact"], tuple(e["is"]), float(e["weight"]), e["says"], e.get("group", ""))
-            for e in entry["evidence"]
+            Evidence(e["fact"], tuple(e["is"]), float(e["weight"]), e.get("group", "")) for e in entry["evidence"]
         ),
-        settle=entry["settle"],
         check=entry["check"],
         licensed=entry["licensed"],
         method=entry.get("method", False),
-        settle_known=entry.get("settle-known", {}),
+        settle_known=tuple(entry.get("settle-known", ())),
     )

@@ -39,7 +39,6 @@ PHRASES: Final = (
     (": please check --pump-at-start.", ": it has to be looked at again."),
     ("give --tank and --pump-rate.", "both are needed."),
     ("give the recording, or what day --json wrote", "the recording, or the figures of a day's reading, would do"),
-    (" The JSON (--json) has them, with their cautions.", ""),
     ("Say --motor and --phase to settle it. ", "The motor's power, and whether it is single-phase, would settle it. "),
     (" Where these come from: --json, docs/formulas.md.", ""),
     (
@@ -51,11 +50,6 @@ PHRASES: Final = (
         "(what the tank gives between stop and start); with the pump's rate it would be gallons or litres.",
     ),
     ("; listen with --keep all to have it", "; a listening can be told to keep all of it"),
-    (
-        'give the means: --gauge-at-clicks "41/59" with the setting as --switch.',
-        "note the means, with the switch's own setting beside them.",
-    ),
-    ('the tank\'s drawdown: --caught "8.5 gal in 62 s" or', 'the tank\'s drawdown: "8.5 gal in 62 s" or'),
     (
         "No supply rule was applied: choose one by --rule or enter one by --need.",
         "No supply rule was applied: none was chosen by whoever made this document.",

@@ -137,7 +137,7 @@ class _Formatter(string.Formatter):
     def format_field(self, value: Any, spec: str) -> str:
         kind, _, rest = spec.partition(" ")
         if kind == "message":  # {band:message band-name} -> the message "band-name.<value>", with the same figures
-            return self.messages.text(f"{rest}.{value}", **self.figures)
+            return self.messages.text(_code(rest, value), **self.figures)
         if kind == "reason":
             return self.messages.text(value)
         if kind == "capital":  # a reason that begins a sentence
@@ -150,8 +150,8 @@ class _Formatter(string.Formatter):
             return self.messages.texts(value)
         if kind in JOINED:  # {charges:either} -> "one, or another"
             return JOINED[kind].join(map(self.messages.text, value))
-        if kind == "messages":  # {causes:messages cause-name} -> "one; another"
-            return "; ".join(self.messages.text(f"{rest}.{name}") for name in value)
+        if kind == "messages":  # {causes:messages cause.*.name} -> "one; another"
+            return "; ".join(self.messages.text(_code(rest, name)) for name in value)
         if kind == "choice":  # {count:choice run|runs} -> "run" where it is one
             one, _, other = rest.partition("|")
             return one if value == 1 else other
@@ -164,6 +164,11 @@ class _Formatter(string.Formatter):
         if isinstance(value, Sequence):
             return ", ".join(self.format_field(one, spec) for one in value)
         return self.messages.number(format(value, spec))
+
+
+def _code(pattern: str, value: Figure) -> str:
+    """Return the code that a pattern and a value name: band-name + short, cause.*.name + lost-air."""
+    return pattern.replace("*", str(value)) if "*" in pattern else f"{pattern}.{value}"
 
 
 def _switch(value: Sequence[float], units: UnitSystem) -> str:

@@ -9,31 +9,16 @@ from collections.abc import Mapping
 from typing import Final
 
 from clicktimer.assessment.causes.run_signs import runs_on
+from clicktimer.assessment.cautions import cautions_for
 from clicktimer.assessment.verdict import denied
 from clicktimer.records import Measurement
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.cautions import (
-    BEFORE_WORK,
-    ENDLESS,
-    LICENSED,
-    LISTEN,
-    NO_CERTIFICATE,
-    SURROUNDINGS,
-    TANK,
-)
 from clicktimer.reporting.messages.measurement import LONG_RECORDING
 from clicktimer.targets import SHORT_BANDS, Band
 
 __all__ = [
     "BAND_NEXT",
     "BAND_TITLE",
-    "BEFORE_WORK",
-    "ENDLESS",
-    "LICENSED",
-    "LISTEN",
-    "NO_CERTIFICATE",
-    "SURROUNDINGS",
-    "TANK",
     "cautions",
     "next_steps",
     "reads_as_a_day",
@@ -127,17 +112,4 @@ def tank_denies(m: Measurement) -> bool:
 
 def cautions(measurement: Measurement, messages: Messages = Messages()) -> tuple[str, ...]:
     """Return the cautions that belong to what this result may make somebody do, most urgent first."""
-    m = measurement
-    found: list[str] = []
-    if runs_on(m):
-        found.append(ENDLESS)
-    found.append(LISTEN)
-    if any(w.code == "variable-speed" for w in m.warnings):
-        found.append(LICENSED)
-    # Too-close-to-call near a short band sends people to the tank as well.
-    to_tank = m.verdict.band in SHORT_BANDS or (m.verdict.band == "under-a-minute" and not m.verdict.sure)
-    sized = m.tank is not None and bool(m.tank.system.tanks or m.tank.system.pump)
-    if to_tank or sized:
-        found += [BEFORE_WORK, TANK, LICENSED]
-    found += [SURROUNDINGS, NO_CERTIFICATE]
-    return tuple(dict.fromkeys(found))
+    return tuple(messages.text(caution) for caution in cautions_for(measurement))

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
+from clicktimer.assessment.cautions import cautions_for
 from clicktimer.assessment.verdict import same_side
 from clicktimer.records import Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words, lines_of
@@ -88,8 +89,8 @@ def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint:
         lines += ["", emphasis("What you said"), *said]
     lines += ["", emphasis("Cautions")]
     said_above = cautions_shown(m.causes)
-    for caution in (c for c in advice.cautions(m) if c not in said_above):
-        lines += wrap(caution, "  ! ", "    ")
+    for caution in (c for c in cautions_for(m) if c not in said_above):
+        lines += wrap(Messages().text(caution), "  ! ", "    ")
     return "\n".join(lines) + "\n"
 
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
+from clicktimer.assessment.cautions import HAND_WORK, caution
 from clicktimer.assessment.verdict import allowance_of
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.formatting import most_starts_text
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.cautions import BEFORE_WORK, LICENSED, SURROUNDINGS, TANK
 from clicktimer.reporting.text.tank_sizes import size_text, sizes_table
 from clicktimer.tank.finding import TankFinding, straddles
 from clicktimer.tank.options import STOCK_SIZES_GAL
@@ -22,7 +22,6 @@ from clicktimer.tank.stopwatch import BY_HAND
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA
 
 STOCK_GAL = ", ".join(f"{size:g}" for size in STOCK_SIZES_GAL)
-HAND_WORK = (BEFORE_WORK, TANK, LICENSED, SURROUNDINGS)
 
 
 def finding_title(sizing: TankSizing, found: TankFinding, messages: Messages = Messages()) -> str:
@@ -75,7 +74,7 @@ def render_tank(
     more: Sequence[tuple[str, list[str]]] = (),
     *,
     emphasis: Callable[[str], str] = str,
-    cautioned: Collection[str] = (),
+    cautioned: Collection[Reason] = (),
 ) -> str:
     """Return the whole report of a sizing, with cautions, as text that ends in a newline.
 
@@ -84,11 +83,11 @@ def render_tank(
     lines = [emphasis("Tank"), *tank_lines(sizing)]
     for heading, section in more:
         lines += ["", emphasis(heading), *section]
-    left = [caution for caution in HAND_WORK if caution not in cautioned]
+    left = [one for one in map(caution, HAND_WORK) if one not in cautioned]
     if left:
         lines += ["", emphasis("Cautions")]
-    for caution in left:
-        lines += lines_of([Words(caution, "!")])
+    for one in left:
+        lines += lines_of([Words(Messages().text(one), "!")])
     return "\n".join(lines) + "\n"
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 
 from clicktimer.reporting.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.text import advice
+from clicktimer.reporting.messages.cautions import LICENSED, SURROUNDINGS
 from clicktimer.units.format import format_flow, format_switch, format_time, format_volume
 from clicktimer.well.assess import WellReport
 from clicktimer.well.household import peak_figures
@@ -31,7 +31,7 @@ OPEN_WELL = (
     "local health authority advises."
 )
 NO_CERTIFICATE = "This is arithmetic on the figures given, not a certificate."
-CAUTIONS = (WEAK_WELL, OPEN_WELL, advice.SURROUNDINGS, advice.LICENSED)
+CAUTIONS = (WEAK_WELL, OPEN_WELL, SURROUNDINGS, LICENSED)
 STATUS_TEXT = {
     "READ": "seen in the source",
     "READ-2nd": "seen where the source is quoted",
