@@ -60,7 +60,7 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
     )
     told = [*notices, *_warnings(found)]
     m = _measured(source, found.clicks, found.edges, heard.gaps, heard.end_s, options, told)
-    more = notices_of(heard.levels, heard.tones, m.cycles, clicks=bool(found.clicks))
+    more = notices_of(heard.levels, heard.tones, m.cycles, clicks=bool(found.clicks), params=options.detection)
     if not more:
         return m
     if any(n.code == "variable-speed" for n in more):  # its runs are not timed after all

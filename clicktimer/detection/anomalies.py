@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from clicktimer.detection.candidates import LevelSegment
+from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.pump_state import gather
-from clicktimer.detection.second_machine import Company, beside
+from clicktimer.detection.second_machine import SecondMachine, find_second_machine
 from clicktimer.detection.spectral_lines import ToneSegment
 from clicktimer.detection.speed_changes import SpeedChange, speed_changes
 from clicktimer.records import Cycle, Notice
@@ -21,18 +22,26 @@ MOST_TIMES = 3
 
 
 def notices_of(
-    levels: Sequence[LevelSegment], tones: Sequence[ToneSegment], cycles: Sequence[Cycle], *, clicks: bool
+    levels: Sequence[LevelSegment],
+    tones: Sequence[ToneSegment],
+    cycles: Sequence[Cycle],
+    *,
+    clicks: bool,
+    params: DetectionParams,
 ) -> list[Notice]:
-    """What speaks against one pump on one switch. clicks: whether clicks of a switch were told, of whatever kind."""
+    """Return what speaks against one pump on one switch. clicks: whether any clicks of a switch were detected."""
     if not clicks:
-        changes = speed_changes(tones)
+        changes = speed_changes(tones, params.speed_changes)
         if changes:
             return [_driven(changes)]
     runs = [c for c in cycles if c.cut_in_s is not None and c.cut_out_s is not None]
     if not runs:
         return []
-    found = beside(
-        gather(list(levels)), [(c.cut_in_s or 0.0, c.cut_out_s or 0.0) for c in runs], [c.complete for c in runs]
+    found = find_second_machine(
+        gather(list(levels), params.pump_state),
+        [(c.cut_in_s or 0.0, c.cut_out_s or 0.0) for c in runs],
+        [c.complete for c in runs],
+        params,
     )
     if found is None:
         return []
@@ -52,7 +61,7 @@ def _driven(changes: Sequence[SpeedChange]) -> Notice:
     return Notice("variable-speed", text)
 
 
-def _company(found: Company, complete: set[float | None]) -> Notice:
+def _company(found: SecondMachine, complete: set[float | None]) -> Notice:
     shown = ", ".join(format_time(a) for a, _ in found.runs_s[:MOST_TIMES])
     if len(found.runs_s) > MOST_TIMES:
         shown += f" and {len(found.runs_s) - MOST_TIMES} more"

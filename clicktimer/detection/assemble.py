@@ -1,194 +1,204 @@
-"""Stage 3, the telling: a decoded sequence -> clicks, each with its kind, its time and how sure it is, and edges."""
+"""A decoded sequence -> clicks, each with its kind, its time and how sure it is, and edges without a click."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from clicktimer.detection import similarity
-from clicktimer.detection.acceptance import DOUBTED, LEAST_CHANCE, SURE_CHANCE
+from clicktimer.detection.model_params import Assemble
 from clicktimer.detection.shortlist import DetectionContext
 from clicktimer.detection.template_em import Solution, lone_changes
 from clicktimer.records import Click, Kind
 
-EDGE_SD_S = 0.3
-"""Standard deviation of a start or stop that only the pump's level tells."""
-_LEAST_OWN = -3.0
-"""A click is told, unless its chance is high and clicks of its kind are well heard, when its own score (the level
-apart) is at least this: else it is only the noise nearest to where the pump stopped.
-"""
-_LEADS = 6.0
-"""A click of less chance is told, too, if nothing within a second comes near it by this many nats."""
-_MOST_UNHEARD, _CLEAR_OWN = 0.34, 4.0
-_BURST_S = 1.0
-_FIRST_S = 0.6
-"""A chattering switch snaps again within this time: the first of the snaps is the click."""
-_SAME_WAVE = 0.5
-"""Likeness of the waves from which one snap is the other again ..."""
-_SURELY_SAME_WAVE = 0.65
-"""... and from which it is so even where its print is buried under a pump that starts or runs down."""
-_APPROACH_S = 0.045
-"""What comes nearer before a snap is the contact on its way, not another snap."""
-_SLIDE_S = 0.003
-_BURIED_DB, _BURIED_SD_S = 9.0, 0.15
-"""Where a chattering click stands so little over the room, a snap before it may have been buried altogether."""
 
-
-def told(
-    field: DetectionContext, solution: Solution, order_known: bool, flip: bool
+def assemble(
+    context: DetectionContext, solution: Solution, *, order_known: bool, reverse: bool
 ) -> tuple[tuple[Click, ...], tuple[Click, ...]]:
-    """The clicks, and the edges: changes of the pump without a click of which one can be sure. flip: the kinds are
-    reversed.
+    """Return the clicks, and the edges: changes of the pump without a click that is sure enough.
+
+    Parameters
+    ----------
+    context
+        The short-listed candidates.
+    solution
+        The accepted sequence.
+    order_known
+        Whether the kinds are known; if not, each click is "unknown".
+    reverse
+        The level falls at the first kind of click: cut-in and cut-out are exchanged.
     """
-    path = solution.path
+    p, path, time_s = context.params.assemble, solution.path, context.candidates.time_s
     clicks, edges = [], []
-    again = _again(field, solution)
-    sure = _sure_ones(field, solution, again, order_known)
-    for i in np.flatnonzero(path.kind).tolist():
-        if i in again:
+    chatter = _chatter(context, solution)
+    sure = _sure_bursts(context, solution, chatter, order_known)
+    for i in solution.clicks.tolist():
+        if i in chatter:
             continue
-        kind: Kind = "cut-in" if (path.kind[i] == 1) != flip else "cut-out"
-        if i not in sure:
-            edges.append(_edge(float(field.cand.time_s[i]), kind, solution))
+        kind: Kind = "cut-in" if (path.kind[i] == 1) != reverse else "cut-out"
+        if i in sure:
+            clicks.append(_click(context, solution, i, sure[i], kind if order_known else "unknown"))
+        else:
+            edges.append(_edge(float(time_s[i]), kind, solution, p))
+    lone = lone_changes(context, path.silent_rows)
+    for row, silent, is_lone in zip(path.silent_rows, path.silent_kinds, lone, strict=True):
+        at_s = context.levels.time_of(int(row))
+        if any(0.0 <= time_s[i] - at_s < p.burst_s for i in chatter):
             continue
-        first, burst, chance = sure[i]
-        which, chatter = path.kind[i] - 1, max(int(field.burst[i]), len(burst))
-        clicks.append(
-            Click(
-                time_s=float(field.cand.time_s[first] + _as_the_others(field, solution, first, which)),
-                kind=kind if order_known else "unknown",
-                confidence=min(chance, 0.999),
-                # Where an earlier snap of the burst may have been the click, its time is that much less certain.
-                timing_sd_s=float(
-                    field.cand.timing_sd_s[first]
-                    + 0.5 * (field.cand.time_s[first] - field.cand.time_s[burst].min())
-                    + (_BURIED_SD_S if chatter > 1 and field.rise[first] < _BURIED_DB else 0.0)
-                ),
-                chatter=chatter,
-                level_db=float(field.rise[i]),
-            )
-        )
-    lone = lone_changes(path.silent_rows, field)
-    for row, silent, alone in zip(path.silent_rows, path.silent_kinds, lone, strict=True):
-        if any(0.0 <= field.cand.time_s[i] - field.levels.time_of(int(row)) < _BURST_S for i in again):
-            continue
-        if not alone:  # a few seconds of some other sound: no run is made of it, but none is told across it either
-            edges.append(Click(field.levels.time_of(int(row)), "unknown", 0.5, timing_sd_s=EDGE_SD_S, how="pump sound"))
-            continue
-        kind = "cut-in" if (silent == 1) != flip else "cut-out"
-        edges.append(_edge(field.levels.time_of(int(row)), kind, solution))
+        if is_lone:
+            edges.append(_edge(at_s, "cut-in" if (silent == 1) != reverse else "cut-out", solution, p))
+        else:  # a few seconds of some other sound: not a run, but no run may span it either
+            edges.append(_unknown_edge(at_s, p))
     return tuple(clicks), tuple(sorted(edges, key=lambda e: e.time_s))
 
 
-def _sure_ones(
-    field: DetectionContext, solution: Solution, again: set[int], order_known: bool
-) -> dict[int, tuple[int, np.ndarray, float]]:
-    """The picks of which one can be sure that they are clicks, each with the first snap of its burst, the burst, and
-    its chance.
+def edges_by_sound(changes: Sequence[tuple[float, bool]], p: Assemble) -> tuple[Click, ...]:
+    """Return starts (True) and stops of a pump that only its sound shows, as edges."""
+    return tuple(_known_edge(time_s, "cut-in" if start else "cut-out", p) for time_s, start in changes)
 
-    Where one cannot be sure of two in three of a kind, that kind is hardly heard, and what is left of it may be the
-    noise nearest to where the pump stopped, too.
+
+def _edge(time_s: float, kind: Kind, solution: Solution, p: Assemble) -> Click:
+    """Return a change without a sure click; its kind is known only if the pump's sound is."""
+    return _unknown_edge(time_s, p) if solution.pump is None else _known_edge(time_s, kind, p)
+
+
+def _known_edge(time_s: float, kind: Kind, p: Assemble) -> Click:
+    return Click(time_s, kind, p.edge_confidence, timing_sd_s=p.edge_sd_s, how="pump sound")
+
+
+def _unknown_edge(time_s: float, p: Assemble) -> Click:
+    return Click(time_s, "unknown", p.unknown_confidence, timing_sd_s=p.edge_sd_s, how="pump sound")
+
+
+@dataclass(frozen=True, slots=True)
+class _Burst:
+    """The sounds of one click: the first is the click. members: all of them. chance: that there was a click."""
+
+    first: int
+    members: np.ndarray
+    chance: float = 0.0
+
+
+def _click(context: DetectionContext, solution: Solution, i: int, burst: _Burst, kind: Kind) -> Click:
+    p, time_s, first = context.params.assemble, context.candidates.time_s, burst.first
+    chatter = max(int(context.burst[i]), len(burst.members))
+    # If an earlier sound of the burst may have been the click, its time is less certain by that much.
+    earlier_s = p.earlier_sd * (time_s[first] - time_s[burst.members].min())
+    buried_s = p.buried_sd_s if chatter > 1 and context.rise_db[first] < p.buried_db else 0.0
+    return Click(
+        time_s=float(time_s[first] + _slide_s(context, solution, first, solution.path.kind[i] - 1)),
+        kind=kind,
+        confidence=min(burst.chance, p.most_confidence),
+        timing_sd_s=float(context.candidates.timing_sd_s[first] + earlier_s + buried_s),
+        chatter=chatter,
+        level_db=float(context.rise_db[i]),
+    )
+
+
+def _chatter(context: DetectionContext, solution: Solution) -> set[int]:
+    """Return clicks that repeat the last one of the same kind: a switch that chatters, not one missed between."""
+    p, time_s, kind = context.params.assemble, context.candidates.time_s, solution.path.kind
+    return {
+        int(b)
+        for a, b in pairwise(solution.clicks)
+        if kind[a] == kind[b]
+        and time_s[b] - time_s[a] < p.burst_s
+        and float(np.nan_to_num(context.waves.among(int(a), np.array([b])))[0]) > p.same_wave
+    }
+
+
+def _sure_bursts(
+    context: DetectionContext, solution: Solution, chatter: set[int], order_known: bool
+) -> dict[int, _Burst]:
+    """Return the clicks that are sure enough to report, each with its burst.
+
+    If two in three of a kind are not, that kind is hardly heard, and what is left of it may be the noise nearest to
+    where the pump stopped, too.
     """
-    path = solution.path
-    sure: dict[int, tuple[int, np.ndarray, float]] = {}
+    p, path = context.params.assemble, solution.path
+    sure: dict[int, _Burst] = {}
     for which in (0, 1):
-        picks = [int(i) for i in np.flatnonzero(path.kind == which + 1) if i not in again]
-        told = {i: seen for i in picks if (seen := _seen(field, solution, i, order_known)) is not None}
-        if len(told) <= _MOST_UNHEARD * len(picks):
-            told = {i: seen for i, seen in told.items() if solution.score[which][i] >= _CLEAR_OWN}
-        sure |= told
+        picks = [int(i) for i in np.flatnonzero(path.kind == which + 1) if i not in chatter]
+        found = {i: burst for i in picks if (burst := _sure_burst(context, solution, i, order_known)) is not None}
+        if len(found) <= p.most_unheard * len(picks):
+            found = {i: burst for i, burst in found.items() if solution.score[which][i] >= p.clear_own}
+        sure |= found
     return sure
 
 
-def _seen(
-    field: DetectionContext, solution: Solution, pick: int, order_known: bool
-) -> tuple[int, np.ndarray, float] | None:
+def _sure_burst(context: DetectionContext, solution: Solution, pick: int, order_known: bool) -> _Burst | None:
+    """Return the burst of a click if it is sure enough to report."""
+    p, a = context.params.assemble, context.params.acceptance
     path, which = solution.path, solution.path.kind[pick] - 1
-    first, burst = _burst_of(field, solution, pick)
-    # In a burst the paths share their belief among its snaps: that there was a click here is their sum.
-    chance = float(min((path.chance_out if which else path.chance_in)[burst].sum(), 1.0))
-    if not order_known:
-        chance = float(min((path.chance_in + path.chance_out)[burst].sum(), 1.0))
+    burst = _burst_of(context, solution, pick)
+    # In a burst the paths share their belief among its sounds: that there was a click is their sum.
+    chances = (path.chance_out if which else path.chance_in) if order_known else path.chance_in + path.chance_out
+    chance = float(min(chances[burst.members].sum(), 1.0))
     own = float(solution.score[which][pick])
     of_its_kind = float(np.median(solution.score[which][solution.members[which]]))
-    least = DOUBTED if own > _beside(field, solution, which, burst) + _LEADS else LEAST_CHANCE
-    if chance < least or (own < _LEAST_OWN and (chance < SURE_CHANCE or of_its_kind < _LEAST_OWN)):
+    leads = own > _best_beside(context, solution, which, burst.members) + p.leads
+    if chance < (a.doubted_chance if leads else a.least_chance):
         return None
-    return first, burst, chance
+    if own < p.least_own and (chance < a.sure_chance or of_its_kind < p.least_own):
+        return None
+    return _Burst(burst.first, burst.members, chance)
 
 
-def _beside(field: DetectionContext, solution: Solution, which: int, burst: np.ndarray) -> float:
-    """The best score of what lies around a burst and is no part of it."""
-    time_s = field.cand.time_s
-    first, last = np.searchsorted(time_s, [time_s[burst].min() - _BURST_S, time_s[burst].max() + _BURST_S])
+def _best_beside(context: DetectionContext, solution: Solution, which: int, burst: np.ndarray) -> float:
+    """Return the best score of what lies around a burst and is no part of it."""
+    time_s, around_s = context.candidates.time_s, context.params.assemble.burst_s
+    first, last = np.searchsorted(time_s, [time_s[burst].min() - around_s, time_s[burst].max() + around_s])
     around = np.setdiff1d(np.arange(first, last), burst)
     return float(solution.score[which][around].max(initial=-np.inf))
 
 
-def _again(field: DetectionContext, solution: Solution) -> set[int]:
-    """Picks that are the last one of the same kind again: a switch that chatters, not one that was missed between."""
-    picks = np.flatnonzero(solution.path.kind)
-    return {
-        int(b)
-        for a, b in pairwise(picks)
-        if solution.path.kind[a] == solution.path.kind[b]
-        and field.cand.time_s[b] - field.cand.time_s[a] < _BURST_S
-        and float(np.nan_to_num(field.waves.among(int(a), np.array([b])))[0]) > _SAME_WAVE
-    }
+def _burst_of(context: DetectionContext, solution: Solution, pick: int) -> _Burst:
+    """Return the burst that a click is part of: sounds that are alike and about as loud.
 
-
-def _burst_of(field: DetectionContext, solution: Solution, pick: int) -> tuple[int, np.ndarray]:
-    """The first of the snaps that the pick is one of, and all of them.
-
-    They sound alike and are about as loud; one that is a click of its own ends the burst. An earlier one is taken for
-    the click only if it resembles this kind of click about as well.
+    Another click of the sequence ends the burst. An earlier sound is taken for the click only if it resembles this
+    kind of click about as well.
     """
-    time_s, near, first = field.cand.time_s, [pick], pick
-    base = max(pick - 12, 0)
-    around = np.arange(base, min(pick + 13, len(time_s)))
-    vectors = similarity.seed_vectors(field.prints, around)
+    p, time_s = context.params.assemble, context.candidates.time_s
+    members, first = [pick], pick
+    base = max(pick - p.most_neighbors, 0)
+    around = np.arange(base, min(pick + p.most_neighbors + 1, len(time_s)))
+    vectors = similarity.seed_vectors(context.prints, around)
     score = solution.score[solution.path.kind[pick] - 1]
-    waves = np.nan_to_num(field.waves.among(pick, around))
+    waves = np.nan_to_num(context.waves.among(pick, around))
     for step in (-1, 1):
         k = pick + step
-        while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < _BURST_S and not solution.path.kind[k]:
-            alike = float(vectors[k - base] @ vectors[pick - base])
-            louder = float(field.rise[k] - field.rise[pick])
-            apart_s = abs(float(time_s[k] - time_s[pick]))
-            wave = float(waves[k - base])
-            sure = score[k] > max(score[pick] - 3.0, 0.0)
-            if (max(alike, wave + 0.2) > 0.7 or sure) and louder > -8.0 and field.snap[k] > field.snap[pick] - 7.0:
-                near.append(k)
-                plain = wave > _SAME_WAVE or alike > 0.85 or louder > 4.0 or sure
-                same = wave > _SURELY_SAME_WAVE and apart_s > _APPROACH_S
-                like = same or score[k] > min(score[pick] - 4.0, 1.0 - alike)
-                if step < 0 and plain and like and time_s[pick] - time_s[k] < _FIRST_S:
+        while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < p.burst_s and not solution.path.kind[k]:
+            alike, wave = float(vectors[k - base] @ vectors[pick - base]), float(waves[k - base])
+            louder_db = float(context.rise_db[k] - context.rise_db[pick])
+            sure = score[k] > max(score[pick] - p.sure_within, 0.0)
+            same_sound = max(alike, wave + p.wave_over_features) > p.alike or sure
+            strong = context.switch_score[k] > context.switch_score[pick] - p.less_score
+            if same_sound and louder_db > -p.fainter_db and strong:
+                members.append(k)
+                plain = wave > p.same_wave or alike > p.plainly_alike or louder_db > p.louder_db or sure
+                apart_s = abs(float(time_s[k] - time_s[pick]))
+                same_wave = wave > p.surely_same_wave and apart_s > p.approach_s
+                scores_well = score[k] > min(score[pick] - p.first_within, 1.0 - alike)
+                if step < 0 and plain and (same_wave or scores_well) and time_s[pick] - time_s[k] < p.first_s:
                     first = k
             k += step
-    return first, np.array(near)
+    return _Burst(first, np.array(members))
 
 
-def _as_the_others(field: DetectionContext, solution: Solution, pick: int, which: int) -> float:
-    """What to add to a click's time, in seconds, so that it is that of the same moment as in the other clicks.
+def _slide_s(context: DetectionContext, solution: Solution, pick: int, which: int) -> float:
+    """Return what to add to a click's time, seconds, so that it is at the same moment as in the others of its kind.
 
-    A contact that slides before it snaps is at one time loud enough to be taken for the onset, at another not. The
-    loudest moment tells: it follows the onset after the same time in every click of a kind.
+    A contact that slides before it snaps is sometimes loud enough to be taken for the onset, sometimes not. The
+    loudest moment shows which: it follows the onset after the same time in every click of a kind.
     """
-    members = solution.members[which]
-    if len(members) < 4:
+    p, members = context.params.assemble, solution.members[which]
+    if len(members) < p.slide_clicks:
         return 0.0
-    rise_s = field.cand.attack_s - field.cand.approach_s
+    rise_s = context.candidates.attack_s - context.candidates.approach_s
     usual = float(np.median(rise_s[members]))
     scatter = float(np.median(np.abs(rise_s[members] - usual)))
     off = float(rise_s[pick]) - usual
-    return off if abs(off) > _SLIDE_S and scatter < 0.2 * _SLIDE_S else 0.0
-
-
-def _edge(time_s: float, kind: Kind, solution: Solution) -> Click:
-    """A change without a sure click: by the pump's sound where that is heard, else only the fact that something is
-    missing.
-    """
-    if solution.track is None:
-        return Click(time_s, "unknown", 0.5, timing_sd_s=EDGE_SD_S, how="pump sound")
-    return Click(time_s, kind, 0.8, timing_sd_s=EDGE_SD_S, how="pump sound")
+    return off if abs(off) > p.slide_s and scatter < p.slide_scatter * p.slide_s else 0.0

@@ -1,8 +1,8 @@
-"""Stage 3, the weighing: how much more a candidate resembles these clicks than all the other sounds do, in nats.
+"""Evidence for a candidate: log-likelihood ratios of "one of these clicks" against "one of all other sounds", in nats.
 
-By three things that have little to do with each other: the print (likeness.py), the wave (waves.py), the loudness; and
-by how much of a snap it is (snap.py). Each is a density among the clicks over a density among the other candidates of
-this very recording: what is common here proves nothing here.
+Three kinds of evidence that have little to do with each other: the features (similarity.py), the waveform
+(waveforms.py) and the level; and how much it sounds like a switch at all (switch_score.py). Each is a density among
+the clicks over a density among the other candidates of the same recording: what is common there proves nothing there.
 """
 
 from __future__ import annotations
@@ -13,155 +13,232 @@ import numpy as np
 
 from clicktimer.detection import similarity, small_statistics
 from clicktimer.detection.onset_strength import F32, F64
-from clicktimer.detection.shortlist import SNAP_LOWEST, SNAP_STEP, SNAP_STEPS, DetectionContext
+from clicktimer.detection.shortlist import SCORE_LOWEST, SCORE_STEP, SCORE_STEPS, DetectionContext
 
-_SNAP_MIDDLE, _SNAP_SPREAD = 3.5, 2.3
-"""Snap score of the true clicks of the develop half: median, and spread below it."""
-_MOST_TEMPLATES = 12
-_MOST_PRINT, _MOST_AGAINST, _MOST_WAVE, _MOST_LEVEL = 4.0, 4.0, 7.0, 2.0
-"""No one comparison may say more than this, in nats."""
+SQRT_TWO_PI = 2.5066
+WAVE_STEP, WAVE_STEPS = 0.025, 40
+"""Histogram of waveform correlations, from 0."""
+LEVEL_LOWEST_DB, LEVEL_STEP_DB, LEVEL_STEPS = -100.0, 2.0, 51
+"""Histogram of levels."""
+DISTANCE_STEP_DB, DISTANCE_MOST_DB, RISE_STEP_DB, RISE_MOST_DB = 0.5, 16.0, 2.0, 26.0
+"""Histogram of feature distances by rise."""
 
 
-def snap_likelihood(field: DetectionContext, members: np.ndarray, used: np.ndarray) -> F64:
-    """log( density of the snap score among these clicks / rate of the unexplained candidates of that score )."""
-    centre = SNAP_LOWEST + SNAP_STEP * (np.arange(SNAP_STEPS) + 0.5)
-    counts = field.snap_counts - small_statistics.counts(field.snap[used], SNAP_LOWEST, SNAP_STEP, SNAP_STEPS)
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 1.0) ** 2)
+def score_evidence(context: DetectionContext, members: np.ndarray, clicks: np.ndarray) -> F64:
+    """Return the evidence of the switch score of every candidate, (n,), nats.
+
+    Parameters
+    ----------
+    context
+        The short-listed candidates.
+    members
+        Indices of the clicks of one kind; with fewer than two, switches in general stand for them.
+    clicks
+        Indices of all clicks of the sequence: they are not among the other sounds.
+    """
+    p = context.params.evidence
+    center = SCORE_LOWEST + SCORE_STEP * (np.arange(SCORE_STEPS) + 0.5)
+    of_clicks = small_statistics.counts(context.switch_score[clicks], SCORE_LOWEST, SCORE_STEP, SCORE_STEPS)
+    kernel = np.exp(-0.5 * ((center[:, None] - center[None, :]) / p.score_blur) ** 2)
     kernel /= kernel.sum(axis=1, keepdims=True)
-    rate = (kernel @ np.maximum(counts, 0.0) / 0.5 + 0.15) / field.duration_s
-    below = np.minimum(centre - _SNAP_MIDDLE, 0.0)  # of all switches of the develop half; better is no reason for doubt
-    broad = 0.9 * np.exp(-0.5 * (below / _SNAP_SPREAD) ** 2) / 10.0 + 0.1 / 18.0
+    others = np.maximum(context.score_counts - of_clicks, 0.0)
+    rate = (kernel @ others / SCORE_STEP + p.score_count) / context.duration_s
+    # A better score than usual is no reason for doubt.
+    below = np.minimum(center - p.score_center, 0.0)
+    broad = (1.0 - p.score_floor) * np.exp(-0.5 * (below / p.score_spread) ** 2) / p.score_width
+    broad = broad + p.score_floor / p.score_range
+    density = broad
     if len(members) >= 2:
-        middle = small_statistics.median(field.snap[members])
-        spread = max(1.4826 * small_statistics.median(np.abs(field.snap[members] - middle)), 2.0)
-        # Better than usual is no reason for doubt: the upper side is wide.
-        wide = np.where(centre > middle, 2.5 * spread, spread)
-        bell = np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (1.75 * spread * 2.5066)
-        density = 0.85 * bell + 0.15 * broad
-    else:
-        density = broad
-    return np.asarray(np.interp(field.snap, centre, np.log(density / rate)), np.float64)
+        middle, sd = small_statistics.median_and_sd(context.switch_score[members])
+        sd = max(sd, p.score_least_spread)
+        wide = np.where(center > middle, p.score_upper_ratio * sd, sd)
+        norm = 0.5 * (1.0 + p.score_upper_ratio) * sd * SQRT_TWO_PI
+        bell = np.exp(-0.5 * ((center - middle) / wide) ** 2) / norm
+        density = (1.0 - p.score_broad_share) * bell + p.score_broad_share * broad
+    return np.asarray(np.interp(context.switch_score, center, np.log(density / rate)), np.float64)
 
 
-def like_score(
-    field: DetectionContext,
+def template_evidence(
+    context: DetectionContext,
     members: np.ndarray,
     others: np.ndarray,
     *,
-    templates: int = _MOST_TEMPLATES,
+    templates: int | None = None,
     rows: np.ndarray | None = None,
 ) -> F64:
-    """How much more each candidate sounds like these clicks than like the others: by print, wave and loudness, in
-    nats.
+    """Return how much more each candidate sounds like these clicks than like the others, nats.
 
-    others: (n,) which candidates are no such clicks. templates: with so many of the members, the clearest, waves are
-    compared. rows: only these candidates are weighed, the members among them, in order; all where it is None.
+    Parameters
+    ----------
+    context
+        The short-listed candidates.
+    members
+        Indices of the clicks of one kind; with fewer than two there is no evidence.
+    others
+        (n,) True for candidates that are none of these clicks.
+    templates
+        Waveforms are compared with so many members, the clearest; by default as params.toml says.
+    rows
+        Only these candidates are weighed, the members among them, ascending; all if None.
+
+    Returns
+    -------
+    (len(rows),) sum of the evidence of features, waveform and level.
     """
-    rows = np.arange(len(field.cand)) if rows is None else rows
+    p = context.params.evidence
+    rows = np.arange(len(context.candidates)) if rows is None else rows
     if len(members) < 2:
         return np.zeros(len(rows))
     sample = _Sample(rows, np.searchsorted(rows, members), others[rows])
-    by_print = np.clip(_print_score(field, members, sample), -_MOST_PRINT, _MOST_PRINT)
-    return by_print + _wave_score(field, members, sample, templates) + _level_score(field, sample)
+    by_features = _feature_evidence(context, members, sample)
+    by_wave = _wave_evidence(context, members, sample, p.most_templates if templates is None else templates)
+    return by_features + by_wave + _level_evidence(context, sample)
 
 
 @dataclass(frozen=True, slots=True)
 class _Sample:
-    """The candidates that are weighed: rows of the field, where among them the members are, and which are others."""
+    """The candidates that are weighed: their indices, where among them the members are, and which are others."""
 
     rows: np.ndarray
     members: np.ndarray
     others: np.ndarray
 
 
-def _wave_score(field: DetectionContext, members: np.ndarray, sample: _Sample, templates: int) -> F64:
-    """log( density of the waves' likeness among these clicks / among the others )."""
-    none = np.zeros(len(sample.rows))
-    has = np.array([field.waves.has(int(m)) for m in members])
+def _wave_evidence(context: DetectionContext, members: np.ndarray, sample: _Sample, templates: int) -> F64:
+    """Return log( density of the waveform correlation among these clicks / among the others )."""
+    p = context.params.evidence
+    evidence = np.zeros(len(sample.rows))
+    has = np.array([context.waves.has(int(m)) for m in members])
     if np.count_nonzero(has) < 2:
-        return none
-    clearest = np.flatnonzero(has)[np.argsort(-field.rise[members[has]], kind="stable")[:templates]]
-    known, at = members[clearest], sample.members[clearest]
-    if len(sample.rows) < len(field.cand):
-        columns = field.waves.some_alike(known, sample.rows)
-    else:
-        columns = field.waves.all_alike(known)
-    columns[np.arange(len(known)), at] = np.nan  # a click must not vouch for itself
-    columns = -np.sort(-columns, axis=0)  # NaN last
-    use = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
-    sums = np.cumsum(np.nan_to_num(columns), axis=0)
-    alike = sums[use - 1, np.arange(columns.shape[1])] / use
-    heard = ~np.isnan(columns[0])
-    centre = 0.025 * (np.arange(40) + 0.5)
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 0.04) ** 2)
+        return evidence
+    clearest = np.flatnonzero(has)[np.argsort(-context.rise_db[members[has]], kind="stable")[:templates]]
+    alike = _mean_of_better_half(context, members[clearest], sample, sample.members[clearest])
+    known = ~np.isnan(alike)
+    center = WAVE_STEP * (np.arange(WAVE_STEPS) + 0.5)
+    kernel = np.exp(-0.5 * ((center[:, None] - center[None, :]) / p.wave_blur) ** 2)
     kernel /= kernel.sum(axis=0, keepdims=True)
-    prior = np.exp(-0.5 * ((centre - 0.45) / 0.09) ** 2)
-    prior = prior / prior.sum() + 0.01 / len(centre)
-    other = kernel @ small_statistics.counts(alike[sample.others & heard], 0.0, 0.025, 40) + 3.0 * prior
-    other /= other.sum() * 0.025
-    mine = alike[at]
-    middle = small_statistics.median(mine)
-    spread = max(1.4826 * small_statistics.median(np.abs(mine - middle)), 0.07)
-    wide = np.where(centre > middle, 1.0, spread)  # better than usual is no reason for doubt
-    same = 0.92 * np.exp(-0.5 * ((centre - middle) / wide) ** 2) / (spread * 2.5066) + 0.08
-    score = np.clip(np.log(same / other), -_MOST_AGAINST, _MOST_WAVE)
-    none[heard] = np.interp(alike[heard], centre, score)
-    return none
+    prior = np.exp(-0.5 * ((center - p.wave_center) / p.wave_spread) ** 2)
+    prior = prior / prior.sum() + p.wave_floor / len(center)
+    counts = small_statistics.counts(alike[sample.others & known], 0.0, WAVE_STEP, WAVE_STEPS)
+    other = kernel @ counts + p.wave_count * prior
+    other /= other.sum() * WAVE_STEP
+    middle, sd = small_statistics.median_and_sd(alike[sample.members[clearest]])
+    sd = max(sd, p.wave_least_spread)
+    wide = np.where(center > middle, p.wave_upper_spread, sd)  # a better match than usual is no reason for doubt
+    same = (1.0 - p.wave_broad_share) * np.exp(-0.5 * ((center - middle) / wide) ** 2) / (sd * SQRT_TWO_PI)
+    same = same + p.wave_broad_share
+    score = np.clip(np.log(same / other), -p.most_wave_against, p.most_wave)
+    evidence[known] = np.interp(alike[known], center, score)
+    return evidence
 
 
-def _level_score(field: DetectionContext, sample: _Sample) -> F64:
-    """log( density of the loudness among these clicks / among the others )."""
-    level = field.cand.peak_db[sample.rows]
-    centre = -100.0 + 2.0 * (np.arange(51) + 0.5)
-    kernel = np.exp(-0.5 * ((centre[:, None] - centre[None, :]) / 2.5) ** 2)
-    kernel /= kernel.sum(axis=0, keepdims=True)
-    other = kernel @ small_statistics.counts(level[sample.others], -100.0, 2.0, 51) + 3.0 / len(centre)
-    other /= other.sum()
-    middle = small_statistics.median(level[sample.members])
-    spread = max(1.4826 * small_statistics.median(np.abs(level[sample.members] - middle)), 2.5)
-    same = np.exp(-0.5 * ((centre - middle) / spread) ** 2)
-    same = 0.85 * same / same.sum() + 0.15 / len(centre)
-    score = np.clip(np.log(same / other), -_MOST_LEVEL, _MOST_LEVEL)
-    return np.asarray(np.interp(level, centre, score), np.float64)
+def _mean_of_better_half(context: DetectionContext, templates: np.ndarray, sample: _Sample, own: np.ndarray) -> F32:
+    """Return the mean correlation of each waveform with the better half of the templates; NaN if it is not known.
 
-
-def _print_score(field: DetectionContext, members: np.ndarray, sample: _Sample) -> F64:
-    """log( density of the distance to these clicks among themselves / among the unexplained candidates of like
-    loudness ).
+    own: where among the sample each template is: a click must not vouch for itself.
     """
-    weights = np.clip(field.rise[members], 3.0, None)
-    distance, _ = similarity.distances(field.prints, similarity.pattern_of(field.prints, members, weights), sample.rows)
-    if len(members) <= 12:  # a click must not vouch for itself
-        for m in range(len(members)):
-            rest = np.delete(members, m)
-            pattern = similarity.pattern_of(field.prints, rest, np.delete(weights, m))
-            own = similarity.distances(field.prints, pattern, members[m : m + 1])[0]
-            distance[sample.members[m]] = own[0]
-    rise = field.rise[sample.rows]
-    d_bins = np.arange(0.0, 16.5, 0.5)
-    r_bins = np.arange(0.0, 28.0, 2.0)
-    d_mid, r_mid = d_bins[:-1] + 0.25, r_bins[:-1] + 1.0
+    if len(sample.rows) < len(context.candidates):
+        columns = context.waves.some_alike(templates, sample.rows)
+    else:
+        columns = context.waves.all_alike(templates)
+    columns[np.arange(len(templates)), own] = np.nan
+    columns = -np.sort(-columns, axis=0)  # NaN last
+    count = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
+    sums = np.cumsum(np.nan_to_num(columns), axis=0)
+    mean = sums[count - 1, np.arange(columns.shape[1])] / count
+    mean[np.isnan(columns[0])] = np.nan
+    return np.asarray(mean)
+
+
+def _level_evidence(context: DetectionContext, sample: _Sample) -> F64:
+    """Return log( density of the peak level among these clicks / among the others )."""
+    p = context.params.evidence
+    level = context.candidates.peak_db[sample.rows]
+    center = LEVEL_LOWEST_DB + LEVEL_STEP_DB * (np.arange(LEVEL_STEPS) + 0.5)
+    kernel = np.exp(-0.5 * ((center[:, None] - center[None, :]) / p.level_blur_db) ** 2)
+    kernel /= kernel.sum(axis=0, keepdims=True)
+    counts = small_statistics.counts(level[sample.others], LEVEL_LOWEST_DB, LEVEL_STEP_DB, LEVEL_STEPS)
+    other = kernel @ counts + p.level_count / len(center)
+    other /= other.sum()
+    middle, sd = small_statistics.median_and_sd(level[sample.members])
+    sd = max(sd, p.level_least_spread_db)
+    same = np.exp(-0.5 * ((center - middle) / sd) ** 2)
+    same = (1.0 - p.level_broad_share) * same / same.sum() + p.level_broad_share / len(center)
+    score = np.clip(np.log(same / other), -p.most_level, p.most_level)
+    return np.asarray(np.interp(level, center, score), np.float64)
+
+
+def _feature_evidence(context: DetectionContext, members: np.ndarray, sample: _Sample) -> F64:
+    """Return log( density of the feature distance among these clicks / among others of the same rise )."""
+    p = context.params.evidence
+    distance = _feature_distance(context, members, sample)
+    rise = context.rise_db[sample.rows]
+    d_bins = np.arange(0.0, DISTANCE_MOST_DB + DISTANCE_STEP_DB, DISTANCE_STEP_DB)
+    r_bins = np.arange(0.0, RISE_MOST_DB + RISE_STEP_DB, RISE_STEP_DB)
+    d_mid, r_mid = d_bins[:-1] + 0.5 * DISTANCE_STEP_DB, r_bins[:-1] + 0.5 * RISE_STEP_DB
     table = np.histogram2d(rise[sample.others], distance[sample.others], (r_bins, d_bins))[0]
-    k_r = np.exp(-0.5 * ((r_mid[:, None] - r_mid[None, :]) / 2.5) ** 2)
-    k_d = np.exp(-0.5 * ((d_mid[:, None] - d_mid[None, :]) / 0.6) ** 2)
+    k_r = np.exp(-0.5 * ((r_mid[:, None] - r_mid[None, :]) / p.features_rise_blur_db) ** 2)
+    k_d = np.exp(-0.5 * ((d_mid[:, None] - d_mid[None, :]) / p.features_blur_db) ** 2)
     k_d /= k_d.sum(axis=1, keepdims=True)
     table = k_r @ table @ k_d
-    prior = np.exp(-0.5 * ((d_mid - 6.5) / 2.5) ** 2) + 0.01
-    table += 3.0 * prior / prior.sum()
-    table /= table.sum(axis=1, keepdims=True) * 0.5
+    prior = np.exp(-0.5 * ((d_mid - p.features_center_db) / p.features_spread_db) ** 2) + p.features_floor
+    table += p.features_count * prior / prior.sum()
+    table /= table.sum(axis=1, keepdims=True) * DISTANCE_STEP_DB
     other = table[
-        np.clip((rise / 2.0).astype(int), 0, len(r_mid) - 1),
-        np.clip((distance * 2).astype(int), 0, len(d_mid) - 1),
+        np.clip((rise / RISE_STEP_DB).astype(int), 0, len(r_mid) - 1),
+        np.clip((distance / DISTANCE_STEP_DB).astype(int), 0, len(d_mid) - 1),
     ]
     # How far clicks of one kind lie apart depends on the recording: noise suppression and codecs change each
     # differently.
-    typical = float(np.clip(small_statistics.median(distance[sample.members]), 2.0, 3.5))
-    same = _gamma(distance, 6.0, typical * 1.1) * 0.92 + 0.08 / 16.0
-    return np.asarray(np.clip(np.log(same / other), -6.0, 6.0), np.float64)
+    typical = small_statistics.median(distance[sample.members])
+    typical = float(np.clip(typical, p.features_low_db, p.features_high_db))
+    same = _gamma(distance, p.features_shape, typical * p.features_mean_ratio) * (1.0 - p.features_broad_share)
+    same = same + p.features_broad_share / DISTANCE_MOST_DB
+    return np.asarray(np.clip(np.log(same / other), -p.most_features, p.most_features), np.float64)
+
+
+def _feature_distance(context: DetectionContext, members: np.ndarray, sample: _Sample) -> F32:
+    """Return the distance of each candidate's features to the template of these clicks, dB."""
+    p = context.params.evidence
+    weights = np.clip(context.rise_db[members], p.least_weight_db, None)
+    pattern = similarity.pattern_of(context.prints, members, weights)
+    distance, _ = similarity.distances(context.prints, pattern, sample.rows)
+    if len(members) <= p.most_left_out:  # a click must not vouch for itself
+        for m in range(len(members)):
+            rest = np.delete(members, m)
+            pattern = similarity.pattern_of(context.prints, rest, np.delete(weights, m))
+            own = similarity.distances(context.prints, pattern, members[m : m + 1])[0]
+            distance[sample.members[m]] = own[0]
+    return distance
 
 
 def _gamma(x: F32, shape: float, mean: float) -> F64:
+    """Return the density of a gamma distribution with a whole shape."""
     scale = mean / shape
     y = np.maximum(x.astype(np.float64), 1e-3) / scale
     log_norm = float(np.sum(np.log(np.arange(1, int(shape)))))
     return np.exp((shape - 1) * np.log(y) - y - log_norm) / scale
+
+
+def level_change_t(context: DetectionContext, members: np.ndarray, sign: np.ndarray) -> float:
+    """Return the t value of the change of level at some candidates, each taken with its sign.
+
+    Each change is judged by the direction that the others show, so that chance does not vouch for itself. A negative
+    value means that the level changes the other way.
+
+    Parameters
+    ----------
+    context
+        The short-listed candidates and the levels.
+    members
+        (m,) indices of candidates.
+    sign
+        (m,) 1 if the level should rise there, -1 if it should fall.
+    """
+    p = context.params.evidence
+    change = context.levels.change_db_at(context.row[members]) / context.levels.spread_db
+    signed = np.clip(change * sign[:, None], -p.change_cap, p.change_cap)
+    total = signed.sum(axis=0)
+    own = np.array([float(row @ (total - row)) / (float(np.linalg.norm(total - row)) + 1e-9) for row in signed])
+    t = float(own.mean() / (own.std() / np.sqrt(len(own)) + p.change_floor))
+    return t if float(total.sum()) > 0 else -t

@@ -1,6 +1,6 @@
 """Medians and robust spreads of levels, by counting: levels are whole half decibels, changes whole quarters of one.
 
-A day has 345 600 steps in 21 bands; counted, each is looked at once, and nothing of their size is made on the way.
+A day has 345,600 steps in 21 bands. Counting visits each once and allocates nothing of that size.
 """
 
 from __future__ import annotations
@@ -11,17 +11,19 @@ import numpy.typing as npt
 from clicktimer.detection.candidates import U8
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32, I64
+from clicktimer.detection.small_statistics import MAD_TO_SD
 
 I16 = npt.NDArray[np.int16]
 
 CODE_DB, CHANGE_DB = 0.5, 0.25
 _LOWEST_DB = -128.0
-_MAD_TO_SD = 1.4826
-"""Median absolute deviation to standard deviation, normal distribution."""
 
 
 def levels(codes: U8, chosen: npt.NDArray[np.bool_]) -> tuple[F32, F32]:
-    """Median and robust standard deviation, dB, of each band of the chosen steps. codes: (n, bands). chosen: (n,)."""
+    """Return median and robust standard deviation, dB, of each band.
+
+    codes: (n, bands). chosen: (n,) bool, the steps that count.
+    """
     counts = np.zeros((codes.shape[1], 256), np.int64)
     _count_codes(codes, chosen, counts)
     middle, spread = _middle_and_spread(counts)
@@ -29,7 +31,7 @@ def levels(codes: U8, chosen: npt.NDArray[np.bool_]) -> tuple[F32, F32]:
 
 
 def changes(quarters: I16) -> tuple[F32, F32]:
-    """The same of changes of level, (n, bands), given in quarters of a decibel."""
+    """Return the same of changes of level, (n, bands), given in quarters of a decibel."""
     counts = np.zeros((quarters.shape[1], 1024), np.int64)
     _count_quarters(quarters, counts)
     middle, spread = _middle_and_spread(counts)
@@ -52,7 +54,7 @@ def _count_quarters(quarters: I16, counts: I64) -> None:
 
 
 def _middle_and_spread(counts: I64) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """In units of a count's place; NaN where nothing was counted."""
+    """Return median and spread of each band, in units of a count's place; NaN if nothing was counted."""
     places = np.arange(counts.shape[1], dtype=np.float64)
     middle, spread = np.full(len(counts), np.nan), np.full(len(counts), np.nan)
     for b, of_band in enumerate(counts):
@@ -61,12 +63,12 @@ def _middle_and_spread(counts: I64) -> tuple[npt.NDArray[np.float64], npt.NDArra
         middle[b] = _middle(places, of_band)
         away = np.abs(places - middle[b])
         order = np.argsort(away, kind="stable")
-        spread[b] = _MAD_TO_SD * _middle(away[order], of_band[order])
+        spread[b] = MAD_TO_SD * _middle(away[order], of_band[order])
     return middle, spread
 
 
 def _middle(values: npt.NDArray[np.float64], counts: I64) -> float:
-    """The median of ascending values, each counted so many times."""
+    """Return the median of ascending values, given how often each occurs."""
     upto = np.cumsum(counts)
     ranks = ((upto[-1] - 1) // 2, upto[-1] // 2)
     return float(values[np.searchsorted(upto, ranks, side="right")].mean())
@@ -74,9 +76,10 @@ def _middle(values: npt.NDArray[np.float64], counts: I64) -> float:
 
 @compiled
 def note_changes(codes: U8, width: int, quarters: I16) -> None:
-    """Median of the ``width`` steps after each less the median of as many before, leaving out the step itself.
+    """Write to ``quarters`` the median of the ``width`` steps after each step less that of as many before it.
 
-    codes: (n, bands). quarters: out, (n, bands), quarters of a decibel; near the ends it is left as it is. width: even.
+    The step itself is left out. codes: (n, bands). quarters: (n, bands), quarters of a decibel; rows near the ends are
+    left as they are. width: even.
     """
     n = codes.shape[0]
     window = np.zeros(width, np.int64)

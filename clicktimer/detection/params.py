@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, fields, replace
 from functools import lru_cache
 from typing import Any, get_type_hints
 
-from clicktimer.detection import model_params, signal_params
+from clicktimer.detection import live_params, model_params, signal_params
 from clicktimer.detection.param_table import Section, Value, section_name, table
 from clicktimer.errors import SettingsError
 
@@ -25,6 +25,20 @@ class DetectionParams:
     onset_time: signal_params.OnsetTime
     waveform: signal_params.Waveform
     timing: model_params.Timing
+    pump_state: model_params.PumpState
+    shortlist: model_params.Shortlist
+    evidence: model_params.Evidence
+    viterbi: model_params.Viterbi
+    template_em: model_params.TemplateEm
+    proposals: model_params.Proposals
+    acceptance: model_params.Acceptance
+    assemble: model_params.Assemble
+    precursors: model_params.Precursors
+    second_machine: model_params.SecondMachine
+    speed_changes: model_params.SpeedChanges
+    level_step: live_params.LevelStep
+    template_match: live_params.TemplateMatch
+    live: live_params.Live
 
     def changed(self, values: Mapping[str, Value]) -> DetectionParams:
         """Return a copy with other values.

@@ -1,7 +1,7 @@
-"""A sound that comes shortly before nearly every click of a kind, and is always the same, is the click itself.
+"""Relays and pipes often sound a fraction of a second after the switch; such clicks are moved to the switch itself.
 
-A relay or a contactor clicks a fraction of a second after the switch that pulls it, often louder; a pipe knocks
-after the cut-out. Nothing of the kind comes before the switch.
+If a similar sound precedes most clicks of one kind, it is the click. A relay or contactor clicks a fraction of a second
+after the switch that pulls it, often louder; a pipe knocks after the cut-out. Nothing of that kind precedes the switch.
 """
 
 from __future__ import annotations
@@ -13,64 +13,64 @@ import numpy as np
 from clicktimer.detection.shortlist import DetectionContext
 from clicktimer.detection.template_em import Solution
 
-_WITHIN_S = (0.05, 1.0)
-"""Nearer is the approach of the same contact, not another click."""
-_SHARE = 0.6
-_LEAST = 3
-_LEAST_ALIKE = 0.6
-_LESS_SNAP = 4.0
-_FAINTER_DB = 8.0
-_MOST_ELSEWHERE = 1.4
-"""Of all sounds like the leader, most must lead."""
 
-
-def led_by(field: DetectionContext, solution: Solution) -> Solution:
-    """The same solution, each kind of click moved to the sound that leads it, where there is one."""
+def moved_to_precursors(context: DetectionContext, solution: Solution) -> Solution:
+    """Return the same solution, with each kind of click moved to its precursor if it has one."""
     for which in (0, 1):
         members = solution.members[which]
-        leaders = _leaders(field, members, solution.path.kind) if len(members) >= _LEAST else {}
-        if leaders:
-            solution = _moved(solution, which, leaders)
+        found = {}
+        if len(members) >= context.params.precursors.least:
+            found = _precursors(context, members, solution.path.kind)
+        if found:
+            solution = _moved(solution, which, found)
     return solution
 
 
-def _leaders(field: DetectionContext, members: np.ndarray, kind: np.ndarray) -> dict[int, int]:
-    """For each click that has one, the candidate that leads it."""
-    time_s = field.cand.time_s
-    before: dict[int, list[int]] = {}
-    for m in members.tolist():
-        first, last = np.searchsorted(time_s, [time_s[m] - _WITHIN_S[1], time_s[m] - _WITHIN_S[0]])
-        own = [j for j in range(first, last) if not kind[j] and field.waves.has(j)]
-        loud = field.cand.peak_db > field.cand.peak_db[m] - _FAINTER_DB
-        before[m] = [j for j in own if loud[j] and field.snap[j] > field.snap[m] - _LESS_SNAP]
+def _precursors(context: DetectionContext, members: np.ndarray, kind: np.ndarray) -> dict[int, int]:
+    """Return the precursor of each click that has one; empty if too few clicks have one."""
+    p = context.params.precursors
+    before = {m: _sounds_before(context, m, kind) for m in members.tolist()}
     every = np.array(sorted({j for some in before.values() for j in some}), np.int64)
     best: dict[int, int] = {}
     for j in every.tolist():
-        alike = dict(zip(every.tolist(), field.waves.among(j, every).tolist(), strict=True)) | {j: 1.0}
+        alike = dict(zip(every.tolist(), context.waves.among(j, every).tolist(), strict=True)) | {j: 1.0}
         found = {
-            m: max(some, key=alike.__getitem__)
-            for m, some in before.items()
-            if any(alike[k] > _LEAST_ALIKE for k in some)
+            m: max(some, key=alike.__getitem__) for m, some in before.items() if any(alike[k] > p.alike for k in some)
         }
         # A clock ticks before every click, too, and between them.
         if len(found) > len(best) and (
-            np.count_nonzero(field.waves.alike(j) > _LEAST_ALIKE) <= _MOST_ELSEWHERE * len(members)
+            np.count_nonzero(context.waves.alike(j) > p.alike) <= p.most_elsewhere * len(members)
         ):
             best = found
-    return best if len(best) >= max(_LEAST, _SHARE * len(members)) else {}
+    return best if len(best) >= max(p.least, p.share * len(members)) else {}
 
 
-def _moved(solution: Solution, which: int, leaders: dict[int, int]) -> Solution:
+def _sounds_before(context: DetectionContext, click: int, kind: np.ndarray) -> list[int]:
+    """Return the candidates shortly before a click that are no clicks, have a waveform and are not much fainter."""
+    p = context.params.precursors
+    time_s, peak_db, score = context.candidates.time_s, context.candidates.peak_db, context.switch_score
+    first, last = np.searchsorted(time_s, [time_s[click] - p.farthest_s, time_s[click] - p.nearest_s])
+    return [
+        j
+        for j in range(first, last)
+        if not kind[j]
+        and context.waves.has(j)
+        and peak_db[j] > peak_db[click] - p.fainter_db
+        and score[j] > score[click] - p.less_score
+    ]
+
+
+def _moved(solution: Solution, which: int, precursors: dict[int, int]) -> Solution:
     path = solution.path
     kind, chance_in, chance_out = path.kind.copy(), path.chance_in.copy(), path.chance_out.copy()
     chance = (chance_in, chance_out)[which]
     score = solution.score[which].copy()
-    for follower, leader in leaders.items():
-        kind[leader], kind[follower] = kind[follower], 0
-        chance[leader], chance[follower] = max(chance[leader], chance[follower]), 0.0
-        score[leader] = max(score[leader], score[follower])
+    for click, precursor in precursors.items():
+        kind[precursor], kind[click] = kind[click], 0
+        chance[precursor], chance[click] = max(chance[precursor], chance[click]), 0.0
+        score[precursor] = max(score[precursor], score[click])
     both = (score, solution.score[1]) if which == 0 else (solution.score[0], score)
-    moved = np.array(sorted(leaders.get(int(m), int(m)) for m in solution.members[which]), np.int64)
+    moved = np.array(sorted(precursors.get(int(m), int(m)) for m in solution.members[which]), np.int64)
     members = (moved, solution.members[1]) if which == 0 else (solution.members[0], moved)
     return replace(
         solution,

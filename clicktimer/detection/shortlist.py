@@ -1,4 +1,4 @@
-"""Stage 3, the short list: the candidates worth weighing, with all that is computed once for them."""
+"""The candidates worth weighing, with everything that is computed once for them: the ``DetectionContext``."""
 
 from __future__ import annotations
 
@@ -8,92 +8,110 @@ import numpy as np
 
 from clicktimer.detection import pump_state, similarity, small_statistics, switch_score
 from clicktimer.detection.candidates import Candidates
+from clicktimer.detection.model_params import Shortlist
 from clicktimer.detection.onset_strength import F32, F64
+from clicktimer.detection.params import DetectionParams
+from clicktimer.detection.pump_state import AT_ONCE
 from clicktimer.detection.waveforms import Waves
 
-_MOST_CANDIDATES, _MOST_PER_H = 1500, 1000
-"""Of true clicks of hard recordings 97 % are among the first 1000 of an hour, 98 % among the first 3000."""
-_CHATTER_S = 1.0
-_AT_ONCE = 20_000
-SNAP_LOWEST, SNAP_STEP, SNAP_STEPS = -12.5, 0.5, 50
-"""Steps in which snap scores are counted."""
-_OTHER_WAVE = 0.6
-"""Likeness of the waves below which two sounds are not the same click again."""
+SCORE_LOWEST, SCORE_STEP, SCORE_STEPS = -12.5, 0.5, 50
+"""Histogram of switch scores."""
 
 
 @dataclass(frozen=True, slots=True)
 class DetectionContext:
-    """The short list with all that is computed once."""
+    """The short-listed candidates and everything that is computed once for them.
 
-    cand: Candidates
+    candidates: the n that are short-listed. prints: their features. rise_db: (n,) mean rise over the room. row: (n,)
+    level step in which each lies. levels: of the whole recording. duration_s: its length. switch_score: (n,) likeness
+    to a snap-action switch, whatever the switch. burst: (n,) how many clicks of a chattering burst each stands for.
+    score_counts: (SCORE_STEPS,) how many of all candidates, short-listed or not, have which switch score. waves: the
+    waveforms. params: of the detector.
+    """
+
+    candidates: Candidates
     prints: similarity.Prints
-    rise: F32
+    rise_db: F32
     row: np.ndarray
     levels: pump_state.Levels
     duration_s: float
-    snap: F32  # likeness to a snap-action switch, whatever the switch
-    burst: np.ndarray  # how many clicks of a chattering burst it stands for
-    snap_counts: F64  # how many of all candidates, short-listed or not, have which
+    switch_score: F32
+    burst: np.ndarray
+    score_counts: F64
     waves: Waves
+    params: DetectionParams
 
 
-def shortlist(candidates: Candidates, levels: pump_state.Levels, duration_s: float) -> DetectionContext:
-    """The candidates worth weighing: the most snap-like, those at changes of level; a burst as one."""
-    snaps = switch_score.snap_score(candidates)
-    counts = small_statistics.counts(snaps, SNAP_LOWEST, SNAP_STEP, SNAP_STEPS)
+def shortlist(
+    candidates: Candidates, levels: pump_state.Levels, duration_s: float, params: DetectionParams
+) -> DetectionContext:
+    """Return the candidates most like a switch and those at changes of level; a chattering burst counts as one."""
+    p = params.shortlist
+    scores = switch_score.snap_score(candidates)
+    score_counts = small_statistics.counts(scores, SCORE_LOWEST, SCORE_STEP, SCORE_STEPS)
     row = levels.position(candidates.time_s)
-    if len(candidates) > _MOST_CANDIDATES:
-        most = max(_MOST_CANDIDATES, int(duration_s / 3600.0 * _MOST_PER_H))
-        size = np.empty(len(candidates), np.float32)
-        for at in range(0, len(size), _AT_ONCE):
-            some = slice(at, at + _AT_ONCE)
-            z = np.clip(np.abs(levels.change_db_at(row[some]) / levels.spread_db), 0.0, 6.0)
-            size[some] = np.sqrt(np.mean(z**2, axis=1))
-        keep = np.sort(np.argsort(-(snaps + size), kind="stable")[:most])
+    if len(candidates) > p.most_candidates:
+        most = max(p.most_candidates, int(duration_s / 3600.0 * p.most_per_h))
+        change = np.empty(len(candidates), np.float32)
+        for at in range(0, len(change), AT_ONCE):
+            some = slice(at, at + AT_ONCE)
+            z = np.clip(np.abs(levels.change_db_at(row[some]) / levels.spread_db), 0.0, p.change_cap)
+            change[some] = np.sqrt(np.mean(z**2, axis=1))
+        keep = np.sort(np.argsort(-(scores + change), kind="stable")[:most])
     else:
         keep = np.arange(len(candidates))
-    first, burst = _bursts(candidates.take(keep), snaps[keep])
+    first, burst = _bursts(candidates.take(keep), scores[keep], p)
     keep = keep[first]
     short = candidates.take(keep)
-    prints, waves = similarity.prints_of(short), Waves(short)
     return DetectionContext(
-        short, prints, short.rise_db, row[keep], levels, duration_s, snaps[keep], burst[first], counts, waves
+        candidates=short,
+        prints=similarity.prints_of(short),
+        rise_db=short.rise_db,
+        row=row[keep],
+        levels=levels,
+        duration_s=duration_s,
+        switch_score=scores[keep],
+        burst=burst[first],
+        score_counts=score_counts,
+        waves=Waves(short),
+        params=params,
     )
 
 
-def _bursts(short: Candidates, snaps: F32) -> tuple[np.ndarray, np.ndarray]:
-    """Which candidates are not the rest of a chattering click, and how many clicks each stands for.
+def _bursts(short: Candidates, scores: F32, p: Shortlist) -> tuple[np.ndarray, np.ndarray]:
+    """Return which candidates are not the rest of a chattering click, and how many clicks each stands for.
 
     A switch that chatters clicks two to five times within a second. What follows within a second, sounds alike and
-    is no stronger belongs to the first: it would otherwise be counted as so much unexplained noise. Where a clock ticks
-    just before a click only their waves tell the two apart.
+    is no stronger belongs to the first, otherwise it would count as that much unexplained noise. If a clock ticks
+    just before a click, only their waveforms separate the two.
     """
     burst = np.ones(len(short), np.int64)
     gone = np.zeros(len(short), bool)
-    strong = np.flatnonzero(snaps > 1.0)
-    pairs = _followers(short, snaps, strong)
-    told = np.unique(np.array(pairs, np.int64))
-    waves = Waves(short.take(told))
+    strong = np.flatnonzero(scores > p.chatter_score)
+    pairs = _followers(short, scores, strong, p)
+    members = np.unique(np.array(pairs, np.int64))
+    waves = Waves(short.take(members))
     for i, j in pairs:
         if gone[i] or gone[j]:
             continue
-        one, other = np.searchsorted(told, (i, j))
-        if not float(waves.among(int(one), np.array([other]))[0]) < _OTHER_WAVE:  # also where it is not known
+        one, other = np.searchsorted(members, (i, j))
+        if not float(waves.among(int(one), np.array([other]))[0]) < p.chatter_wave:  # also if it is not known (NaN)
             gone[j] = True
             burst[i] += 1
     return np.flatnonzero(~gone), burst
 
 
-def _followers(short: Candidates, snaps: F32, strong: np.ndarray) -> list[tuple[int, int]]:
-    """Pairs of strong candidates within a second of which the later may be the rest of the earlier, by their prints."""
+def _followers(short: Candidates, scores: F32, strong: np.ndarray, p: Shortlist) -> list[tuple[int, int]]:
+    """Return pairs of strong candidates of which the later may be the chatter of the earlier, by their features."""
     vectors = similarity.seed_vectors(similarity.prints_of(short.take(strong)))
     time_s = short.time_s[strong]
     pairs = []
     for at in range(len(strong)):
         for after in range(at + 1, len(strong)):
-            if time_s[after] - time_s[at] > _CHATTER_S:
+            if time_s[after] - time_s[at] > p.chatter_s:
                 break
             i, j = int(strong[at]), int(strong[after])
-            if snaps[j] < snaps[i] + 8.0 and float(vectors[at] @ vectors[after]) > 0.7:
+            alike = float(vectors[at] @ vectors[after])
+            if scores[j] < scores[i] + p.chatter_stronger and alike > p.chatter_alike:
                 pairs.append((i, j))
     return pairs

@@ -27,29 +27,9 @@ from clicktimer.streaming.level_buffer import LevelTrack
 from clicktimer.streaming.resume import Earlier, merged_pieces
 from clicktimer.streaming.state import SAME_S
 
-RECENT_S: Final = 300.0
-"""The decision looks at so much of the recent past ..."""
-AROUND_S: Final = 15.0
-"""... and at so much on both sides of a known click ..."""
-KNOWN_MOST: Final = 16
-"""... of so many of the last ones."""
-SETTLED_S: Final = 60.0
-"""A kind that still holds when so much more was heard is settled."""
-LOUD_DB: Final = 10.0
-"""Rise over the room from which a sudden sound is shown at once, while no click of this switch is known."""
-BELOW_KNOWN_DB: Final = 4.0
-LEAST_LOUD_DB: Final = 5.0
-MOST_SHOWN: Final = 6
-"""Sudden sounds shown in any ten seconds: in a rattling kitchen no more would be read."""
-FORGOTTEN_S: Final = 600.0
-BY_SOUND: Final = 0.7
-"""Confidence of a kind that only the sound beside one click tells: below what short cycling is said upon."""
-BY_LOOK: Final = 0.9
-"""Confidence of a kind that only the likeness to earlier clicks tells."""
-LOOK_EVERY_S: Final = 0.2
 BOTH: Final[tuple[Kind, ...]] = ("cut-in", "cut-out")
-LEAST_SNAP: Final = 0.0
-"""Once the switch is known, a sound that is less of a snap gets no first decision of its own (clicks: 3.5 +- 2.3)."""
+MOST_HEARD_PARTS: Final = 40
+"""Batches of candidates that may hold a sound of the last seconds."""
 
 
 @dataclass(slots=True)
@@ -92,6 +72,7 @@ class Engine:
         """
         earlier = earlier or Earlier()
         self._params = params or default_params()
+        self._live = self._params.live
         self.finder = LiveFinder(self._params)
         self._forgets = forgets
         self.pump_at_start = pump_at_start
@@ -99,9 +80,9 @@ class Engine:
         self.known: list[Known] = [Known(c.time_s, c.level_db or 0.0, c.kind, True, c) for c in earlier.clicks]
         self.order_known = any(c.kind != "unknown" for c in earlier.clicks)
         self.gaps: list[Gap] = list(earlier.gaps)
-        self._by_sound = level_step.BySound()
-        self._by_look = template_match.ByLook()
-        self._by_look.learn(earlier.clicks[-KNOWN_MOST:], earlier.candidates)
+        self._by_sound = level_step.BySound(self._params)
+        self._by_look = template_match.ByLook(self._params.template_match)
+        self._by_look.learn(earlier.clicks[-self._live.most_known :], earlier.candidates)
         self._compared_s = self._compared_at_s = 0.0
         self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []
         self._track = LevelTrack(earlier.levels)
@@ -165,8 +146,8 @@ class Engine:
         events = []
         for sudden in self.finder.sudden(self._looked_s, least_db):
             self._looked_s = sudden.time_s + 0.002
-            self._shown = [t for t in self._shown if t > sudden.time_s - 10.0]
-            if len(self._shown) >= MOST_SHOWN or self._find(sudden.time_s) is not None:
+            self._shown = [t for t in self._shown if t > sudden.time_s - self._live.shown_within_s]
+            if len(self._shown) >= self._live.most_shown or self._find(sudden.time_s) is not None:
                 continue
             self._shown.append(sudden.time_s)
             self.known.append(Known(sudden.time_s, sudden.rise_db))
@@ -176,29 +157,31 @@ class Engine:
 
     def _least_db(self) -> float:
         """The rise from which a sudden sound is shown: a little below the fainter of the two clicks."""
-        late = self.known[-8 * KNOWN_MOST :]  # asked at every block: a day has thousands
-        told = [[k.rise_db for k in late if k.kind == kind and k.rise_db > 0.0][-KNOWN_MOST:] for kind in BOTH]
-        middles = [float(np.median(rises)) for rises in told if rises]
-        if sum(map(len, told)) < 2:
-            return LOUD_DB
-        return max(min(middles) - BELOW_KNOWN_DB, LEAST_LOUD_DB)
+        late = self.known[-8 * self._live.most_known :]  # asked at every block: a day has thousands
+        most = self._live.most_known
+        known_db = [[k.rise_db for k in late if k.kind == kind and k.rise_db > 0.0][-most:] for kind in BOTH]
+        middles = [float(np.median(rises)) for rises in known_db if rises]
+        if sum(map(len, known_db)) < 2:
+            return self._live.loud_db
+        return max(min(middles) - self._live.below_known_db, self._live.least_loud_db)
 
     def _second_look(self) -> list[Event]:
         """Before the switch is known: which way a click went, by the sound that began or ended with it."""
         if self.order_known:
             return []
-        due = [k for k in self.known if not k.looked and k.kind is None and k.time_s + level_step.LATE_S <= self.end_s]
+        late_s = self._params.level_step.late_s
+        due = [k for k in self.known if not k.looked and k.kind is None and k.time_s + late_s <= self.end_s]
         if not due and not self._by_sound.waits(self.end_s):
             return []
-        recent = self._track.recent(self.end_s - level_step.HISTORY_S)
+        recent = self._track.recent(self.end_s - self._params.level_step.history_s)
         events = []
         for known in due:
             known.looked = True
-            candidates = Candidates.join([*self._parts[-40:], self.finder.pending()])
+            candidates = Candidates.join([*self._parts[-MOST_HEARD_PARTS:], self.finder.pending()])
             kind = self._by_sound.kind(known.time_s, candidates, recent)
             if kind is not None:
                 known.kind = kind
-                known.click = Click(known.time_s, kind, BY_SOUND, level_db=known.rise_db)
+                known.click = Click(known.time_s, kind, self._live.by_sound_confidence, level_db=known.rise_db)
                 note = f"provisional: by the sound that {'began' if kind == 'cut-in' else 'ended'} with it"
                 events.append(replace(self._said("kind", known.click), note=note))
         ended_s = self._by_sound.ended(recent, self.end_s)
@@ -211,7 +194,7 @@ class Engine:
 
     def _third_look(self) -> list[Event]:
         """Once clicks are known: new ones by their likeness to them, whether shown yet or not."""
-        if not self._by_look.knows or self.end_s - self._compared_at_s < LOOK_EVERY_S:
+        if not self._by_look.knows or self.end_s - self._compared_at_s < self._live.look_every_s:
             return []
         self._compared_at_s = self.end_s
         new = Candidates.join([*self._parts[-4:], self.finder.pending()])
@@ -220,20 +203,22 @@ class Engine:
             return []
         self._compared_s = float(new.time_s.max())
         new = new.take(np.array([not self._told_near(t) for t in new.time_s.tolist()]))
-        told = [k for k in self.known[-4 * KNOWN_MOST :] if k.kind is not None and k.time_s < self._compared_s]
-        last: Kind = told[-1].kind or "unknown" if told else "unknown"
+        late = self.known[-4 * self._live.most_known :]
+        before = [k for k in late if k.kind is not None and k.time_s < self._compared_s]
+        last: Kind = before[-1].kind or "unknown" if before else "unknown"
         compared = self._by_look.compared(new, last)
         for i in compared.unlike:
             self._pace.spare(float(new.time_s[i]))
         return [
             self._alike(float(new.time_s[i]), kind, float(new.rise_db[i]), float(new.timing_sd_s[i]))
-            for i, kind in compared.told
+            for i, kind in compared.found
         ]
 
     def _told_near(self, time_s: float) -> bool:
         """Whether this click is told, or is only chatter of one that is."""
-        late = self.known[-4 * KNOWN_MOST :]
-        return any(k.kind is not None and -SAME_S <= time_s - k.time_s < template_match.AGAIN_S for k in late)
+        late = self.known[-4 * self._live.most_known :]
+        again_s = self._params.template_match.again_s
+        return any(k.kind is not None and -SAME_S <= time_s - k.time_s < again_s for k in late)
 
     def _alike(self, time_s: float, kind: Kind, rise_db: float, sd_s: float) -> Event:
         known = self._find(time_s)
@@ -243,7 +228,7 @@ class Engine:
             self._pace.late(time_s)
         self._pace.spare(time_s)
         known.time_s, known.kind = time_s, kind
-        known.click = Click(time_s, kind, BY_LOOK, timing_sd_s=sd_s, level_db=known.rise_db)
+        known.click = Click(time_s, kind, self._live.by_look_confidence, timing_sd_s=sd_s, level_db=known.rise_db)
         self.known.sort(key=lambda k: k.time_s)
         return replace(self._said("kind", known.click), note="provisional: it sounds like the ones before")
 
@@ -255,9 +240,9 @@ class Engine:
 
     def _like_a_snap(self, times_s: list[float]) -> bool:
         """Whether one of these sounds may be a click of a switch, by its shape."""
-        found = Candidates.join([*self._parts[-40:], self.finder.pending()])
+        found = Candidates.join([*self._parts[-MOST_HEARD_PARTS:], self.finder.pending()])
         near = np.min(np.abs(found.time_s[:, None] - np.array(times_s)), axis=1, initial=np.inf) <= SAME_S
-        return bool(near.any() and snap_score(found.take(near)).max() >= LEAST_SNAP)
+        return bool(near.any() and snap_score(found.take(near)).max() >= self._live.least_score)
 
     def decide(self) -> list[Event]:
         """Look at the recent past and the known clicks; say what has changed."""
@@ -271,8 +256,9 @@ class Engine:
 
     def _pieces(self) -> list[tuple[float, float]]:
         """Stretches of time to look at, in order, not overlapping."""
-        times = [k.time_s for k in self.known if k.kind is not None][-KNOWN_MOST:]
-        wanted = [(t - AROUND_S, t + AROUND_S) for t in times] + [(self.end_s - RECENT_S, self.end_s)]
+        times = [k.time_s for k in self.known if k.kind is not None][-self._live.most_known :]
+        around_s, recent_s = self._live.around_s, self._live.recent_s
+        wanted = [(t - around_s, t + around_s) for t in times] + [(self.end_s - recent_s, self.end_s)]
         return merged_pieces(wanted, self.end_s)
 
     def _decided_in(self, pieces: list[tuple[float, float]]) -> tuple[DetectionResult, Candidates]:
@@ -302,7 +288,7 @@ class Engine:
                 known.rise_db = _rise_db(click.time_s, found)
             known.click = replace(click, kind=known.kind or click.kind)
             known.time_s = click.time_s
-            if not known.settled and known.kind is not None and self.end_s - click.time_s >= SETTLED_S:
+            if not known.settled and known.kind is not None and self.end_s - click.time_s >= self._live.settled_s:
                 known.settled = True
                 events.append(self._said("settled", known.click))
         if heard.clicks:
@@ -314,7 +300,7 @@ class Engine:
             age_s = self.end_s - known.time_s
             told = known.kind is not None
             gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
-            if gone or (not told and age_s > FORGOTTEN_S / 2):
+            if gone or (not told and age_s > self._live.forgotten_s / 2):
                 self.known.remove(known)
                 kind: Kind = known.kind or "unknown"
                 note = "not the switch, by what followed"
@@ -366,7 +352,7 @@ class Engine:
             inside |= (found.time_s >= first) & (found.time_s <= last)
         self._parts = [found.take(inside)]
         self._track.prune(pieces)
-        self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - FORGOTTEN_S]
+        self.known = [k for k in self.known if k.kind is not None or k.time_s > self.end_s - self._live.forgotten_s]
 
 
 def _rise_db(time_s: float, found: Candidates) -> float:

@@ -23,7 +23,7 @@ from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.faults import Fault
 from clicktimer.storage.sound_store import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
 from clicktimer.storage.writer import Folder, Keep
-from clicktimer.streaming.engine import AROUND_S, KNOWN_MOST, Engine, Fed
+from clicktimer.streaming.engine import Engine, Fed
 from clicktimer.streaming.finalize import measure_folder
 from clicktimer.streaming.finder import LiveTones
 from clicktimer.streaming.noted import RESULT, result_noted
@@ -104,7 +104,8 @@ class Session:
         self._clock = clock or Clock()
         earlier = None
         if folder.resumed is not None and folder.resumed.end_s > 0.0:
-            earlier = earlier_of(folder.path, around_s=AROUND_S, most=KNOWN_MOST)
+            live = options.detection.live
+            earlier = earlier_of(folder.path, around_s=live.around_s, most=live.most_known)
         self.engine = Engine(
             pump_at_start=options.pump_at_start, earlier=earlier, forgets=True, params=options.detection
         )

@@ -41,7 +41,7 @@ class Scene:
         finder = OnsetFinder()
         self.candidates = Candidates.join([finder.feed(Block(self.samples, self.rate_hz, 0.0)), finder.flush()])
         segments = finder.levels()
-        levels = pump_state.gather(segments)
+        levels = pump_state.gather(segments, default_params().pump_state)
         assert levels is not None
         self.levels = levels
         self.codes = segments[0].codes
@@ -160,7 +160,7 @@ def level(scene: Scene) -> bytes:
     shades.set_yticks([0, 5, 10, 15, 20])
     shades.set_ylabel("band (0: 40 Hz,\n13 and up: the click's)")
     drawn.colorbar(shade, ax=shades, label="over the median (dB)")
-    track = scene.heard.track
+    track = scene.heard.pump
     assert track is not None
     middle = edge[:-1] + step_s / 2
     line.plot(middle, track.llr, color=GREY, linewidth=0.8, label="each quarter second: > 0 speaks for on")

@@ -24,6 +24,7 @@ EXCLUDED: tuple[tuple[str, str], ...] = (
     (r"(^|\.)program\.version$", "the program's version changes with each release"),
     (r"(^|\.)program$", "a document names the program with its version"),
     (r"(^|\.)stderr\.\d+$", "only the first line of an error is kept; the rest is usage help"),
+    (r"(^|\.)settings\.detection\.values(\.|$)", "the parameters of the detector: params.toml, kept beside the code"),
 )
 """Paths that are left out, as a pattern, and the reason."""
 

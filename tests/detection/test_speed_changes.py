@@ -12,16 +12,19 @@ import numpy as np
 import pytest
 
 from clicktimer.detection.candidates import LevelSegment
+from clicktimer.detection.params import default_params
 from clicktimer.detection.pump_state import gather
-from clicktimer.detection.second_machine import beside
+from clicktimer.detection.second_machine import find_second_machine
 from clicktimer.detection.spectral_lines import ToneFinder, ToneSegment
-from clicktimer.detection.speed_changes import SLIP_SHARE, speed_changes
+from clicktimer.detection.speed_changes import speed_changes
 from clicktimer.records import Block, Gap, Measurement
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.simulator import Use, simulate, us_system
 from tests.benchmarks.drives import Drive, driven, lead_and_lag
 from tests.benchmarks.machines import make
 
+PARAMS = default_params()
+SLIP_SHARE = PARAMS.speed_changes.slip_share
 RATE_HZ = 16_000
 
 
@@ -82,7 +85,7 @@ def test_a_gap_begins_the_tones_afresh() -> None:
 
 def test_a_change_of_speed_is_told_with_its_ratio() -> None:
     speed = course((0.80, 15), (0.90, 15), (0.76, 15))
-    found = speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)))
+    found = speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS.speed_changes)
     assert [c.ratio for c in found] == pytest.approx([0.90 / 0.80, 0.76 / 0.90], rel=0.01)
     assert [c.time_s for c in found] == pytest.approx([16.0, 33.0], abs=3.0)
     assert max(c.lines for c in found) >= 3
@@ -98,7 +101,7 @@ def test_a_change_of_speed_is_told_with_its_ratio() -> None:
     ],
 )
 def test_what_is_no_driven_pump_is_not_told_as_one(what: str, speed: np.ndarray) -> None:
-    assert speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed))) == (), what
+    assert speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS.speed_changes) == (), what
 
 
 def test_two_machines_that_take_turns_are_no_change_of_speed() -> None:
@@ -106,12 +109,12 @@ def test_two_machines_that_take_turns_are_no_change_of_speed() -> None:
     t = np.arange(120 * RATE_HZ) / RATE_HZ
     first = np.where((t % 40) < 18, 1.0, 0.0) * comb(np.full(len(t), 0.98), (2, 3, 5, 10))
     second = np.where((t % 40) >= 20, 1.0, 0.0) * comb(np.full(len(t), 0.95), (2, 4, 7))
-    assert speed_changes(tones_of(noise(120) + first + second)) == ()
+    assert speed_changes(tones_of(noise(120) + first + second), PARAMS.speed_changes) == ()
 
 
 def test_noise_holds_no_speed() -> None:
     for seed in range(4):
-        assert speed_changes(tones_of(noise(300, seed))) == ()
+        assert speed_changes(tones_of(noise(300, seed)), PARAMS.speed_changes) == ()
 
 
 def test_the_simulated_drive_settles_where_the_affinity_laws_put_it() -> None:
@@ -184,17 +187,17 @@ def test_sound_that_comes_where_the_pump_was_told_to_stop_is_said() -> None:
         level[4 * first_s : 4 * (first_s + 40), 5:15] += 6.0
         level[4 * (first_s + 40) : 4 * (first_s + 80), 3:18] += 14.0
     codes_of = np.clip(np.round(2.0 * (level + 128.0)), 0, 255).astype(np.uint8)
-    levels = gather([LevelSegment(0.0, 0.25, codes_of, 8)])
-    told = beside(levels, [(20.0, 60.0), (140.0, 180.0), (260.0, 300.0)])
+    levels = gather([LevelSegment(0.0, 0.25, codes_of, 8)], PARAMS.pump_state)
+    told = find_second_machine(levels, [(20.0, 60.0), (140.0, 180.0), (260.0, 300.0)], [True] * 3, PARAMS)
     assert told is not None
     assert told.louder_s == (60.0, 180.0, 300.0)
-    right = beside(levels, [(60.0, 100.0), (180.0, 220.0), (300.0, 340.0)])
+    right = find_second_machine(levels, [(60.0, 100.0), (180.0, 220.0), (300.0, 340.0)], [True] * 3, PARAMS)
     assert right is None or right.louder_s == ()
 
 
 def test_where_no_run_is_told_there_is_no_company() -> None:
-    assert beside(None, []) is None
-    assert beside(gather([]), [(1.0, 20.0)]) is None
+    assert find_second_machine(None, [], [], PARAMS) is None
+    assert find_second_machine(gather([], PARAMS.pump_state), [(1.0, 20.0)], [True], PARAMS) is None
 
 
 @pytest.mark.slow

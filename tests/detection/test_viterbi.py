@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from clicktimer.detection.viterbi import Path, decode
+from clicktimer.detection.viterbi import Evidence, Path, Prior, decode
 
 
 @dataclass(frozen=True)
@@ -28,18 +28,16 @@ class Case:
     least_s: float = 0.0
 
     def decode(self) -> Path:
-        return decode(
+        evidence = Evidence(
             np.array(self.llr, np.float32),
             np.array([0, *self.gaps, len(self.llr)]),
             np.array(self.row, np.int64),
-            np.array(self.time_s),
+            np.array(self.time_s, float),
             np.array(self.score_in, float),
             np.array(self.score_out, float),
-            silent=self.silent,
-            least_s=self.least_s,
-            start=self.start,
-            over_gap=self.over_gap,
         )
+        prior = Prior(self.silent, *self.start, self.over_gap, self.least_s, round(self.least_s / 0.25))
+        return decode(evidence, prior)
 
 
 @dataclass(frozen=True)
@@ -127,8 +125,8 @@ def test_the_best_path_is_the_best_of_all(case: Case) -> None:
     assert path.score == pytest.approx(every.score.max(), abs=1e-4)
     assert every.score[place_of(every, path)] == pytest.approx(path.score, abs=1e-4)
     without = (every.kind == 0).all(axis=1)
-    assert path.alone == pytest.approx(every.score[without].max(), abs=1e-4)
-    assert path.gain == pytest.approx(path.score - path.alone)
+    assert path.without_clicks == pytest.approx(every.score[without].max(), abs=1e-4)
+    assert path.gain == pytest.approx(path.score - path.without_clicks)
 
 
 @settings(max_examples=150, deadline=None)
@@ -150,7 +148,7 @@ def test_no_run_or_rest_is_shorter_than_the_least(case: Case, least_s: float) ->
     assert every.allowed[place]
     assert every.score[place] == pytest.approx(path.score, abs=1e-4)
     # One memory of the last click per state: the very best may be missed, but never beaten, nor worse than no click.
-    assert path.alone - 1e-4 <= path.score <= every.score[every.allowed].max() + 1e-4
+    assert path.without_clicks - 1e-4 <= path.score <= every.score[every.allowed].max() + 1e-4
 
 
 def plain(**changes: object) -> Case:
@@ -216,15 +214,15 @@ def test_probabilities_stay_sound_over_an_hour() -> None:
     rng = np.random.default_rng(4)
     rows, n = 14400, 3000
     row = np.sort(rng.integers(0, rows, n))
-    path = decode(
+    evidence = Evidence(
         rng.normal(0, 1, rows).clip(-1.2, 1.2).astype(np.float32),
         np.array([0, 5000, rows]),
         row,
         row * 0.25,
         rng.normal(-4, 3, n),
         rng.normal(-4, 3, n),
-        silent=-8.0,
     )
+    path = decode(evidence, Prior(-8.0, 0.0, 0.0, 1.0, 1.5, 6))
     for chance in (path.chance_in, path.chance_out):
         assert np.isfinite(chance).all()
         assert ((chance >= 0) & (chance <= 1)).all()

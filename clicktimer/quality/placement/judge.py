@@ -18,6 +18,7 @@ import numpy as np
 from clicktimer.detection import pump_state, switch_score
 from clicktimer.detection.candidates import Candidates, LevelSegment, from_codes
 from clicktimer.detection.onset_strength import F64
+from clicktimer.detection.params import default_params
 from clicktimer.quality.placement.findings import Finding, of_gaps, of_levels, of_notices, of_recorder
 from clicktimer.quality.placement.levels import ABOVE, room_db
 from clicktimer.records import Click, Measurement
@@ -97,7 +98,7 @@ def judge_place(
         index = sharp_sounds(candidates)
         kinds = ["sharp sound"] * len(index)
         what = "sharp sounds" if len(index) else "nothing"
-    levels = pump_state.gather(segments)
+    levels = pump_state.gather(segments, default_params().pump_state)
     quiet_db = None if levels is None else float(np.quantile(room_db(levels), _QUIET_QUANTILE))
     peak_db, before_db = peaks_db(candidates), rms_before_db(candidates)
     standings = tuple(
