@@ -123,7 +123,7 @@ def day_command(
     m, reading = result.measured, result.reading
     if reading is None:
         raise TypeError("a day without a reading")
-    _tell(m, reading, system.units, json_target, csv_target)
+    _write(m, reading, system.units, json_target, csv_target)
     if picture is not None:
         from clicktimer.reporting.figures import day_sheet
 
@@ -134,7 +134,7 @@ def day_command(
     return MEASURED if m.run is not None else NOT_MEASURED
 
 
-def _tell(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:
+def _write(m: Measurement, reading: DayReading, units: Any, json_target: str | None, csv_target: str | None) -> None:
     if STDOUT not in (json_target, csv_target):
         from clicktimer.reporting.text.causes import causes_lines
         from clicktimer.reporting.text.day_sections import render_day

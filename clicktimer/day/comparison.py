@@ -87,8 +87,22 @@ LEAST_S: Final = 0.9 * 86_400.0
 def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
     """Compare two documents of ``measure --json`` or ``day --json``.
 
-    valve_test: BEFORE was heard with the valve after the tank open, AFTER with it shut. Raises InputError for a
-    document that is neither.
+    Parameters
+    ----------
+    before, after : mapping
+        The documents as they were read.
+    valve_test : bool
+        Whether BEFORE was recorded with the valve after the tank open, and AFTER with it shut.
+
+    Returns
+    -------
+    Comparison
+        Volumes in L, flows in L/min, times in seconds, shares in percent.
+
+    Raises
+    ------
+    InputError
+        If a document is neither.
     """
     for document in (before, after):
         if document.get("format") not in ("clicktimer-measurement", "clicktimer-day"):
@@ -99,7 +113,7 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
         ("starts in the worst hour", "", _worst_hour),
         ("share of the time that the pump ran", "%", _duty),
         ("water a day", "L", _water),
-        ("seeping", "L/min", _seeping),
+        ("seeping", "L/min", _leak),
     )
     differences = [_difference(name, unit, read(before), read(after)) for name, unit, read in rows]
     shown = tuple(d for d in differences if d.before is not None or d.after is not None)
@@ -218,7 +232,7 @@ def _water(d: Mapping[str, Any]) -> _Seen | None:
     return _seen(total["value"] / days, total["low"] / days, total["high"] / days)
 
 
-def _seeping(d: Mapping[str, Any]) -> _Seen | None:
+def _leak(d: Mapping[str, Any]) -> _Seen | None:
     if _in(d, "seeping", "told"):
         return _seen(*(_in(d, "seeping", n) for n in ("flow_l_per_min", "low", "high")))
     limit = _in(d, "seeping", "limit_l_per_min")
@@ -241,7 +255,7 @@ def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None)
 
 def _valve(before: Mapping[str, Any], after: Mapping[str, Any]) -> Reason:
     """What stopping the leak by the valve after the tank says; a limit may only speak where it is low enough."""
-    was, still = _seeping(before), _seeping(after)
+    was, still = _leak(before), _leak(after)
     if not _in(before, "seeping", "told"):
         return Reason("compare.valve-no-leak-before")
     if _in(after, "seeping", "told"):

@@ -104,10 +104,10 @@ def read_water(
         from_s, to_s = float(runs.starts_s[0]), float(runs.starts_s[-1])
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
         doubt_s = 1.96 * params.start_counting.doubt_runs * mean_s * math.sqrt(doubtful)
-        counted_s = float(runs.runs_s.sum())
-        all_s = (counted_s, doubt_s, doubt_s)
+        pumped_in_all_s = float(runs.runs_s.sum())
+        all_s = (pumped_in_all_s, doubt_s, doubt_s)
         # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
-        between_s = (counted_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
+        between_s = (pumped_in_all_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
     below, above = (math.hypot(o, 1.96 * params.constant_flow.law_sd) for o in own)
 
     def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:

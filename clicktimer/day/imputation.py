@@ -1,7 +1,7 @@
 """Cycles with clicks missed or false in, paths of the pump out that may be true.
 
 Without any half-heard run, short run or very long run there is one path: the cycles as they are. Otherwise several are
-drawn (path_sampling.py), and what they differ in is what cannot be told.
+drawn (path_sampling.py), and what they differ in is what the log leaves open.
 """
 
 from __future__ import annotations
@@ -42,9 +42,23 @@ class Repaired:
 def possible(
     cycles: Sequence[Cycle], no_use_run_s: float, gaps: Sequence[Gap] = (), *, params: DayParams = DEFAULT_PARAMS
 ) -> tuple[Repaired, ...]:
-    """Paths of a log that may be true, each as often as it is likely; a single one where no click is in doubt.
+    """Sample what the pump may have done, given clicks that may be false or missed.
 
-    no_use_run_s: r0, seconds. gaps: where nothing was heard.
+    Parameters
+    ----------
+    cycles : sequence of Cycle
+        The cycles of the log.
+    no_use_run_s : float
+        The run with no water in use, seconds.
+    gaps : sequence of Gap
+        Where nothing was recorded.
+    params : DayParams
+        Sections ``imputation``, ``path_sampling`` and ``duration_density`` are used.
+
+    Returns
+    -------
+    tuple of Repaired
+        Each path as often as it is likely; a single one where no click is in doubt.
     """
     tuned = params.imputation
     runs_s = np.array([c.run_s for c in cycles if c.run_s is not None], dtype=float)
@@ -64,7 +78,7 @@ def possible(
         max(tuned.least_paths, tuned.clicks_all // len(clicks.time_s)),
     )
     drawn = clicks.draw(count, np.random.default_rng(SEED))
-    return tuple(_told(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
+    return tuple(_as_cycles(s, gaps) for s in drawn if s.runs) or (as_heard(cycles),)
 
 
 def nearest(paths: Sequence[Repaired], ran_s: float) -> Repaired:
@@ -97,7 +111,7 @@ def as_heard(cycles: Sequence[Cycle]) -> Repaired:
     return Repaired(tuple(cycles), 0, 0, runs.starts_s, runs.ends_s)
 
 
-def _told(path: PumpPath, gaps: Sequence[Gap]) -> Repaired:
+def _as_cycles(path: PumpPath, gaps: Sequence[Gap]) -> Repaired:
     """A path as cycles; a rest is known where no gap and no half-heard run lies in it."""
     parts: list[tuple[float, float | None, float | None, int]] = [(s, s, e, put) for s, e, put in path.runs]
     parts += [(t, t, None, 0) if is_in else (t, None, t, 0) for t, is_in in path.halves]

@@ -1,8 +1,8 @@
-"""Whole runs in, seeping out: water that leaves all the time, told by the upper edge of the rests.
+"""Whole runs in, a slow leak out: water that leaves all the time, detected by the upper edge of the rests.
 
 Any other use only shortens a rest, so under a constant leak q no rest is longer than D/q, and those in which nothing
 else was drawn are all that long. With the runs beside them, q = Q run / (run + rest) whatever the air's heat does: in a
-whole cycle what the pump gave has left. What cannot be told is always said: no more than D over the longest rest seeps.
+whole cycle what the pump gave has left. A limit is always given: no more than D over the longest rest leaks unseen.
 """
 
 from __future__ import annotations
@@ -22,12 +22,13 @@ Pattern = Literal["none", "constant", "part of the day", "timed restarts"]
 
 @dataclass(frozen=True, slots=True)
 class Leak:
-    """What can be said of water that leaves all the time.
+    """What is known of water that leaves all the time.
 
-    pattern: "constant" is told as seeping; "part of the day" is a constant flow that began and ended inside the log (a
-    timer, a drip line, a tap left open); "timed restarts": equal rests beside unequal runs, no flow of water.
-    duty: q/Q with its 95 % interval, None where nothing is told. limit_duty: no more than this share of the pump's rate
-    can have seeped all the time, None where no rest is known. from_s, to_s: of the stretch. count: rests at the edge.
+    pattern: "constant" is reported as a leak; "part of the day" is a constant flow that began and ended inside the log
+    (a timer, a drip line, a tap left open); "timed restarts": equal rests beside unequal runs, no flow of water.
+    duty: q/Q with its 95 % interval, None where no flow was found. limit_duty: no more than this share of the pump's
+    rate can have leaked all the time, None where no rest is known. from_s, to_s: of the stretch. count: rests at the
+    edge.
     """
 
     pattern: Pattern
@@ -53,12 +54,27 @@ class Leak:
         return self.duty or 0.0, self.low or 0.0, self.high or 0.0
 
     def is_flow(self, duty: float) -> bool:
-        """Whether a steady flow of this share of the pump's rate is the seeping itself, where it is told."""
+        """Whether a steady flow of this share of the pump's rate is the leak itself, where one is reported."""
         return self.reported and self.duty is not None and abs(duty - self.duty) <= self.params.same_share * self.duty
 
 
 def find_leak(log: DayLog, *, params: DayParams = DEFAULT_PARAMS) -> Leak:
-    """Look for seeping in a log."""
+    """Look for water that leaves all the time.
+
+    Any other use only shortens a rest, so that under a constant leak the rests have a common upper edge.
+
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day.
+    params : DayParams
+        Section ``slow_leak`` is used.
+
+    Returns
+    -------
+    Leak
+        Flows as shares of the pump's rate, times in seconds of the log.
+    """
     tuned = params.slow_leak
     runs = whole_runs(log.cycles)
     limit_duty = _limit_duty(log, runs, params=params)

@@ -25,11 +25,27 @@ def read_measured_day(
     others: Sequence[tuple[str, float]] = (),
     params: DayParams = DEFAULT_PARAMS,
 ) -> tuple[Measurement, DayReading]:
-    """Read the day; its run takes the place of the measurement's, unless the user said how the taps were.
+    """Read the day of a measurement; its run replaces the measurement's, unless the user said how the taps were.
 
-    options: those it was measured with, with a system. zone: of the wall's clock. nobody: stretches with every tap
-    shut. others: tanks to replay the day through, each with the times of the drawdown that is there.
-    Raises SettingsError for a zone or stretch that cannot be.
+    Parameters
+    ----------
+    m : Measurement
+        What was measured.
+    options : MeasureOptions
+        Those it was measured with, with a system.
+    zone : str or None
+        IANA name of the zone of the wall clock.
+    nobody : sequence of str
+        Stretches of the day with all taps closed, "01:00-05:00".
+    others : sequence of (str, float)
+        Other tanks: name, and drawdown over that of the tank that is there.
+    params : DayParams
+        The parameters of the reading.
+
+    Raises
+    ------
+    SettingsError
+        If a zone or a stretch of the day is not possible.
     """
     described: Any = options.system
     # What a file notes of its own start may be its end, or UTC: only what the user said counts here, and the clock of

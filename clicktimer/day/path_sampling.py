@@ -198,14 +198,14 @@ class Clicks:
                         paths[who].halves.append((float(self.time_s[j]), False))
                     continue
                 pair = self.first[j] + way
-                self._tell(paths[who], pair, rng)
+                self._add(paths[who], pair, rng)
                 at[int(self.before[pair])].append(who)
         for path, kept in zip(paths, true, strict=True):
             path.runs.sort()
             path.false = n - int(kept)
         return paths
 
-    def _tell(self, path: PumpPath, pair: int, rng: np.random.Generator) -> None:
+    def _add(self, path: PumpPath, pair: int, rng: np.random.Generator) -> None:
         """Add to a path what lies between two true clicks."""
         from_s, to_s = float(self.time_s[self.before[pair]]), float(self.time_s[self.after[pair]])
         if self.broken[pair]:

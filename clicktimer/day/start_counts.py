@@ -66,7 +66,17 @@ def by_chance(count: float) -> tuple[float, float]:
 
 
 def count_starts(log: DayLog, paths: Sequence[Repaired], *, params: DayParams = DEFAULT_PARAMS) -> StartCounts:
-    """Count a log's starts. paths: as ``repair.possible`` gives them; empty where r0 is not known."""
+    """Count a log's starts with their 95 % intervals.
+
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day.
+    paths : sequence of Repaired
+        As ``imputation.possible`` gives them; empty where the run with no water in use is not known.
+    params : DayParams
+        Sections ``start_counting``, ``estimate`` and ``path_sampling`` are used.
+    """
     tuned = params.start_counting
     heard_s = max(log.heard_s, 1.0)
     if paths:
@@ -86,7 +96,7 @@ def count_starts(log: DayLog, paths: Sequence[Repaired], *, params: DayParams = 
     halves_s = [float(c.cut_in_s if c.cut_in_s is not None else c.cut_out_s or 0.0) for c in after_start]
     all_s = np.sort(np.concatenate([runs.starts_s, np.array(halves_s)]))
     heard = all_starts_s(log.cycles)
-    told = [sorted((float(len(s)), float(worst_hour(s)[0]))[i] for s in (runs.starts_s, heard, all_s)) for i in (0, 1)]
+    both = [sorted((float(len(s)), float(worst_hour(s)[0]))[i] for s in (runs.starts_s, heard, all_s)) for i in (0, 1)]
     tables = np.sort([in_hours(s, log.duration_s) for s in (runs.starts_s, heard, all_s)], axis=0)
     known_s = float(runs.runs_s.sum())
     # A click alone is a run or none; a very long run may be two, with two clicks missed between.
@@ -95,10 +105,10 @@ def count_starts(log: DayLog, paths: Sequence[Repaired], *, params: DayParams = 
     long_s = sum(t for t in runs.runs_s.tolist() if t > params.path_sampling.long_ratio * usual_s)
     three = (known_s + usual_s * len(half) / 2, known_s - 2 * doubt_s - long_s, known_s + usual_s * len(half) + doubt_s)
     duty = Amount(*(min(1.0, max(0.0, t) / heard_s) for t in three))
-    few, middle, many = told[0]
+    few, middle, many = both[0]
     more = tuned.doubt_runs * math.sqrt(len(half))
     count = Amount(middle, max(0.0, few - more), many + more)
-    return StartCounts(count, _sorted(told[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
+    return StartCounts(count, _sorted(both[1]), tuple(_sorted(c) for c in tables.T.tolist()), _timed(duty, log))
 
 
 def _sorted(three: Sequence[float]) -> Amount:

@@ -37,7 +37,19 @@ class Change:
 
 
 def find_changes(log: DayLog, no_use: NoUseRun, *, params: DayParams = DEFAULT_PARAMS) -> tuple[Change, ...]:
-    """Look for change in a log; within hours r0 must be known, over days each day tells its own."""
+    """Look for change in runs back to back, over hours, or over days.
+
+    Kendall's rank correlation gives the chance (no shape assumed), the Theil-Sen slope the change.
+
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of one day or more.
+    no_use : NoUseRun
+        The run with no water in use, needed for change over hours; over days each day gives its own.
+    params : DayParams
+        Section ``trend`` is used.
+    """
     runs = whole_runs(log.cycles)
     found = [_back_to_back(runs.starts_s, runs.runs_s, runs.rests_s, params=params)]
     if log.duration_s > 1.9 * DAY_S:

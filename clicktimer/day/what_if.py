@@ -47,10 +47,30 @@ def replay(
     paths: Sequence[Repaired] = (),
     params: DayParams = DEFAULT_PARAMS,
 ) -> tuple[Replayed, ...]:
-    """Run the log's own use through other tanks: (name, times the drawdown that is there). Empty where r0 is unknown.
+    """Run the log's own use of water through other tanks.
 
-    The same dice for every tank, so that their differences are the tanks' own. paths: those of the log where they are
-    there already.
+    Parameters
+    ----------
+    log : DayLog
+        The cycles of the day.
+    no_use : NoUseRun
+        The run with no water in use, seconds.
+    leak : Leak
+        The slow leak, which goes on through any tank.
+    others : sequence of (str, float)
+        Name of a tank, and its drawdown over that of the tank that is there.
+    dice : int or None
+        Times that the use is rebuilt by chance: the same throws for every tank, so that their differences are the
+        tanks' own.
+    paths : sequence of Repaired
+        Sampled paths of the log, where they are there already.
+    params : DayParams
+        Section ``what_if`` is used, and those of the rooms below.
+
+    Returns
+    -------
+    tuple of Replayed
+        Empty where the run with no water in use is not known or rests on too little.
     """
     if no_use.seconds is None or withheld(log, no_use, params=params):
         return ()
@@ -69,10 +89,10 @@ def replay(
             mean_s = float(runs_s.mean()) if len(runs_s) else math.nan
             row.append((float(len(starts_s)), float(worst_hour(starts_s)[0]), mean_s))
     heard = len(all_starts_s(log.cycles))
-    told = []
+    found = []
     for (name, times), row in zip(others, results, strict=True):
         table = np.array(row)
-        told.append(
+        found.append(
             Replayed(
                 name,
                 times,
@@ -82,7 +102,7 @@ def replay(
                 tank_run_s(no_use, times, params=params),
             )
         )
-    return tuple(told)
+    return tuple(found)
 
 
 def withheld(log: DayLog, no_use: NoUseRun, *, params: DayParams = DEFAULT_PARAMS) -> Reason | None:
@@ -113,11 +133,11 @@ def tank_run_s(no_use: NoUseRun, times: float, *, params: DayParams = DEFAULT_PA
 
 
 def _heat(no_use_run_s: float, times: float, *, params: DayParams) -> tuple[float, float]:
-    """How far, in the log, a tank's run may be shorter or longer than told: no heat exchange, or all of it."""
+    """How far, in the log, a tank's run may be shorter or longer than given: no heat exchange, or all of it."""
     tuned = params.what_if
-    told = math.log(warmed(no_use_run_s, times, params=params))
-    whole = told / tuned.heat_part
-    return max(told, told - whole, 0.0), max(-told, whole - told, 0.0)
+    assumed = math.log(warmed(no_use_run_s, times, params=params))
+    whole = assumed / tuned.heat_part
+    return max(assumed, assumed - whole, 0.0), max(-assumed, whole - assumed, 0.0)
 
 
 def warmed(no_use_run_s: float, times: float, *, params: DayParams = DEFAULT_PARAMS) -> float:

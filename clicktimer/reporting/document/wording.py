@@ -38,16 +38,9 @@ PHRASES: Final = (
     ),
     (": please check --pump-at-start.", ": it has to be looked at again."),
     ("give --tank and --pump-rate.", "both are needed."),
-    ("give the recording, or what day --json wrote", "the recording, or the figures of a day's reading, would do"),
-    ("Say --motor and --phase to settle it. ", "The motor's power, and whether it is single-phase, would settle it. "),
-    (" Where these come from: --json, docs/formulas.md.", ""),
     (
         "Say --nobody for hours with every tap shut, or do the refill test.",
         "Hours in which every tap was surely shut, or the refill test, would tell more.",
-    ),
-    (
-        "(what the tank gives between stop and start): give --pump-rate for gallons or litres.",
-        "(what the tank gives between stop and start); with the pump's rate it would be gallons or litres.",
     ),
     ("; listen with --keep all to have it", "; a listening can be told to keep all of it"),
     (
