@@ -55,11 +55,12 @@ def test_any_cutting_gives_the_same_measurement(seed: int) -> None:
 
 def test_a_file_and_its_samples_give_the_same() -> None:
     x, rate_hz = samples_of(NAME)  # decoded by another library
-    by_file, by_samples = measured(NAME, "shut"), measure_samples(x, rate_hz, taps="shut")
+    by_file, by_samples = clicktimer.measure(path_of(NAME), taps="shut"), measure_samples(x, rate_hz, taps="shut")
     assert by_samples.clicks == by_file.clicks
     assert by_samples.cycles == by_file.cycles
     assert by_samples.run == by_file.run
     assert by_samples.verdict == by_file.verdict
+    assert measured(NAME, "shut") == by_file, "what the other tests share"
 
 
 def same_answer(ours: Measurement, other: Measurement) -> None:

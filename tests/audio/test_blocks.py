@@ -48,7 +48,7 @@ def awkward(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return encode(path, np.stack([samples, other]), 8000, "flac", "s16", change=later(40, 3.0))
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(chunk_s=st.one_of(st.floats(0.002, 30.0), st.sampled_from([1 / 48000, 0.5, 1.0, 5.0, 1e6])))
 def test_any_length_of_block_gives_the_same(awkward: Path, chunk_s: float) -> None:
     gaps, samples, rest = laid_out(awkward, chunk_s)
@@ -87,6 +87,7 @@ print(next(line for line in Path("/proc/self/status").read_text().splitlines() i
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the peak is read from Linux's own account")
 def test_ten_minutes_need_no_more_memory_than_one(tmp_path: Path) -> None:
     minute, _ = click_train(48000, seconds=60.0)

@@ -165,6 +165,7 @@ def composed() -> Recording:
     return compose("clean", "develop", 6, None, condition="runs of seconds", duration_s=90)
 
 
+@pytest.mark.slow
 def test_composing_is_repeatable(composed: Recording) -> None:
     again = compose("clean", "develop", 6, None, condition="runs of seconds", duration_s=90)
     assert np.array_equal(composed.samples, again.samples)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 from dataclasses import replace
 from pathlib import Path
@@ -15,21 +16,26 @@ from clicktimer.cli import run
 from clicktimer.conclusion import corrected
 from clicktimer.cycles.corrections import label_text, read_labels
 from clicktimer.pipeline import measure_recording
+from clicktimer.records import Measurement
 from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.writer import Folder
-from clicktimer.streaming.import_recording import measure_into
 from clicktimer.streaming.session import RecordingSource, Session
+from tests.conftest import TakenIn
 from tests.support.live_parts import ROOT, FakeClock
 
 RECORDING = ROOT / "fixtures_audio/short-cycling-12s.flac"
 
 
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = tmp_path_factory.mktemp("folder") / "listening"
-    measure_into(RECORDING, place, MeasureOptions(), program="test")
-    return place
+@pytest.fixture
+def folder(taken_in: TakenIn) -> Path:
+    return taken_in("short-cycling-12s")[0]
+
+
+def copied(taken: tuple[Path, Measurement], place: Path) -> Measurement:
+    """Copy a listening that a test changes, and give what was measured."""
+    shutil.copytree(taken[0], place)
+    return taken[1]
 
 
 def test_a_folder_is_read_as_a_day_as_the_recording_is(
@@ -46,6 +52,7 @@ def test_a_folder_is_read_as_a_day_as_the_recording_is(
     assert folder_document == document
 
 
+@pytest.mark.slow
 def test_a_day_of_a_folder_is_told_with_what_it_was_listened_with(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     place, target = tmp_path / "listening", tmp_path / "day.json"
     said = ["--tank", "125 L", "--pump-rate", "30 L/min", "--switch", "2.8/4.2 bar", "--units", "metric"]
@@ -142,10 +149,12 @@ def test_a_driven_pump_is_noticed_live_as_in_a_recording(tmp_path: Path):
 
 
 @pytest.mark.parametrize("moved_s", [0.05, 0.0], ids=["one click moved", "nothing changed"])
-def test_a_refill_test_that_is_corrected_by_hand_keeps_what_the_open_tap_did(moved_s: float, tmp_path: Path):
+def test_a_refill_test_that_is_corrected_by_hand_keeps_what_the_open_tap_did(
+    moved_s: float, taken_in: TakenIn, tmp_path: Path
+):
     place, labels = tmp_path / "L", tmp_path / "clicks.txt"
     shut = MeasureOptions(taps="shut")
-    plain = measure_into(RECORDING, place, shut, program="test")
+    plain = copied(taken_in("short-cycling-12s", "shut"), place)
     before = measure_recording(RECORDING, options=shut)
     with sqlite3.connect(place / "listening.sqlite") as db:
         rows = [((c.cut_in_s or 0.0) + 2.0, f"{(c.cut_in_s or 0.0) + 2.0:.3f}") for c in plain.cycles]
@@ -168,11 +177,12 @@ def test_a_refill_test_that_is_corrected_by_hand_keeps_what_the_open_tap_did(mov
     assert (measurement.HAND_VERDICT in of_folder.verdict.text) == bool(moved_s)
 
 
+@pytest.mark.slow
 def test_the_command_says_of_a_corrected_refill_test_what_the_open_tap_did(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    taken_in: TakenIn, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
     place, labels = tmp_path / "L", tmp_path / "clicks.txt"
-    plain = measure_into(RECORDING, place, MeasureOptions(taps="shut"), program="test")
+    plain = copied(taken_in("short-cycling-12s", "shut"), place)
     with sqlite3.connect(place / "listening.sqlite") as db:
         at_s = (plain.cycles[1].cut_in_s or 0.0) + 2.0
         db.execute("INSERT INTO marks (time_s, utc, what, text) VALUES (?, '', 'taps-shut', ?)", (at_s, f"{at_s:.3f}"))

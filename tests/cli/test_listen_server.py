@@ -129,6 +129,7 @@ def true_runs(path: Path) -> list[float]:
     return [min(o for o in outs if o > i) - i for i in ins]
 
 
+@pytest.mark.slow
 def test_runs_heard_through_portaudio_are_within_5_ms_of_the_truth(tmp_path: Path):
     with piped(tmp_path) as (env, _, fifo):
         listening = Listening(env, tmp_path / "L", "--taps-shut", "--for", "58 s", "--keep", "all")

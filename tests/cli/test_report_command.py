@@ -94,6 +94,7 @@ def test_a_report_with_a_site_file_names_them_all_and_agrees_with_itself(
     assert capsys.readouterr().out.startswith("AGREES")
 
 
+@pytest.mark.slow
 def test_a_check_tells_another_recording_a_changed_figure_a_changed_text_and_a_changed_word(
     here: Path, capsys: pytest.CaptureFixture[str]
 ):
@@ -243,7 +244,7 @@ def test_a_missing_package_is_told_in_one_line(
 
 
 @pytest.mark.slow
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(dice=st.randoms(use_true_random=False), junk=st.sampled_from([None, 7, -1.5, "x", [], {}, ["a"], {"b": 1}]))
 def test_whatever_is_embedded_a_check_never_ends_in_a_defect(quiet_report: Path, dice: Any, junk: Any):
     """One place of the embedded JSON is replaced or taken out; a check says so, or says what is wrong, in words."""

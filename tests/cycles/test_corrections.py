@@ -272,7 +272,7 @@ def test_python_has_the_same(tmp_path: Path):
     assert m.correction.file == "mine.txt"
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(click_lists())
 def test_the_report_tells_every_correction(clicks: list[Click]):
     m = dataclasses.replace(

@@ -47,6 +47,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return target
 
 
+@pytest.mark.slow
 def test_recordings_joined_folder_and_click_list_agree(whole: Path, tmp_path: Path):
     folder = tmp_path / "listening"
     measure_into(whole, folder, MeasureOptions(), program="test")

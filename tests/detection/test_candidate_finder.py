@@ -61,7 +61,7 @@ def test_librosa_agrees_on_where_the_clicks_are() -> None:
         assert np.min(np.abs(theirs - t)) < 0.030  # its lag at this hop is about 10 ms
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.lists(st.integers(0, 6 * 16000), max_size=12))
 def test_any_cutting_gives_the_same(cuts: list[int]) -> None:
     x = sound()

@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 CODE = """
 import numba
 from clicktimer.detection.compiled import compiled
@@ -22,6 +24,7 @@ print(doubled(21), doubled.stats.cache_hits == {})
 """
 
 
+@pytest.mark.slow
 def test_code_that_cannot_be_kept_is_compiled_all_the_same(tmp_path: Path):
     (tmp_path / "file").touch()  # no folder can be made below a file, not even by root
     (tmp_path / "try_it.py").write_text(CODE, "utf-8")

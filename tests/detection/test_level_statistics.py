@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from clicktimer.detection import level_statistics
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 10_000), st.integers(1, 300), st.integers(1, 255))
 def test_levels_are_numpys_medians(seed: int, steps: int, highest: int) -> None:
     rng = np.random.default_rng(seed)
@@ -28,7 +28,7 @@ def test_nothing_chosen_is_no_level() -> None:
     assert np.isnan(spread).all()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 10_000), st.integers(1, 300))
 def test_changes_are_numpys_medians(seed: int, steps: int) -> None:
     quarters = np.random.default_rng(seed).integers(-510, 511, (steps, 3)).astype(np.int16)
@@ -38,7 +38,7 @@ def test_changes_are_numpys_medians(seed: int, steps: int) -> None:
     np.testing.assert_allclose(spread, 1.4826 * np.median(np.abs(db - np.median(db, axis=0)), axis=0), atol=1e-3)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.integers(0, 10_000), st.integers(0, 60), st.sampled_from([2, 4, 6]))
 def test_a_change_is_the_median_after_less_that_before(seed: int, steps: int, width: int) -> None:
     codes = np.random.default_rng(seed).integers(0, 256, (steps, 2)).astype(np.uint8)

@@ -137,7 +137,7 @@ def test_a_gap_parts_the_track_and_its_times() -> None:
     assert not np.isin(track.edges, [0, 200]).any()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.lists(st.floats(0, 2000), min_size=1, max_size=10))
 def test_every_time_has_its_row(times: list[float]) -> None:
     levels = gathered(segment(on_of(100, [])), segment(on_of(50, []), start_s=300.0))

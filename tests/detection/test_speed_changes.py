@@ -159,6 +159,7 @@ def test_a_driven_pump_is_said_to_be_one_and_no_run_is_judged() -> None:
     assert "never open it" in text
 
 
+@pytest.mark.slow
 def test_a_second_pump_in_the_runs_is_said_and_no_verdict_is_sure() -> None:
     m = measured("lead and lag", 8)
     assert codes(m) == {"two-pumps"}
@@ -167,6 +168,7 @@ def test_a_second_pump_in_the_runs_is_said_and_no_verdict_is_sure() -> None:
     assert not m.verdict.sure
 
 
+@pytest.mark.slow
 def test_another_machine_is_said_and_the_runs_of_the_switch_stay() -> None:
     m = measured("sump", 6)
     assert codes(m) == {"other-machine"}

@@ -118,7 +118,7 @@ def cases(draw: st.DrawFn) -> Case:
     )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(cases())
 def test_the_best_path_is_the_best_of_all(case: Case) -> None:
     path, every = case.decode(), every_path(case)
@@ -129,7 +129,7 @@ def test_the_best_path_is_the_best_of_all(case: Case) -> None:
     assert path.gain == pytest.approx(path.score - path.without_clicks)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(cases())
 def test_the_chance_of_each_click_is_its_share_of_all_paths(case: Case) -> None:
     path, every = case.decode(), every_path(case)
@@ -139,7 +139,7 @@ def test_the_chance_of_each_click_is_its_share_of_all_paths(case: Case) -> None:
         np.testing.assert_allclose(chance, share, atol=1e-5)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(cases(), st.floats(0.3, 3.0))
 def test_no_run_or_rest_is_shorter_than_the_least(case: Case, least_s: float) -> None:
     case = replace(case, least_s=least_s)

@@ -31,7 +31,6 @@ RATE_HZ = 16_000
 
 
 @given(st.integers(1, 400), st.data())
-@settings(deadline=None)
 def test_the_interval_is_wilson_s(put: int, data: st.DataObject):
     from scipy.stats import binomtest
 
@@ -77,7 +76,7 @@ def blocks_of(samples: np.ndarray, size: int = 5 * RATE_HZ) -> Iterable[Block]:
 
 
 @given(st.integers(1000, 200_000), st.lists(st.tuples(st.floats(0, 11), st.floats(0.001, 3)), min_size=1, max_size=8))
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_cuts_are_the_recording_s_own_samples_however_it_comes_in_blocks(size: int, wanted: list[tuple[float, float]]):
     sound = np.arange(12 * RATE_HZ, dtype=np.float32)
     spans = [(begin, begin + length) for begin, length in wanted]
@@ -275,6 +274,7 @@ def test_a_part_holds_the_recording_s_own_samples_and_times(size: int):
         assert block.samples[0] == pytest.approx((block.start_s + 3.25) * RATE_HZ, abs=0.6)
 
 
+@pytest.mark.slow
 def test_a_long_recording_is_proved_on_a_part_and_that_is_said(few: None, monkeypatch: pytest.MonkeyPatch):
     paths, m = measured("short-cycling-12s")
     whole = m.source.duration_s

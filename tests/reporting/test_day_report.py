@@ -123,6 +123,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return demo_recording(tmp_path_factory.mktemp("day") / "demo.wav", 7)[0]
 
 
+@pytest.mark.slow
 def test_the_commands_day_and_compare(demo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     result, picture = tmp_path / "day.json", tmp_path / "day.svg"
     code = run(

@@ -366,7 +366,7 @@ def test_what_the_fonts_of_a_pdf_lack_is_told_on_stderr(tmp_path: Path, capsys: 
 run_lengths = st.lists(st.floats(2.0, 400.0), min_size=0, max_size=3)
 
 
-@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     runs_s=run_lengths,
     taps=st.sampled_from(["shut", None]),

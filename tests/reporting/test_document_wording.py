@@ -238,6 +238,7 @@ def test_pictures_have_the_comma_too():
     assert changed >= 3
 
 
+@pytest.mark.slow
 def test_the_option_is_taken_by_all_three_commands_and_a_check_agrees(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ):

@@ -139,7 +139,7 @@ def test_the_same_bytes_each_time_whatever_the_user_has_set_up(case: str):
     assert first == again
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow])
 @given(m=measurements)
 def test_any_measurement_is_drawn(m: Measurement):
     for picture in (run_scale(m.run), time_line(m), run_bars(m)):

@@ -24,7 +24,7 @@ def test_the_schema_is_itself_valid():
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(measurements)
 def test_any_measurement_follows_the_schema(measurement: Measurement):
     text = document_text(measurement_json(measurement, program_version="0.1.0"), one_line=True)

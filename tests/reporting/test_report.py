@@ -54,7 +54,7 @@ def test_the_report_says_run_interval_count_runs_rests_notes_defaults_and_cautio
     assert "a cycle is that and the rest after it" in text
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(measurements)
 def test_any_measurement_fits_80_columns_and_holds_no_control_codes(measurement: Measurement):
     text = render_text(measurement)

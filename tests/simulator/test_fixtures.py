@@ -133,6 +133,7 @@ def test_the_demo_is_a_wav_of_four_to_five_minutes_and_its_runs_are_told(tmp_pat
     assert took_s < 15  # about 1.5 s on an idle machine
 
 
+@pytest.mark.slow
 def test_another_seed_is_another_demo(tmp_path):
     one, two = (demo_recording(tmp_path / f"{seed}.wav", seed) for seed in (1, 2))
     assert one[1].runs_s != two[1].runs_s

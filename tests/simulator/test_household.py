@@ -192,7 +192,7 @@ SYSTEMS = st.builds(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(SYSTEMS, USES, st.booleans(), st.integers(0, 9))
 def test_no_water_is_made_or_lost(system, uses, pump_on, seed):
     start_kpag = (system.cut_in_kpag + system.cut_out_kpag) / 2
@@ -220,7 +220,7 @@ def test_no_water_is_made_or_lost(system, uses, pump_on, seed):
         assert timeline.water_l <= asked_l * (1 + 1e-9) + 1e-6
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(st.floats(2.0, 100.0), st.floats(1.01, 3.0), st.sampled_from([None, 60.0]), st.sampled_from([0.0, 0.3]))
 def test_a_larger_tank_never_runs_shorter(tank_gal, factor, tau_s, fall):
     small, large = (

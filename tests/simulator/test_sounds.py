@@ -205,6 +205,7 @@ def test_coloured_noise_has_an_rms_of_one_above_1_khz():
     assert _rms_above_1k_db(noise, 22_050) == pytest.approx(0.0, abs=0.3)
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_length():
     def peak_mb(minutes: int) -> float:
         timeline = simulate(us_system(20.0), [Use(0, 60.0 * minutes, 12.0)], duration_s=60.0 * minutes)

@@ -28,17 +28,16 @@ from clicktimer.storage.writer import Folder
 from clicktimer.streaming.finalize import measure_folder
 from clicktimer.streaming.import_recording import measure_into
 from clicktimer.streaming.state import told_clicks
+from tests.conftest import TakenIn
 from tests.support.live_parts import ROOT, FakeClock
 
 RECORDING = ROOT / "fixtures_audio/short-cycling-12s.flac"
 SHUT = MeasureOptions(taps="shut")
 
 
-@pytest.fixture(scope="module")
-def taken(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("taken") / "listening"
-    measure_into(RECORDING, folder, SHUT, program="test")
-    return folder
+@pytest.fixture
+def taken(taken_in: TakenIn) -> Path:
+    return taken_in("short-cycling-12s", "shut")[0]
 
 
 def test_a_folder_measures_as_the_recording_does(taken: Path):
@@ -348,6 +347,7 @@ def reference(taken: Path) -> None:
     REFERENCE["folder"] = taken
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("reference")
 def test_a_listening_that_is_killed_keeps_what_was_shown_and_is_resumed(tmp_path: Path):
     check_killed(tmp_path / "L", 1.1)

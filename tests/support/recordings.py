@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-import clicktimer
-from clicktimer.pipeline import Listened, hear_blocks
-from clicktimer.records import Block, Measurement
-from clicktimer.settings import PumpState, Taps
+from clicktimer.audio import open_recording
+from clicktimer.pipeline import Listened, conclude, hear_blocks
+from clicktimer.records import Block, Measurement, Notice, SourceInfo
+from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.simulator import Use, simulate, us_system
 from clicktimer.simulator.sounds import Noise, SoundSettings, render_all
+from clicktimer.site.options import parse_system_options
 
 FOLDER = Path(__file__).parents[2] / "fixtures_audio"
 NAMES = sorted(path.stem for path in FOLDER.glob("*.flac"))
@@ -56,8 +57,20 @@ def truth_of(name: str) -> Truth:
 
 
 @cache
+def heard(name: str) -> tuple[Listened, SourceInfo, tuple[Notice, ...]]:
+    """A stored recording heard once, for all that is asked of it."""
+    recording = open_recording(path_of(name))
+    listened = hear_blocks(recording.blocks())
+    return listened, recording.finish(), tuple(recording.notices)
+
+
+@cache
 def measured(name: str, taps: Taps | None = None, pump_at_start: PumpState | None = None) -> Measurement:
-    return clicktimer.measure(path_of(name), taps=taps, pump_at_start=pump_at_start)
+    """What ``clicktimer.measure`` gives for a stored recording; a test holds the two together."""
+    listened, source, notices = heard(name)
+    system = parse_system_options()
+    options = MeasureOptions(taps=taps, pump_at_start=pump_at_start, marks_s=system.marks_s, system=system)
+    return conclude(listened, source, options, list(notices))
 
 
 @cache

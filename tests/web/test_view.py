@@ -27,12 +27,12 @@ from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.tail import Following
 from clicktimer.storage.writer import Folder, in_use
 from clicktimer.streaming.finalize import about_options, measure_folder
-from clicktimer.streaming.import_recording import measure_into
 from clicktimer.streaming.session import RecordingSource, Session
 from clicktimer.streaming.state import state_of
 from clicktimer.web.strip import WIDTH, lines_of
 from clicktimer.web.view_state import Shown
 from clicktimer.web.view_text import verdict_view, warnings_view
+from tests.conftest import TakenIn
 from tests.support.live_parts import ROOT, wait_for
 from tests.support.page_parts import hour, told
 
@@ -125,9 +125,8 @@ def test_the_page_that_has_it_is_not_sent_it_again(steps: Steps):
     assert again["version"] == first["version"]
 
 
-def test_a_recording_that_was_taken_in_has_times_from_its_beginning(tmp_path: Path):
-    measure_into(RECORDING, tmp_path / "L", MeasureOptions(taps="shut"), program="test")
-    page = told(tmp_path / "L")
+def test_a_recording_that_was_taken_in_has_times_from_its_beginning(taken_in: TakenIn):
+    page = told(taken_in("short-cycling-12s", "shut")[0])
     assert page["status"] == "recording"
     assert page["verdict"]["standing"] == "settled"
     assert [r["began"] for r in page["runs"]][-1] == "0:09.0"  # 9.000 s by the fixture's truth
@@ -331,6 +330,7 @@ def test_what_follows_a_folder_reads_everything_that_lies_in_it(steps: Steps):
     following.close()
 
 
+@pytest.mark.slow
 def test_a_listening_in_another_process_is_followed(tmp_path: Path):
     command = [sys.executable, "-m", "tests.support.live_child", str(RECORDING), str(tmp_path / "L"), "0.05", "60"]
     (tmp_path / "L").mkdir()

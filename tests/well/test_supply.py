@@ -107,7 +107,7 @@ flows = st.floats(0.0, 200.0)
 times = st.floats(0.0, 2e5)
 
 
-@settings(deadline=None, max_examples=80)
+@settings(max_examples=80)
 @given(amounts, flows, flows, times)
 def test_no_more_comes_up_than_stood_there_and_flowed_in(stands: float, inflow: float, draw: float, time_s: float):
     least = pumped_l(stands, inflow, draw, time_s, growing=True)
@@ -118,7 +118,7 @@ def test_no_more_comes_up_than_stood_there_and_flowed_in(stands: float, inflow: 
     assert most <= draw * time_s / 60.0 + slack
 
 
-@settings(deadline=None, max_examples=80)
+@settings(max_examples=80)
 @given(amounts, flows, st.floats(0.1, 200.0), st.floats(1.0, 1e5), st.floats(0.0, 50.0))
 def test_more_water_or_more_inflow_never_gives_less(s: float, y: float, q: float, t: float, more: float):
     slack = 1e-9 * (1.0 + s + q * t)
@@ -129,7 +129,7 @@ def test_more_water_or_more_inflow_never_gives_less(s: float, y: float, q: float
         assert pumped_l(s, y, q, t + 60.0 * more, growing=growing) >= base - slack
 
 
-@settings(deadline=None, max_examples=80)
+@settings(max_examples=80)
 @given(st.floats(1.0, 5000.0), st.floats(0.01, 99.0), st.floats(0.01, 1.0))
 def test_the_well_is_drawn_down_sooner_where_the_inflow_has_to_grow(s: float, y: float, part: float):
     q = y * (1.0 + part) + 0.01
@@ -246,7 +246,6 @@ def test_storage_counts_whole_tanks_by_the_gallons_each_holds():
     assert found.refill_s == pytest.approx(250 * 60.0)
 
 
-@settings(deadline=None)
 @given(st.floats(0.1, 500.0), st.floats(0.0, 1e5, allow_subnormal=False))
 def test_the_tanks_hold_the_shortfall_and_one_fewer_would_not(holds: float, short: float):
     count = tanks_for(holds, short)

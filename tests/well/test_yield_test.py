@@ -193,7 +193,7 @@ def test_what_cannot_be_judged_is_refused():
         steady_yield(rising, bore_m=BORE_M, static_level_m=35.0)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(st.floats(0.5, 80.0), st.floats(0.1, 10.0), st.integers(6, 30))
 def test_scaling_the_water_scales_the_yield(rate: float, scale: float, n: int):
     t = np.arange(n) * 300.0
