@@ -13,6 +13,7 @@ from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import InputError, SettingsError
+from clicktimer.records import Reason
 from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
@@ -160,7 +161,7 @@ def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> Hea
             measured = corrected_folder(path, measured, labels[1], options, name=labels[0])
     again = sound_again(path)
     stored = read_folder(path)
-    given = gather_kept(seconds_kept(stored), measured) if isinstance(again, str) else gather(again, measured)
+    given = gather_kept(seconds_kept(stored), measured) if isinstance(again, Reason) else gather(again, measured)
     return heard_folder(stored), measured, given
 
 

@@ -9,20 +9,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from clicktimer.records import Block, Gap
+from clicktimer.records import Block, Gap, Reason
 from clicktimer.storage.reader import Stored, read_folder
 
-NOT_KEPT: Final = (
-    "of this listening only a second of sound around each click was kept, or none, and the sound between them is "
-    "needed; listen with --keep all to have it"
-)
-NOT_WHOLE: Final = "a part of the sound of this listening was not kept (the disk was nearly full, or a file is missing)"
 MISSING_S: Final = 2.0
 """So much may be missing at the end of each session: what was not yet written when the power went."""
 _NAME: Final = re.compile(r"from (\d+\.\d+)s\.flac")
 
 
-def sound_again(folder: Path) -> Callable[[], Iterable[Block]] | str:
+def sound_again(folder: Path) -> Callable[[], Iterable[Block]] | Reason:
     """The blocks of a listening from its beginning, each time it is called; or why they are not to be had.
 
     Raises StoreError where the folder cannot be read.
@@ -30,7 +25,7 @@ def sound_again(folder: Path) -> Callable[[], Iterable[Block]] | str:
     stored = read_folder(folder)
     parts = _parts(folder)
     if not parts:
-        return NOT_KEPT
+        return Reason("proof.not-kept")
     lengths = {round(from_s, 3): length_s for from_s, length_s, why, _ in stored.sounds if why == "all"}
     ends = [s.end_s for s in stored.sessions]
     covered_s = 0.0
@@ -38,7 +33,7 @@ def sound_again(folder: Path) -> Callable[[], Iterable[Block]] | str:
         covered_s += lengths.get(from_s, min((e - from_s for e in ends if e > from_s), default=0.0))
     lost_s = sum(g.to_s - g.from_s for g in stored.gaps if g.to_s is not None)
     if covered_s < stored.end_s - lost_s - MISSING_S * len(ends):
-        return NOT_WHOLE
+        return Reason("proof.part-not-kept")
     return lambda: _blocks(parts, stored)
 
 

@@ -18,7 +18,8 @@ import pytest
 
 from clicktimer.errors import InputError, StoreError
 from clicktimer.pipeline import measure_recording
-from clicktimer.records import Block, Gap
+from clicktimer.records import Block, Gap, Reason
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Batch, Event
@@ -121,12 +122,13 @@ def test_where_not_all_sound_was_kept_nothing_is_proved_and_it_is_said_why(tmp_p
 
     told = prove_recording([taken], measure_recording(taken, options=SHUT), SHUT)
     assert told.usual.put == 0
-    assert "--keep all" in told.why
+    assert told.why == Reason("proof.not-kept")
+    assert "--keep all" in Messages().text(told.why)
     shutil.copytree(taken, tmp_path / "L")
     (tmp_path / "L/sound").mkdir()
     part = next((taken / "clicks").glob("*.flac"))
     shutil.copy(part, tmp_path / "L/sound/from 000050.000s.flac")
-    assert "was not kept" in str(sound_again(tmp_path / "L"))
+    assert sound_again(tmp_path / "L") == Reason("proof.part-not-kept")
 
 
 def test_parts_of_a_listening_are_one_recording_with_its_gaps(tmp_path: Path):

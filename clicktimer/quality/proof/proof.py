@@ -8,7 +8,7 @@ from pathlib import Path
 
 from clicktimer.quality.proof.result import Again, Progress, Proof, nothing_proved
 from clicktimer.quality.proof.runs import prove_clicks
-from clicktimer.records import Block, Measurement
+from clicktimer.records import Block, Measurement, Reason
 from clicktimer.settings import MeasureOptions
 
 __all__ = ["Again", "Progress", "Proof", "nothing_proved", "prove_recording", "recording_again"]
@@ -43,7 +43,7 @@ def prove_recording(
 
     folder = Path(paths[0]) if len(paths) == 1 else None
     again = sound_again(folder) if folder is not None and is_listening(folder) else recording_again(paths)
-    if isinstance(again, str):
+    if isinstance(again, Reason):
         return nothing_proved("clicks", again)
     return prove_clicks(
         again, measured, pump_at_start=options.pump_at_start, params=options.detection, progress=progress

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from clicktimer.quality.proof.counting import Count
-from clicktimer.records import Block
+from clicktimer.records import Block, Reason
 
 FAINTER_DB = 6.0
 
@@ -31,7 +31,7 @@ class Proof:
     sound told in the recording as it is and no click did; of_all: share of all clicks that were told, estimated from
     these and the rate, whichever says less. missed_runs: expected number of runs (low, high) of which neither click
     was told, or None. part_s: the part (from, to; s) of a long recording in which copies were counted, None: the
-    whole. why: why nothing could be proved, or empty.
+    whole. why: why nothing could be proved, or None.
     """
 
     what: Literal["clicks", "sharp sounds"]
@@ -49,11 +49,11 @@ class Proof:
     without_click: int = 0
     of_all: float | None = None
     missed_runs: tuple[float, float] | None = None
-    why: str = ""
+    why: Reason | None = None
     part_s: tuple[float, float] | None = None
 
 
-def nothing_proved(what: Literal["clicks", "sharp sounds"], why: str) -> Proof:
+def nothing_proved(what: Literal["clicks", "sharp sounds"], why: Reason) -> Proof:
     """A proof that could not be had."""
     none = Count(0, 0, None, None, None)
     return Proof(what, none, none, none, none, why=why)

@@ -18,7 +18,7 @@ from clicktimer.quality.proof.counting import Count, count_of
 from clicktimer.quality.proof.part import PART_S, busiest_part, measured_in, only, state_at
 from clicktimer.quality.proof.result import FAINTER_DB, Again, Progress, Proof, dice, nothing_proved
 from clicktimer.quality.proof.stretches import Stretch, kinds_by_turns, known_stretches
-from clicktimer.records import Click, Kind, Measurement, Samples
+from clicktimer.records import Click, Kind, Measurement, Reason, Samples
 from clicktimer.settings import PumpState
 
 COPIES = 100
@@ -70,7 +70,7 @@ def prove_clicks(
         m = measured_in(m, part_s)
     rng = dice(m.source.sha256, 1)
     material = _gather(again, m, rng)
-    if isinstance(material, str):
+    if isinstance(material, Reason):
         return nothing_proved("clicks", material)
     pairs = max(2, min(len(m.clicks) // 2, COPIES // 2))
     passes = int(np.clip(MOST_SOUND_S // max(m.source.duration_s, 1.0), 1, min(MOST_PASSES, -(-COPIES // (2 * pairs)))))
@@ -185,17 +185,17 @@ def _hear(
 # -- what copies are made of -------------------------------------------------------------------------------------------
 
 
-def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material | str:
+def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material | Reason:
     """Clicks and backgrounds in one pass, or why there is nothing to prove with."""
     operations = sorted((*m.clicks, *m.edges), key=lambda c: c.time_s)
     if len(m.clicks) < 2:
-        return "fewer than two clicks were told, so there is nothing to make copies of"
+        return Reason("proof.few-clicks")
     starts = dict(zip([id(op) for op in operations], kinds_by_turns(operations), strict=True))
     stretches = known_stretches(operations, m.gaps, m.source.duration_s)
     lengths = {on: _slice_length(stretches, on) for on in (True, False)}
     room = [s for s in stretches if s.length_s >= 2 * MARGIN_S + ROOM_S]
     if not room or not lengths[not room[0].on]:
-        return "the clicks lie too close together to lay anything between them"
+        return Reason("proof.too-close")
     spans: list[tuple[float, float]] = []
     owners: list[tuple[str, bool]] = []
     for on in (True, False):
@@ -216,7 +216,7 @@ def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material 
     cuts = cut_spans(again(), spans)
     rates = [cut.rate_hz for cut in cuts if cut is not None]
     if not rates:
-        return "the sound around the clicks is not whole"
+        return Reason("proof.not-whole")
     rate_hz = max(set(rates), key=rates.count)
     clicks: dict[bool, list[Samples]] = {True: [], False: []}
     slices: dict[bool, list[Samples]] = {True: [], False: []}
@@ -227,7 +227,7 @@ def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material 
             else:
                 slices[on].append(cut.samples)
     if not (clicks[True] or clicks[False]) or not (slices[True] or slices[False]):
-        return "the sound around the clicks is not whole"
+        return Reason("proof.not-whole")
     known = any(op.kind != "unknown" for op in operations)
     kinds: dict[bool, Kind] = {True: "cut-in", False: "cut-out"} if known else {True: "unknown", False: "unknown"}
     return Material(clicks, slices, kinds, stretches, rate_hz)

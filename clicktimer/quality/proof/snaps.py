@@ -19,7 +19,7 @@ from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.quality.proof.counting import Count, count_of
 from clicktimer.quality.proof.result import FAINTER_DB, Again, Proof, dice, nothing_proved
 from clicktimer.quality.proof.runs import CATCH_S, COPIES
-from clicktimer.records import Block, Samples
+from clicktimer.records import Block, Reason, Samples
 
 SPACING_S = 0.8
 LEAST_SCORE = 0.0
@@ -37,11 +37,11 @@ class Added:
 def prove_snaps(again: Again, times_s: Sequence[float], duration_s: float, sha256: str | None) -> Proof:
     """Add copies of the sharp sounds at times_s at random places and count how many are noticed. See docs/proof.md."""
     if not len(times_s):
-        return nothing_proved("sharp sounds", "no sharp sound was heard, so there is nothing to make copies of")
+        return nothing_proved("sharp sounds", Reason("proof.no-sharp-sound"))
     rng = dice(sha256, 2)
     cuts = [cut for cut in cut_spans(again(), [(t - LEAD_S, t + TAIL_S) for t in times_s]) if cut is not None]
     if not cuts:
-        return nothing_proved("sharp sounds", "the sound around the sharp sounds is not whole")
+        return nothing_proved("sharp sounds", Reason("proof.sharp-not-whole"))
     rate_hz = cuts[0].rate_hz
     sounds = [bare(cut.samples, rate_hz) for cut in cuts if cut.rate_hz == rate_hz]
     counts = []

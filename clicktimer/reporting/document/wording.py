@@ -42,7 +42,6 @@ PHRASES: Final = (
         "Say --nobody for hours with every tap shut, or do the refill test.",
         "Hours in which every tap was surely shut, or the refill test, would tell more.",
     ),
-    ("; listen with --keep all to have it", "; a listening can be told to keep all of it"),
     (
         "No supply rule was applied: choose one by --rule or enter one by --need.",
         "No supply rule was applied: none was chosen by whoever made this document.",

@@ -2,26 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.formatting import length_text
 from clicktimer.reporting.messages.catalogue import Messages
 
-NOT_SAID = (
-    "The copies are as loud as the clicks that were told: a switch whose clicks are usually missed is heard less often "
-    "than this."
-)
-IN_PART = (
-    "The recording is long: this was counted in {length} of it, from {begin} to {end} after its beginning, where most "
-    "of its clicks lie. The rest may be louder or quieter."
-)
 FEW = 0.5
-FEW_CAUGHT = (
-    "So few of its own copies are caught that the clicks which were told may themselves be something else: do not "
-    "rely on them."
-)
 
 
 def proof_lines(proof: Any) -> list[str]:
@@ -31,59 +20,54 @@ def proof_lines(proof: Any) -> list[str]:
 
 def proof_blocks(proof: Any, messages: Messages = Messages()) -> list[Block]:
     """Return what a proof (clicktimer.quality.proof) found."""
-    p = proof
-    if p.why:
-        return [Words(f"Nothing could be proved: {p.why}.")]
-    snaps = p.what == "sharp sounds"
-    such = "such sharp sounds" if snaps else "such clicks"
-    verb = "notices" if snaps else "hears"
-    text = f"Here it {verb} {count_text(p.usual)} {such}{_range(p.usual)}"
+    return [Words(messages.text(reason)) for reason in _reasons(proof, messages)]
+
+
+def _reasons(p: Any, messages: Messages) -> Iterator[Reason]:
+    if p.why is not None:
+        yield Reason("proof.nothing", why=p.why)
+        return
+    sharp = p.what == "sharp sounds"
+    usual = _count_text(p.usual, messages, "proof.such-sharp-sounds" if sharp else "proof.such-clicks")
     if p.fainter.put:
-        text += f"; one {p.fainter_db:g} dB fainter, {count_text(p.fainter)}{_range(p.fainter)}"
-    lines: list[Block] = [Words(f"{text}.")]
+        code = "proof.notices-fainter" if sharp else "proof.hears-fainter"
+        yield Reason(code, usual=usual, fainter_db=p.fainter_db, fainter=_count_text(p.fainter, messages))
+    else:
+        yield Reason("proof.notices" if sharp else "proof.hears", usual=usual)
     if p.cut_in.put and p.cut_out.put:
-        lines.append(Words(f"Cut-in {count_text(p.cut_in)}, cut-out {count_text(p.cut_out)}."))
+        cut_in, cut_out = (
+            messages.text("proof.count", caught=c.caught, put=c.put, noun="") for c in (p.cut_in, p.cut_out)
+        )
+        yield Reason("proof.both-kinds", cut_in=cut_in, cut_out=cut_out)
     elif p.cut_in.put or p.cut_out.put:
-        kind, other = ("cut-in", "cut-out") if p.cut_in.put else ("cut-out", "cut-in")
-        text = f"All of them are {kind}s: no {other} was told, so how many of those are heard is not known."
-        lines.append(Words(text))
+        yield Reason("proof.only-cut-ins" if p.cut_in.put else "proof.only-cut-outs")
     if p.usual.high is not None and p.usual.high < FEW:
-        lines.append(Words(FEW_CAUGHT))
+        yield Reason("proof.few-caught")
     if p.silent:
-        text = f"In {p.silent} of {p.passes} hearings nothing at all could be told; these count in none of the figures."
-        lines.append(Words(text))
+        yield Reason("proof.silent", silent=p.silent, passes=p.passes)
     if p.without_click and p.of_all is not None:
-        lines.append(
-            Words(
-                f"The pump's sound shows {p.without_click} start{'' if p.without_click == 1 else 's'} or stops at "
-                f"which no click was told, beside {p.told_before} that were: of all clicks here rather "
-                f"{100 * p.of_all:.0f} %."
-            )
-        )
+        percent = 100 * p.of_all
+        yield Reason("proof.without-click", count=p.without_click, reported=p.told_before, of_all_percent=percent)
     if p.others:
-        lines.append(
-            Words(
-                f"In {p.hours:.1f} h of hearing, {p.others} click{'' if p.others == 1 else 's'} more "
-                f"{'was' if p.others == 1 else 'were'} told: missed before, or invented."
-            )
-        )
+        yield Reason("proof.others", hours=p.hours, count=p.others)
     if p.missed_runs is not None:
         low, high = p.missed_runs
         if high >= 0.5:
-            about = f"about {low:.0f} to {high:.0f} runs" if round(high) > 1 else "about one run"
-            lines.append(Words(f"So {about} may have been missed with both clicks; with one missed, a run is told."))
+            yield Reason("proof.missed-runs" if round(high) > 1 else "proof.missed-run", low=low, high=high)
     if p.part_s is not None:
         from_s, to_s = p.part_s
         begin, end, length = (length_text(s) if s else "0 h" for s in (from_s, to_s, to_s - from_s))
-        lines.append(Words(IN_PART.format(length=length, begin=begin, end=end)))
-    made = "snaps" if snaps else "clicks"
-    lines.append(
-        Words(
-            f"Counted with copies of this recording's own {made}, laid into its own background at random places (95 % "
-            f"interval). {'A snap is not a switch.' if snaps else NOT_SAID}"
-        )
-    )
-    return lines
+        yield Reason("proof.in-part", length=length, begin=begin, end=end)
+    yield Reason("proof.method-sharp-sounds" if sharp else "proof.method-clicks")
+
+
+def _count_text(count: Any, messages: Messages, noun: str = "") -> str:
+    """Write a count as "98 of 100", of what, and the interval of its share where it is known."""
+    figures = {"caught": count.caught, "put": count.put, "noun": messages.text(noun) if noun else ""}
+    if count.low is None or count.high is None:
+        return messages.text("proof.count", **figures)
+    percent = {"low_percent": 100 * count.low, "high_percent": 100 * count.high}
+    return messages.text("proof.count-range", **figures, **percent)
 
 
 def proof_json(proof: Any) -> dict[str, Any] | None:
@@ -93,7 +77,7 @@ def proof_json(proof: Any) -> dict[str, Any] | None:
     p = proof
     return {
         "what": p.what,
-        "why": p.why,
+        "why": "" if p.why is None else Messages().text(p.why),
         "usual": p.usual,
         "fainter": p.fainter,
         "fainter_db": p.fainter_db,
@@ -111,14 +95,3 @@ def proof_json(proof: Any) -> dict[str, Any] | None:
         "part_s": None if p.part_s is None else {"from": p.part_s[0], "to": p.part_s[1]},
         "interval": "Wilson, 95 %",
     }
-
-
-def count_text(count: Any) -> str:
-    """Return a count as "98 of 100"."""
-    return f"{count.caught} of {count.put}"
-
-
-def _range(count: Any) -> str:
-    if count.low is None or count.high is None:
-        return ""
-    return f" ({100 * count.low:.0f} to {100 * count.high:.0f} %)"
