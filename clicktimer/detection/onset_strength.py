@@ -194,6 +194,12 @@ def moving_sum(values: F32, width: int) -> F32:
     return total
 
 
+_TINY_ENERGY = 1e-14
+"""Added to energies so that digital silence can be divided by."""
+_FIRST_FRAMES, _FIRST_SPEED = 400, 8.0
+"""In its first frames a stretch looks for the room this many times as fast."""
+
+
 @compiled
 def rise_of_frames(
     level: F32,
@@ -211,58 +217,108 @@ def rise_of_frames(
     rise: F32,
     floors: F32,
 ) -> None:
-    """Rise of the energy at each frame over the room, in dB, and the room's running level.
+    """Compute the rise of the energy at each frame over the room, and the running level of the room.
 
-    level: mean square of the frames to be judged, shape (n, bands). up_sum, back_sum: the same, summed over the
-    ``after`` frames that begin with each, and over ``before`` frames before it. floor: (bands,) running quantile of
-    the energy, seen: (1,) frames behind it. used: number of bands below half the sample rate. step: most that the
-    floor may change in a frame, as a ratio - 1. cap: largest ratio that counts. better_discount: dB. rise: out, (n,).
-    floors: out, (n, bands), energy.
-
-    The mean of the bands' rises in dB is taken as the logarithm of their product: one logarithm a frame.
+    Parameters
+    ----------
+    level
+        Mean square of the frames, shape (n, bands).
+    up_sum, back_sum
+        The same, summed over the ``after`` frames that begin with each frame, and over ``before`` frames before it.
+    floor
+        Running quantile of the energy, shape (bands,). Changed in place.
+    seen
+        Number of frames behind it, shape (1,). Changed in place.
+    used
+        Number of bands that exist at this sample rate.
+    before, after
+        Numbers of frames, see above.
+    quantile
+        The room is this quantile of the energy.
+    step
+        Most that the floor may change in a frame, as a ratio less 1.
+    cap
+        Largest ratio that counts in a band.
+    better_discount
+        The better half of the bands counts less this, dB.
+    rise
+        Out: mean rise over the bands, dB, shape (n,).
+    floors
+        Out: energy of the room, shape (n, bands).
     """
-    count, bands = level.shape
-    tiny = np.float32(1e-14)
-    for n in range(count):
-        fast = 8.0 * step if seen[0] < 400 else step  # find the room quickly at first
+    _follow_room(level, floor, seen, quantile, step, floors)
+    ratio = _rise_ratios(up_sum, back_sum, floors, before, after, cap)
+    _mean_rise(ratio, level.shape[1], used, better_discount, rise)
+
+
+@compiled
+def _follow_room(level: F32, floor: F64, seen: I64, quantile: float, step: float, floors: F32) -> None:
+    """Follow a quantile of the energy in each band: up by a little where it is louder, down by less where it is not."""
+    tiny = np.float32(_TINY_ENERGY)
+    for n in range(level.shape[0]):
+        fast = _FIRST_SPEED * step if seen[0] < _FIRST_FRAMES else step
         if seen[0] == 0:
-            for b in range(bands):
+            for b in range(level.shape[1]):
                 floor[b] = level[n, b] + tiny
         seen[0] += 1
         raise_by = 1.0 + fast * quantile
         lower_by = 1.0 / (1.0 + fast * (1.0 - quantile))
-        for b in range(bands):
+        for b in range(level.shape[1]):
             floor[b] = max(floor[b] * (raise_by if level[n, b] > floor[b] else lower_by), tiny)
             floors[n, b] = floor[b]
-    # All ratios in one flat loop, which the processor takes several at a time.
-    ratio = np.empty(count * bands, np.float32)
-    after_flat, before_flat, floor_flat = up_sum.reshape(-1), back_sum.reshape(-1), floors.reshape(-1)
+
+
+@compiled
+def _rise_ratios(up_sum: F32, back_sum: F32, floors: F32, before: int, after: int, cap: float) -> F32:
+    """Return energy after over energy before or the room, whichever is louder, between 1 and ``cap``: (n * bands,).
+
+    One flat loop, which the processor takes several at a time.
+    """
+    tiny, least, most = np.float32(_TINY_ENERGY), np.float32(1.0), np.float32(cap)
     per_before, per_after = np.float32(1.0 / before), np.float32(1.0 / after)
-    least, most = np.float32(1.0), np.float32(cap)
+    after_flat, before_flat, floor_flat = up_sum.reshape(-1), back_sum.reshape(-1), floors.reshape(-1)
+    ratio = np.empty(floor_flat.size, np.float32)
     for k in range(ratio.size):
         base = max(before_flat[k] * per_before, floor_flat[k]) + tiny
         ratio[k] = min(max((after_flat[k] * per_after + tiny) / base, least), most)
+    return ratio
+
+
+@compiled
+def _mean_rise(ratio: F32, bands: int, used: int, better_discount: float, rise: F32) -> None:
+    """Compute the mean of the bands' rises in dB, or that of their better half less a discount if it is more.
+
+    The better half counts because the noise of a pump hides the others. The mean of decibels is taken as the logarithm
+    of the product: one logarithm a frame.
+    """
     half = max(used // 2, 1)
-    # The better half of the bands counts, less a discount: a pump's hiss hides the others. It cannot lead below this.
+    # Below this product the better half cannot lead, so there is no need to sort.
     worth_sorting = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
     left = np.empty(bands, np.float32)
-    for n in range(count):
+    for n in range(rise.shape[0]):
         product = 1.0
         for b in range(used):
             product *= ratio[n * bands + b]
         mean_db = 10.0 * math.log10(product) / used
         if product > worth_sorting:
             left[:] = ratio[n * bands : (n + 1) * bands]
-            best = 1.0
-            for _ in range(half):
-                top = 0
-                for b in range(1, used):
-                    if left[b] > left[top]:
-                        top = b
-                best *= left[top]
-                left[top] = 0.0
-            mean_db = max(mean_db, 10.0 * math.log10(best) / half - better_discount)
+            better_db = 10.0 * math.log10(_product_of_largest(left, used, half)) / half
+            mean_db = max(mean_db, better_db - better_discount)
         rise[n] = mean_db
+
+
+@compiled
+def _product_of_largest(values: F32, used: int, count: int) -> float:
+    """Return the product of the ``count`` largest of the first ``used`` values; they are set to 0."""
+    product = 1.0
+    for _ in range(count):
+        top = 0
+        for b in range(1, used):
+            if values[b] > values[top]:
+                top = b
+        product *= values[top]
+        values[top] = 0.0
+    return product
 
 
 @compiled

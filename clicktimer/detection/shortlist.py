@@ -47,7 +47,7 @@ def shortlist(
 ) -> DetectionContext:
     """Return the candidates most like a switch and those at changes of level; a chattering burst counts as one."""
     p = params.shortlist
-    scores = switch_score.snap_score(candidates)
+    scores = switch_score.switch_scores(candidates)
     score_counts = small_statistics.counts(scores, SCORE_LOWEST, SCORE_STEP, SCORE_STEPS)
     row = levels.position(candidates.time_s)
     if len(candidates) > p.most_candidates:

@@ -16,7 +16,7 @@ from clicktimer.detection import onset_strength, onset_time, waveforms
 from clicktimer.detection.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
 from clicktimer.detection.level_track import LevelTrack
 from clicktimer.detection.params import DetectionParams
-from clicktimer.detection.switch_score import LOWEST, snap_score
+from clicktimer.detection.switch_score import LOWEST, switch_scores
 from clicktimer.records import Samples
 
 _RAW_TAIL_S = 0.25
@@ -231,7 +231,7 @@ class Stretch:
         rise, fall_per_s = self.settings.waveform_rise, self.settings.waveform_fall_per_s
         params = self.params.waveform
         wave_hz = np.zeros(len(found), np.float32)
-        for i, score in enumerate(snap_score(found).tolist()):
+        for i, score in enumerate(switch_scores(found).tolist()):
             time_s = float(found.time_s[i])
             self._least_score = max(self._least_score - fall_per_s * (time_s - self._last_s), LOWEST)
             self._last_s = time_s

@@ -1,14 +1,15 @@
-"""How much does a sudden sound resemble a snap-action switch, whatever the switch?
+"""Switch score: how much a candidate resembles a snap-action switch, whatever the switch.
 
 An additive logistic score of a candidate's shape: how fast it rises and is over, how broad it is, how quiet it is
-around it. Each feature counts by a line with two bends, held to the range that was seen in fitting. The numbers
-(switch_score.csv) come from tests/benchmarks/train_snap.py, fitted on the develop half of the sounds. The score only
+around it. Each feature counts by a line with two bends, held to the range that was seen in fitting. The numbers in
+switch_score.csv are fitted on the develop half of the sounds by tests/benchmarks/fit_switch_score.py. The score only
 ranks: how rare a score is in *this* recording is counted there (evidence.py).
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
@@ -18,35 +19,52 @@ from clicktimer.detection.candidates import U8, Candidates
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32, F64, I64
 
-FEATURES = (
-    "rise",
-    "attack",
-    "decay",
-    "slice0",
-    "slice1",
-    "slice2",
-    "slice3",
-    "slice4",
-    "slice5",
-    "before",
-    "after",
-    "fall",
-    "broad",
-    "spread",
-    "tilt",
-    "after_over_peak",
-    "before_over_peak",
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One feature of a candidate: its name in switch_score.csv, its unit, and what it measures."""
+
+    name: str
+    unit: str
+    meaning: str
+
+
+FEATURE_TABLE = (
+    Feature("rise", "dB", "mean rise over the room"),
+    Feature("attack", "ln ms", "from the onset to the loudest point"),
+    Feature("decay", "ln ms", "from the loudest point until the sound is over"),
+    Feature("slice0", "dB", "mean over the bands of the level over the room, 0 to 2 ms after the onset"),
+    Feature("slice1", "dB", "the same, 2 to 5 ms"),
+    Feature("slice2", "dB", "the same, 5 to 10 ms"),
+    Feature("slice3", "dB", "the same, 10 to 20 ms"),
+    Feature("slice4", "dB", "the same, 20 to 40 ms"),
+    Feature("slice5", "dB", "the same, 40 to 80 ms"),
+    Feature("before", "dB", "the same, 60 to 10 ms before the onset"),
+    Feature("after", "dB", "the same, 80 to 250 ms after the onset"),
+    Feature("fall", "dB", "from the loudest of the first three slices to the last slice"),
+    Feature("broad", "10 x share", "share of the bands that stand more than 6 dB over the room"),
+    Feature("spread", "dB", "standard deviation over the bands of their peak over the room"),
+    Feature("tilt", "dB", "mean peak of the upper half of the bands less that of the lower half"),
+    Feature("after_over_peak", "10 x ratio", "after / (loudest slice + 2 dB)"),
+    Feature("before_over_peak", "10 x ratio", "before / (loudest slice + 2 dB)"),
 )
+"""The columns of ``features``, in order. Levels over the room count up to 30 dB a band."""
+FEATURES = tuple(feature.name for feature in FEATURE_TABLE)
+_COLUMN = {name: column for column, name in enumerate(FEATURES)}
+_SLICES, _FALL = _COLUMN["slice0"], _COLUMN["fall"]
+_BEFORE, _AFTER = _COLUMN["before"], _COLUMN["after"]
+_BROAD, _SPREAD, _TILT = _COLUMN["broad"], _COLUMN["spread"], _COLUMN["tilt"]
+_AFTER_OVER_PEAK, _BEFORE_OVER_PEAK = _COLUMN["after_over_peak"], _COLUMN["before_over_peak"]
 LOWEST, HIGHEST = -6.0, 12.0
 
 
 def features(candidates: Candidates) -> F64:
-    """Shape of each candidate, (n, features): decibels over the room, logarithms of milliseconds."""
+    """Return the features of each candidate, shape (n, features); the columns are those of ``FEATURE_TABLE``."""
     out = np.zeros((len(candidates), len(FEATURES)))
     if len(candidates):
-        out[:, 0] = candidates.rise_db
-        out[:, 1] = np.log(candidates.attack_s * 1e3 + 0.3)
-        out[:, 2] = np.log(candidates.decay_s * 1e3 + 0.5)
+        out[:, _COLUMN["rise"]] = candidates.rise_db
+        out[:, _COLUMN["attack"]] = np.log(candidates.attack_s * 1e3 + 0.3)
+        out[:, _COLUMN["decay"]] = np.log(candidates.decay_s * 1e3 + 0.5)
         used = int(candidates.bands.min())
         _over_the_room(candidates.prints, candidates.context, candidates.room, used, out)
     return out
@@ -54,13 +72,13 @@ def features(candidates: Candidates) -> F64:
 
 @compiled
 def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> None:
-    """The features from the fourth on: of levels over the room in dB, 30 at most, in the bands that there are."""
+    """Fill in the features from ``slice0`` on: of levels over the room in the bands that exist."""
     slices, half = prints.shape[1], max(used // 2, 1)
     top = np.zeros(used)
     for i in range(prints.shape[0]):
         for s in range(slices):
             for b in range(used):
-                out[i, 3 + s] += _over_db(prints[i, s, b], room[i, b]) / used
+                out[i, _SLICES + s] += _over_db(prints[i, s, b], room[i, b]) / used
         before, after = 0.0, 0.0
         for b in range(used):
             before += _over_db(context[i, 0, b], room[i, b]) / used
@@ -68,7 +86,7 @@ def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> No
         # The loudest of the first three slices, in each band and in all.
         peak, mean, low, broad, spread = 0.0, 0.0, 0.0, 0.0, 0.0
         for s in range(3):
-            peak = max(peak, out[i, 3 + s])
+            peak = max(peak, out[i, _SLICES + s])
         for b in range(used):
             top[b] = 0.0
             for s in range(3):
@@ -81,10 +99,9 @@ def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> No
         for b in range(used):
             spread += (top[b] - mean) ** 2 / used
         high = (mean * used - low * half) / max(used - half, 1)
-        at = 3 + slices
-        out[i, at], out[i, at + 1], out[i, at + 2] = before, after, peak - out[i, 8]
-        out[i, at + 3], out[i, at + 4], out[i, at + 5] = broad, math.sqrt(spread), high - low
-        out[i, at + 6], out[i, at + 7] = 10.0 * after / (peak + 2.0), 10.0 * before / (peak + 2.0)
+        out[i, _BEFORE], out[i, _AFTER], out[i, _FALL] = before, after, peak - out[i, _SLICES + slices - 1]
+        out[i, _BROAD], out[i, _SPREAD], out[i, _TILT] = broad, math.sqrt(spread), high - low
+        out[i, _AFTER_OVER_PEAK], out[i, _BEFORE_OVER_PEAK] = 10.0 * after / (peak + 2.0), 10.0 * before / (peak + 2.0)
 
 
 @compiled
@@ -123,8 +140,8 @@ def _fitted() -> tuple[F64, F64]:
     return np.array([[float(v) for v in row[1:]] for row in ranges]), np.array(weights)
 
 
-def snap_score(candidates: Candidates) -> F32:
-    """Logit of being a snap among all sorts of noises, (n,), between LOWEST and HIGHEST."""
+def switch_scores(candidates: Candidates) -> F32:
+    """Return the log-odds that each candidate is a switch among all sorts of noises: (n,), LOWEST to HIGHEST."""
     table, weights = _fitted()
     # Summed row by row: a matrix product's last digit would depend on how many rows it has.
     out = []

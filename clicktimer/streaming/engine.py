@@ -16,7 +16,7 @@ import numpy as np
 from clicktimer.detection.candidates import Candidates, LevelSegment
 from clicktimer.detection.detector import DetectionResult, find_clicks
 from clicktimer.detection.params import DetectionParams, default_params
-from clicktimer.detection.switch_score import snap_score
+from clicktimer.detection.switch_score import switch_scores
 from clicktimer.records import Block, Click, Gap, Kind
 from clicktimer.settings import PumpState
 from clicktimer.storage.batch import Event
@@ -242,7 +242,7 @@ class Engine:
         """Whether one of these sounds may be a click of a switch, by its shape."""
         found = Candidates.join([*self._parts[-MOST_HEARD_PARTS:], self.finder.pending()])
         near = np.min(np.abs(found.time_s[:, None] - np.array(times_s)), axis=1, initial=np.inf) <= SAME_S
-        return bool(near.any() and snap_score(found.take(near)).max() >= self._live.least_score)
+        return bool(near.any() and switch_scores(found.take(near)).max() >= self._live.least_score)
 
     def decide(self) -> list[Event]:
         """Look at the recent past and the known clicks; say what has changed."""

@@ -16,7 +16,7 @@ from clicktimer.detection.candidates import Candidates, LevelSegment
 from clicktimer.detection.live_params import LevelStep
 from clicktimer.detection.onset_strength import F32
 from clicktimer.detection.params import DetectionParams
-from clicktimer.detection.switch_score import snap_score
+from clicktimer.detection.switch_score import switch_scores
 from clicktimer.records import Kind
 
 Segments = list[LevelSegment]
@@ -110,7 +110,7 @@ class BySound:
         near = candidates.take(np.abs(candidates.time_s - time_s) <= p.near_s)
         if not len(near):
             return None
-        scores = snap_score(near)
+        scores = switch_scores(near)
         best = int(np.argmax(scores))
         if scores[best] < self._least_score or abs(float(near.time_s[best]) - time_s) > p.same_s:
             return None

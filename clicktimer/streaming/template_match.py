@@ -15,7 +15,7 @@ import numpy as np
 
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.live_params import TemplateMatch
-from clicktimer.detection.switch_score import snap_score
+from clicktimer.detection.switch_score import switch_scores
 from clicktimer.detection.waveforms import Waves
 from clicktimer.records import Click, Kind
 
@@ -67,7 +67,7 @@ class ByLook:
     def compared(self, new: Candidates, last: Kind) -> Compared:
         """Return which of the new sounds are the switch, and which are not. last: the kind named last before them."""
         p = self._params
-        likely = np.flatnonzero((new.wave_hz > 0.0) & (snap_score(new) >= p.least_score))
+        likely = np.flatnonzero((new.wave_hz > 0.0) & (switch_scores(new) >= p.least_score))
         if not len(likely) or not self.knows:
             return Compared((), ())
         of = [kind for kind, clicks in self._known.items() for _ in clicks]

@@ -26,7 +26,7 @@ def found_in(x: np.ndarray, rate_hz: int = RATE_HZ) -> Candidates:
 def best_score(x: np.ndarray, near_s: float, rate_hz: int = RATE_HZ) -> float:
     """Highest score of a candidate 0.1 s before to 0.5 s after a time; the lowest there is where there is none."""
     found = found_in(x, rate_hz)
-    scores = switch_score.snap_score(found)[(found.time_s > near_s - 0.1) & (found.time_s < near_s + 0.5)]
+    scores = switch_score.switch_scores(found)[(found.time_s > near_s - 0.1) & (found.time_s < near_s + 0.5)]
     return float(scores.max()) if len(scores) else switch_score.LOWEST
 
 
@@ -102,7 +102,7 @@ def household() -> tuple[Candidates, np.ndarray]:
 def test_the_switch_stands_out_in_a_household(household: tuple[Candidates, np.ndarray]) -> None:
     """The area under the curve of hits against false alarms: 0.5 would be a coin."""
     found, is_switch = household
-    scores = switch_score.snap_score(found)
+    scores = switch_score.switch_scores(found)
     ours, others = scores[is_switch], scores[~is_switch]
     assert len(others) > 50
     auc = np.mean((ours[:, None] > others[None, :]) + 0.5 * (ours[:, None] == others[None, :]))
@@ -111,16 +111,16 @@ def test_the_switch_stands_out_in_a_household(household: tuple[Candidates, np.nd
 
 def test_the_order_and_the_number_of_candidates_do_not_matter(household: tuple[Candidates, np.ndarray]) -> None:
     found, _ = household
-    whole = switch_score.snap_score(found)
+    whole = switch_score.switch_scores(found)
     some = np.array([17, 3, 40])
-    np.testing.assert_allclose(switch_score.snap_score(found.take(some)), whole[some], atol=1e-4)
-    assert len(switch_score.snap_score(Candidates.none())) == 0
+    np.testing.assert_allclose(switch_score.switch_scores(found.take(some)), whole[some], atol=1e-4)
+    assert len(switch_score.switch_scores(Candidates.none())) == 0
     many = found.take(np.tile(np.arange(len(found)), 4200 // len(found) + 1))  # more than one portion
-    np.testing.assert_allclose(switch_score.snap_score(many), np.tile(whole, 4200 // len(found) + 1), atol=1e-4)
+    np.testing.assert_allclose(switch_score.switch_scores(many), np.tile(whole, 4200 // len(found) + 1), atol=1e-4)
 
 
 def test_scores_stay_in_their_range(household: tuple[Candidates, np.ndarray]) -> None:
-    scores = switch_score.snap_score(household[0])
+    scores = switch_score.switch_scores(household[0])
     assert scores.min() >= switch_score.LOWEST
     assert scores.max() <= switch_score.HIGHEST
 

@@ -162,7 +162,7 @@ def sharp_sounds(candidates: Candidates) -> np.ndarray:
     over = peaks_db(candidates) - rms_before_db(candidates)
     order = np.argsort(-over, kind="stable")
     taken: list[int] = []
-    sharp = (switch_score.snap_score(candidates) >= _LEAST_SNAP) & (over >= _LEAST_OVER_DB)
+    sharp = (switch_score.switch_scores(candidates) >= _LEAST_SNAP) & (over >= _LEAST_OVER_DB)
     louder: list[float] = []
     for i in order[: 50 * _MOST_SNAPS]:
         time_s = float(candidates.time_s[i])

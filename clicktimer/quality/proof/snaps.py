@@ -53,7 +53,7 @@ def prove_snaps(again: Again, times_s: Sequence[float], duration_s: float, sha25
         finder = OnsetFinder()
         parts = [finder.feed(block) for block in with_added(again(), added, rate_hz)]
         heard = Candidates.join([*parts, finder.flush()])
-        times = heard.time_s[switch_score.snap_score(heard) > LEAST_SCORE] if len(heard) else np.zeros(0)
+        times = heard.time_s[switch_score.switch_scores(heard) > LEAST_SCORE] if len(heard) else np.zeros(0)
         caught = sum(bool(np.any(np.abs(times - t) <= CATCH_S)) for t in places)
         counts.append(count_of([(len(places), caught)]))
     none = Count(0, 0, None, None, None)

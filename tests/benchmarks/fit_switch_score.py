@@ -1,4 +1,4 @@
-"""Fit detection/switch_score.csv on the develop half: `python -m tests.benchmarks.train_snap --sounds DIR`.
+"""Fit detection/switch_score.csv on the develop half: `python -m tests.benchmarks.fit_switch_score --sounds DIR`.
 
 Positives are the true clicks of composed and simulated recordings, negatives all other candidates. Each recording
 counts alike. The report half of the sounds and seeds is never touched here.
@@ -125,8 +125,9 @@ def fit(samples: list[Sample], ridge: float = 6.0) -> tuple[np.ndarray, np.ndarr
 def write(path: Path, table: np.ndarray, weights: np.ndarray) -> None:
     """The table as it is read by clicktimer.detection.switch_score."""
     lines = [
-        "# How much a candidate's shape resembles a snap switch: see snap.py. By tests/benchmarks/train_snap.py.",
-        "# feature,lowest,highest,first bend,second bend; then the weight of each term in the order of snap.terms()",
+        "# How much a candidate resembles a switch: see switch_score.py. By tests/benchmarks/fit_switch_score.py.",
+        "# feature,lowest,highest,first bend,second bend; then the weight of each term "
+        "in the order of switch_score.terms()",
     ]
     for name, row in zip(switch_score.FEATURES, table, strict=True):
         lines.append(",".join([name, *(f"{v:.5g}" for v in row)]))
@@ -138,6 +139,7 @@ def main() -> None:
     """Fit and write."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sounds", required=True)
+    parser.add_argument("--out", type=Path, default=Path(switch_score.__file__).with_name("switch_score.csv"))
     parser.add_argument("--composed", type=int, default=400)
     parser.add_argument("--mixtures", type=int, default=350)
     parser.add_argument("--simulated", type=int, default=80)
@@ -148,7 +150,7 @@ def main() -> None:
         *composed(args.sounds, args.composed),
     ]
     table, weights = fit(samples)
-    write(Path(switch_score.__file__).with_name("switch_score.csv"), table, weights)
+    write(args.out, table, weights)
     print(f"fitted on {len(samples)} recordings, {sum(int(s[1].sum()) for s in samples)} clicks")
 
 
