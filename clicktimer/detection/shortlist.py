@@ -73,7 +73,7 @@ def shortlist(
         switch_score=scores[keep],
         burst=burst[first],
         score_counts=score_counts,
-        waves=Waves(short),
+        waves=Waves(short, params),
         params=params,
     )
 
