@@ -32,6 +32,7 @@ MAKERS = (
     Maker("cli", "the command line's reference"),
     Maker("causes", "the page of causes"),
     Maker("site", "the tables of the site file's page"),
+    Maker("schemas", "the schemas of the JSON documents"),
     Maker("well", "the output shown on the page of the well"),
     Maker("day", "the day's picture and its sentence", quick=False),
     Maker("readme", "the demo's output in README.md", quick=False),

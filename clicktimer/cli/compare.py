@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,8 +18,6 @@ from clicktimer.errors import InputError, SettingsError
 
 if TYPE_CHECKING:
     from clicktimer.units.format import UnitSystem
-
-NOT_OURS = "{name} is no result of clicktimer: give a recording, a listening folder, or what --json wrote"
 
 
 @click.command("compare", short_help="Put two measurements or days side by side.")
@@ -135,15 +132,13 @@ def _measured(path: str, options: Any) -> dict[str, Any]:
 
 
 def _document(path: str) -> dict[str, Any]:
+    from clicktimer.reporting.json.read import NOT_JSON, read_document
+
     name = Path(path).name
     try:
-        document = json.loads(Path(path).read_text("utf-8"))
+        text = Path(path).read_text("utf-8")
     except OSError as error:
         raise InputError(f"{path}: {error.strerror}; give a recording or a file written by --json") from None
-    except ValueError:
-        raise InputError(
-            f"{name} is no JSON document: give the recording itself, or what measure or day --json wrote of it"
-        ) from None
-    if not isinstance(document, dict):
-        raise InputError(NOT_OURS.format(name=name))
-    return document
+    except UnicodeDecodeError:
+        raise InputError(NOT_JSON.format(name=name)) from None
+    return read_document(text, name)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +13,10 @@ import jsonschema
 import pytest
 from hypothesis import given, settings
 
+from clicktimer.errors import InputError
 from clicktimer.records import Measurement
 from clicktimer.reporting.json.measurement import document_text, jsonable, measurement_json
+from clicktimer.reporting.json.read import read_document
 from tests.support.handmade import measurements, nothing_heard, short_cycling
 
 ROOT = Path(__file__).parents[2]
@@ -121,6 +125,49 @@ def test_numbers_are_finite_rounded_to_a_microsecond_and_never_minus_zero():
 def test_what_has_no_json_form_is_an_error_rather_than_a_guess():
     with pytest.raises(TypeError, match="no JSON form for set"):
         jsonable({1, 2})
+
+
+def written(document: Any) -> str:
+    return json.dumps(document)
+
+
+@pytest.mark.parametrize("measured", [short_cycling(), nothing_heard()])
+def test_what_is_written_is_read_again(measured: Measurement):
+    document = measurement_json(measured, program_version="0.1.0")
+    assert read_document(document_text(document), "a.json") == document
+
+
+def test_a_document_of_a_later_or_an_earlier_program_is_read():
+    document = measurement_json(short_cycling(), program_version="0.1.0")
+    document["verdict"]["of_a_later_day"] = 1
+    del document["proof"], document["clicks"][0]["level_db"]
+    assert read_document(written(document), "a.json") == document
+
+
+@pytest.mark.parametrize(
+    ("breaks", "says"),
+    [
+        (lambda d: d["clicks"][2].update(time_s="soon"), "clicks.2.time_s: .*valid number"),
+        (lambda d: d["run"].update(seconds=None), "run.seconds: "),
+        (lambda d: d["verdict"].update(band="good"), "verdict.band: "),
+        (lambda d: d.update(cycles={}), "cycles: "),
+        (lambda d: d.update(format="of another"), "is no result of clicktimer"),
+    ],
+)
+def test_a_document_with_a_wrong_type_is_refused_in_one_line(breaks: Any, says: str):
+    document = measurement_json(short_cycling(), program_version="0.1.0")
+    breaks(document)
+    with pytest.raises(InputError, match=rf"^a\.json [^\n]*{says}[^\n]*$"):
+        read_document(written(document), "a.json")
+
+
+def test_writing_a_document_loads_no_slow_library():
+    code = (
+        "import sys; from tests.support import handmade; from clicktimer.reporting.json import measurement; "
+        "measurement.measurement_json(handmade.short_cycling(), program_version='0'); "
+        "sys.exit('pydantic' in sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True)
 
 
 def test_every_field_is_described_in_the_docs():

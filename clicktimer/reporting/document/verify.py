@@ -15,6 +15,7 @@ from clicktimer.reporting.document.differences import differ_text, differences, 
 from clicktimer.reporting.document.evidence import FileFact, file_facts, gather_evidence
 from clicktimer.reporting.document.remeasure import Asked, Progress, Result, lying_in, measure_asked
 from clicktimer.reporting.html import embedded_data, render_html
+from clicktimer.reporting.json.read import first_wrong
 from clicktimer.reporting.pdf import attached_data, render_pdf
 
 MOST_TOLD: Final = 10
@@ -104,10 +105,13 @@ def _embedded_in(path: Path) -> Embedded:
     except (ValueError, TypeError, KeyError, RecursionError):
         raise InputError(NO_DATA.format(name=path.name)) from None
     try:
-        return TypeAdapter(Embedded).validate_python(head)
+        embedded = TypeAdapter(Embedded).validate_python(head)
     except ValidationError as error:
         where = ".".join(str(part) for part in error.errors(include_url=False)[0]["loc"])
         raise InputError(NOT_WHOLE.format(name=path.name, where=where)) from None
+    if (wrong := first_wrong(embedded.result)) is not None:
+        raise InputError(NOT_WHOLE.format(name=path.name, where=f"result.{wrong[0]}"))
+    return embedded
 
 
 def _places(path: Path, names: Sequence[str], recordings: Sequence[str]) -> list[str]:
