@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 PathLike = str | os.PathLike[str]
 
 
-def measure(
+def measure(  # noqa: PLR0913
     recording: PathLike | Sequence[PathLike],
     *,
     taps: Taps | None = None,

@@ -37,4 +37,5 @@ class PlaceTakenError(StoreError):
 
 class StopHearingError(Exception):
     """Raised by a Progress to end the hearing: what was heard so far is measured, and that is told. No error of ours:
-    it never reaches the user."""
+    it never reaches the user.
+    """

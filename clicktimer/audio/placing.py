@@ -63,7 +63,7 @@ class Placer:
         self.length_unknown = False
         self._notices: list[Notice] = []
 
-    def windows(self, frames: Iterator[av.AudioFrame | None]) -> Iterator[Window]:
+    def windows(self, frames: Iterator[av.AudioFrame | None]) -> Iterator[Window]:  # noqa: C901
         """Place the frames, the first one included."""
         jump = JUMP_S / float(self._time_base)
         for frame in frames:

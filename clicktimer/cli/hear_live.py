@@ -68,7 +68,7 @@ def hear_microphone(device: str | None, length_s: float | None, *, snapped: bool
         microphone.close()
 
 
-def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bool) -> Place:
+def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bool) -> Place:  # noqa: C901
     from clicktimer.audio.quality import Watch
     from clicktimer.detection.candidates import Candidates
     from clicktimer.quality.placement import judge_place, sharp_sounds

@@ -177,7 +177,7 @@ def _from_shortest(usable: Sequence[Cycle]) -> RunTime | None:
 
 
 # --- shared ----------------------------------------------------------------------------------------------------------
-def _mean_run(
+def _mean_run(  # noqa: PLR0913
     runs_s: _Seconds,
     timing_sd_s: Sequence[float],
     clock_ppm: float,

@@ -114,7 +114,7 @@ def leak_makes_most_starts(leak: Leak, starts: Starts) -> bool:
     return sum(f.share.value for f in starts.flows if leak.is_flow(f.use.duty)) > 0.5
 
 
-def read_day(
+def read_day(  # noqa: PLR0913
     log: DayLog,
     *,
     system: System | None = None,

@@ -139,7 +139,7 @@ def _not_compared(side: Literal["before", "after"], d: Mapping[str, Any], names:
     return [NotCompared(side, tuple(of_it), reason) for reason, of_it in reasons.items()]
 
 
-def _why(name: str, d: Mapping[str, Any]) -> Reason:
+def _why(name: str, d: Mapping[str, Any]) -> Reason:  # noqa: PLR0911
     if name == "run with no water in use":
         return Reason("compare.upper-bound-only" if _in(d, "run", "one_sided") else "compare.no-run")
     if d.get("format") != "clicktimer-day":

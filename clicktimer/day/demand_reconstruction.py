@@ -104,7 +104,7 @@ def _in_steady(steady: tuple[SteadyUse, ...], times_s: Floats) -> npt.NDArray[np
     return np.asarray((last >= 0) & (times_s <= ends[np.maximum(last, 0)]))
 
 
-def _fill(
+def _fill(  # noqa: PLR0913
     bursts: list[tuple[float, float, float]],
     from_s: float,
     start_s: float,

@@ -110,7 +110,7 @@ def no_leak(reason: Reason, limit_duty: float | None = None) -> Leak:
     return Leak("none", None, None, None, limit_duty, None, None, 0, None, reason)
 
 
-def _judged(
+def _judged(  # noqa: PLR0911
     log: DayLog,
     runs: Runs,
     at_edge: np.ndarray,

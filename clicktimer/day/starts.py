@@ -147,7 +147,7 @@ def _per_day(starts: Amount, heard_s: float) -> Seen | None:
     return Seen(value.value, min(low.low, value.low), max(high.high, value.high))
 
 
-def read_starts(
+def read_starts(  # noqa: PLR0913
     log: DayLog,
     no_use: NoUseRun,
     *,

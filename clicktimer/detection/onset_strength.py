@@ -60,7 +60,7 @@ def band_pass(low_hz: float, high_hz: float, rate_hz: int) -> F32:
 
 
 @compiled
-def _filter_sample(
+def _filter_sample(  # noqa: PLR0913
     value: float,
     gain_1: float,
     a1_1: float,
@@ -79,7 +79,7 @@ def _filter_sample(
 
 
 @compiled
-def filter_frames(x: F32, coef: F32, state: F32, frame_len: int, per_low: int, frames: F32, low: F32) -> None:
+def filter_frames(x: F32, coef: F32, state: F32, frame_len: int, per_low: int, frames: F32, low: F32) -> None:  # noqa: C901, PLR0912
     """Compute the band energies of consecutive frames, and the sound itself at a lower rate.
 
     The bands are the innermost loop, over one flat array, four samples at a time: in this form the compiler handles all
@@ -201,7 +201,7 @@ _FIRST_FRAMES, _FIRST_SPEED = 400, 8.0
 
 
 @compiled
-def rise_of_frames(
+def rise_of_frames(  # noqa: PLR0913
     level: F32,
     up_sum: F32,
     back_sum: F32,

@@ -72,7 +72,7 @@ def _quiet_until(energy: F64, top: int, threshold: float, hold: int) -> int:
 
 
 @compiled
-def _shapes(
+def _shapes(  # noqa: C901, PLR0912, PLR0913
     raw: F32, near: I64, reach: I64, spans: I64, shares: F64, over_noise: float, slide: float, found: F64
 ) -> None:
     onset, approach, decay = shares

@@ -94,7 +94,7 @@ def _median(values: F32, count: int) -> float:
 
 
 @compiled
-def _distances(
+def _distances(  # noqa: C901, PLR0913
     codes: U8,
     room_codes: U8,
     index: npt.NDArray[np.int64],

@@ -71,7 +71,7 @@ def features(candidates: Candidates) -> F64:
 
 
 @compiled
-def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> None:
+def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> None:  # noqa: C901
     """Fill in the features from ``slice0`` on: of levels over the room in the bands that exist."""
     slices, half = prints.shape[1], max(used // 2, 1)
     top = np.zeros(used)

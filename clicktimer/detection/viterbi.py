@@ -83,7 +83,7 @@ class Path:
 
 
 @compiled
-def _viterbi(evidence: Evidence, prior: Prior) -> tuple[float, I8, I8, I8]:
+def _viterbi(evidence: Evidence, prior: Prior) -> tuple[float, I8, I8, I8]:  # noqa: C901, PLR0912, PLR0915
     """Return the score of the best path, kind of each candidate, kind of each silent change, and state by row.
 
     The last click and the row in which a state was entered belong to the path that survives in that state.

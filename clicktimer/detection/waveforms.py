@@ -278,7 +278,7 @@ def _energy_at_lags(re: F32, im: F32, length: int, count: int, power: F32, energ
 
 
 @compiled
-def _correlate(
+def _correlate(  # noqa: C901, PLR0912, PLR0913
     parts: I8,
     rows: npt.NDArray[np.int64],
     mine: npt.NDArray[np.int64],

@@ -94,7 +94,7 @@ def _level_db(sound: Samples, rate_hz: int, onset_s: float) -> float | None:
     return round(20.0 * float(np.log10(peak / rms)), 1) if peak > 0.0 and rms > 0.0 else None
 
 
-def about(
+def about(  # noqa: PLR0913
     number: int,
     measured: Measurement,
     given: Sequence[Given],

@@ -132,7 +132,7 @@ class Timeline:
     no_use_run_s: float
 
 
-def us_system(
+def us_system(  # noqa: PLR0913
     tank_gal: float | tuple[float, ...],
     *,
     switch_psig: tuple[float, float] = (40.0, 60.0),

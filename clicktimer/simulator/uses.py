@@ -92,7 +92,7 @@ def household_uses(kind: UseKind, duration_s: float, seed: int, *, start_hour: f
     return tuple(sorted(makers[kind](), key=lambda use: (use.start_s, use.label)))
 
 
-def refill_test(
+def refill_test(  # noqa: PLR0913
     system: System,
     *,
     runs: int,

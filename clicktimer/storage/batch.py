@@ -37,7 +37,8 @@ class Event:
 @dataclass
 class Batch:
     """What is committed together. pending: replaces what was pending; levels, tones: each with its stretch's
-    beginning; about: what is noted of the listening, by name, as JSON can hold it; ended: why the session ended."""
+    beginning; about: what is noted of the listening, by name, as JSON can hold it; ended: why the session ended.
+    """
 
     end_s: float = 0.0
     candidates: list[Candidates] = field(default_factory=list)

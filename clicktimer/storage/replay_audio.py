@@ -1,5 +1,6 @@
 """The listening folder's sound, read again: all of it, where all was kept, as the blocks of one recording; else the
-seconds around clicks."""
+seconds around clicks.
+"""
 
 from __future__ import annotations
 

@@ -51,7 +51,8 @@ class LiveFinder(OnsetFinder):
 
     def newer_levels(self, start_s: float | None, steps: int) -> LevelSegment | None:
         """The part of the present stretch's level track after its first ``steps`` steps; all of it where the stretch
-        does not begin at ``start_s``; None where there is no more of it."""
+        does not begin at ``start_s``; None where there is no more of it.
+        """
         s = self.stretch
         return None if s is None else s.level_track.newer(steps if start_s == s.start_s else 0)
 

@@ -86,7 +86,7 @@ def _pieces(blocks: Iterator[Block], piece_s: float) -> Iterator[Block]:
 class Session:
     """One session of listening into a folder."""
 
-    def __init__(
+    def __init__(  # noqa: PLR0913
         self,
         source: Source,
         folder: Folder,

@@ -161,7 +161,7 @@ def _by_power(rows: list[MotorLimit], power_hp: float) -> list[MotorLimit]:
     return [max(below, key=lambda r: r.to_hp or 0.0), min(over, key=lambda r: r.from_hp)]
 
 
-def judge_motor(
+def judge_motor(  # noqa: PLR0913
     power_w: float | None = None,
     phase: Phase | None = None,
     *,

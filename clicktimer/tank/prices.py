@@ -24,7 +24,8 @@ MOST_LINES = 1000
 @dataclass(frozen=True, slots=True)
 class PriceItem:
     """One line of a price list. volume_l, acceptance_l: litres (acceptance None when not stated). price: any "
-    "currency."""
+    "currency.
+    """
 
     name: str
     volume_l: float

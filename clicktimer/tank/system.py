@@ -189,7 +189,7 @@ def check_charge(precharge_kpag: float, cut_out_kpag: float) -> None:
         )
 
 
-def make_system(
+def make_system(  # noqa: PLR0913
     *,
     switch_kpag: tuple[float, float] | None = None,
     precharge_kpag: float | None = None,

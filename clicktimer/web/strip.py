@@ -24,7 +24,8 @@ Span = tuple[float, float]
 @dataclass(frozen=True, slots=True)
 class Line:
     """One line: where it starts, s; how far it was heard, in units; paths of settled and provisional runs, of rests,
-    and of gaps."""
+    and of gaps.
+    """
 
     start_s: float
     heard: int

@@ -132,7 +132,7 @@ def last_view(
     }
 
 
-def warnings_view(
+def warnings_view(  # noqa: C901
     state: State,
     live: bool,
     log: Sequence[Logged],

@@ -13,7 +13,7 @@ from clicktimer.well.yield_log import read_test_file
 from clicktimer.well.yield_test import YieldTest, steady_yield
 
 
-def make_well(
+def make_well(  # noqa: PLR0913
     *,
     stated_l_per_min: float | None = None,
     fractures_l_per_min: tuple[float, ...] = (),

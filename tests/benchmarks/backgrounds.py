@@ -72,7 +72,7 @@ def _piece(clip: Clip, rng: np.random.Generator, count: int, speed: float, rever
     return out[::-1] if reverse else out
 
 
-def woven(
+def woven(  # noqa: PLR0913
     clips: list[Clip],
     bank: Bank,
     rng: np.random.Generator,

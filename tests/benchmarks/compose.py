@@ -263,7 +263,7 @@ def _through_the_phone(plan: Plan, sound: Array, rng: np.random.Generator) -> tu
     return (np.clip(np.rint(out * 32768), -32768, 32767) / 32768).astype(np.float32), rate_hz
 
 
-def compose(
+def compose(  # noqa: PLR0913
     setting: str,
     split: Split,
     seed: int,

@@ -99,7 +99,7 @@ def ordinary_days(world: World, count: int, seed: int) -> tuple[tuple[Cycle, ...
     return pair_cycles(clicks, start_s=0.0, end_s=duration_s), no_use_run(system), duration_s
 
 
-def _household(world: World, kind: str, rng: np.random.Generator) -> tuple[System, list[Use], float]:
+def _household(world: World, kind: str, rng: np.random.Generator) -> tuple[System, list[Use], float]:  # noqa: C901
     tank_gal = float(rng.choice([20, 32, 33, 44, 62]))
     pump_gpm = float(rng.uniform(6, 12))
     charge_psi = 38.0

@@ -374,7 +374,7 @@ run_lengths = st.lists(st.floats(2.0, 400.0), min_size=0, max_size=3)
     rate=st.sampled_from([None, "8 gpm", "30 L/min"]),
     units=st.sampled_from(["us", "metric"]),
 )
-def test_figures_agree_in_text_json_csv_html_and_pdf(
+def test_figures_agree_in_text_json_csv_html_and_pdf(  # noqa: C901
     runs_s: list[float], taps: Any, tank: tuple[str, ...], rate: str | None, units: str
 ):
     given: dict[str, Any] = {"units": units}

@@ -76,7 +76,7 @@ def found_clicks(samples: npt.NDArray[Any], rate_hz: int, near_s: Floats) -> Flo
     return np.array(found)
 
 
-def encode(
+def encode(  # noqa: C901, PLR0913
     path: Path,
     samples: npt.ArrayLike,
     rate_hz: int,

@@ -19,7 +19,7 @@ needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="the browser chromiu
 
 @needs_browser
 @pytest.mark.slow
-def test_a_real_browser_shows_it_as_it_goes_on_and_everybody_can_read_it(tmp_path: Path):
+def test_a_real_browser_shows_it_as_it_goes_on_and_everybody_can_read_it(tmp_path: Path):  # noqa: PLR0915
     from axe_playwright_python.sync_playwright import Axe
     from playwright.sync_api import sync_playwright
 

@@ -137,7 +137,7 @@ def _weigh(cause: Cause, facts: Mapping[str, str]) -> RankedCause:
     )
 
 
-def _status(
+def _status(  # noqa: PLR0911
     ranked: tuple[RankedCause, ...], facts: Mapping[str, str], complaints: Set[str]
 ) -> tuple[Status, tuple[Reason, ...]]:
     method = [r for r in ranked if r.cause.method and r.score >= DOES_NOT_APPLY]

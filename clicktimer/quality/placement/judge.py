@@ -146,7 +146,8 @@ def peaks_db(candidates: Candidates) -> F64:
 
 def rms_before_db(candidates: Candidates) -> F64:
     """What sounds just before each candidate (or the room, if that is louder), rms above 1 kHz, dB of full scale,
-    (n,)."""
+    (n,).
+    """
     if not len(candidates):
         return np.zeros(0)
     room = 10.0 ** (from_codes(candidates.room)[:, ABOVE : int(candidates.bands.min())] / 10.0)
@@ -156,7 +157,8 @@ def rms_before_db(candidates: Candidates) -> F64:
 
 def sharp_sounds(candidates: Candidates) -> np.ndarray:
     """Which candidates are short, sharp, clearly over the room and alone: finger snaps, for want of a click. At
-    most 20."""
+    most 20.
+    """
     if not len(candidates):
         return np.zeros(0, np.int64)
     over = peaks_db(candidates) - rms_before_db(candidates)

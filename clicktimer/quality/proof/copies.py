@@ -1,5 +1,6 @@
 """Proof, first part: the sound of a click cut from the recording -> the click without its room, and varied copies
-of it."""
+of it.
+"""
 
 from __future__ import annotations
 

@@ -185,7 +185,7 @@ def _hear(
 # -- what copies are made of -------------------------------------------------------------------------------------------
 
 
-def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material | Reason:
+def _gather(again: Again, m: Measurement, rng: np.random.Generator) -> Material | Reason:  # noqa: C901
     """Clicks and backgrounds in one pass, or why there is nothing to prove with."""
     operations = sorted((*m.clicks, *m.edges), key=lambda c: c.time_s)
     if len(m.clicks) < 2:
@@ -242,7 +242,8 @@ def _slice_length(stretches: list[Stretch], on: bool) -> float:
 
 def _inserts(material: Material, pairs: int, faint: bool, rng: np.random.Generator) -> list[Insert]:
     """So many pairs at random places, as far as there is room; in a faint round one click of each is the fainter
-    one."""
+    one.
+    """
     places: list[tuple[float, bool]] = []
     room = [s for s in material.stretches if s.length_s >= 2 * MARGIN_S + ROOM_S and material.slices[not s.on]]
     if not room:

@@ -25,7 +25,8 @@ class Stretch:
 
 def kinds_by_turns(operations: Sequence[Click]) -> list[bool]:
     """Whether each operation starts the pump; where nothing tells, every other one, so that the two sorts stay
-    apart."""
+    apart.
+    """
     if any(op.kind != "unknown" for op in operations):
         return [op.kind == "cut-in" for op in operations]
     return [i % 2 == 0 for i in range(len(operations))]

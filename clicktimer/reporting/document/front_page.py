@@ -94,7 +94,7 @@ def headline(m: Measurement, marks_s: Marks, messages: Messages = Messages("docu
     return tone, messages.text(f"document.verdict.{code}")
 
 
-def _headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:
+def _headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:  # noqa: PLR0911
     if _not_judged(m):
         return "open", "not-judged"
     if m.run is None:
@@ -204,7 +204,7 @@ def _meaning(m: Measurement, marks_s: Marks, messages: Messages) -> tuple[str, .
     return (why, " ".join(meaning)) if meaning else (why,)
 
 
-def _steps(result: Result, messages: Messages) -> list[Step]:
+def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     m, day = result.measured, result.reading
     steps = []
 

@@ -45,7 +45,7 @@ def readable(text: str) -> str:
     return "".join("?" if 0xFDD0 <= ord(c) <= 0xFDEF or ord(c) & 0xFFFE == 0xFFFE else c for c in plain(text))
 
 
-def _kind(part: Part) -> Kind | None:
+def _kind(part: Part) -> Kind | None:  # noqa: PLR0911
     match part:
         case Words(_, "!"):
             return "cautions"

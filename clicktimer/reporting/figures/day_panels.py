@@ -38,9 +38,10 @@ def _band(piece: Piece) -> tuple[float, float]:
     return (piece.row - HALF, HALF * 0.94) if piece.lane == "first" else (piece.row + HALF * 0.06, HALF * 0.94)
 
 
-def strip(axes: Axes, day: DayReading) -> None:
+def strip(axes: Axes, day: DayReading) -> None:  # noqa: C901
     """A row for each day, dark where the pump ran, hollow where a run is left out, a tick where of one only a click was
-    heard; what was not heard is hatched, the stretch that seeps underlined."""
+    heard; what was not heard is hatched, the stretch that seeps underlined.
+    """
     rows, runs, out = rows_of(day), whole_runs(day.log.cycles), hollow_starts_s(day)
     style.strip_down(axes)
     for piece in rows.pieces(0.0, day.log.duration_s):

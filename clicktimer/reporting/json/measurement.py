@@ -71,7 +71,7 @@ def document_text(document: Mapping[str, Any], *, one_line: bool = False) -> str
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=2) + "\n"
 
 
-def jsonable(value: Any) -> Any:
+def jsonable(value: Any) -> Any:  # noqa: PLR0911
     """Return ``value`` made of JSON's own types only: finite numbers to 6 decimals, null where unknown."""
     if value is None or isinstance(value, bool | int):
         return value

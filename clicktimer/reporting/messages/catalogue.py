@@ -134,7 +134,7 @@ class _Formatter(string.Formatter):
     def format(self, template: str, /, *args: Any, **kwargs: Any) -> str:
         return self.vformat(template, args, {**self.figures, **kwargs})
 
-    def format_field(self, value: Any, spec: str) -> str:
+    def format_field(self, value: Any, spec: str) -> str:  # noqa: C901, PLR0911
         kind, _, rest = spec.partition(" ")
         if kind == "message":  # {band:message band-name} -> the message "band-name.<value>", with the same figures
             return self.messages.text(_code(rest, value), **self.figures)

@@ -54,7 +54,7 @@ WHAT_A_RUN_IS = (
 OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
 
-def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:
+def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:  # noqa: C901
     """Return the whole report of one measurement as text that ends in a newline.
 
     emphasis: makes a heading stand out (bold in a terminal). csv_hint: name --csv where the table is shortened.
@@ -155,7 +155,7 @@ def verdict_text(m: Measurement, messages: Messages = Messages()) -> str:
     return " ".join(text.split())
 
 
-def title_of(m: Measurement) -> str:
+def title_of(m: Measurement) -> str:  # noqa: PLR0911
     """Return the verdict in a few words, in capitals."""
     if m.run is None:
         return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"

@@ -56,7 +56,7 @@ def place_steps(place: Any) -> list[str]:
     return list(dict.fromkeys(steps))
 
 
-def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:
+def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:  # noqa: C901
     """Return the report of a place as text that ends in a newline."""
     p = place
     rate = f"{p.source.sample_rate_hz / 1000:g} kHz"

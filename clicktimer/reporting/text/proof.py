@@ -23,7 +23,7 @@ def proof_blocks(proof: Any, messages: Messages = Messages()) -> list[Block]:
     return [Words(messages.text(reason)) for reason in _reasons(proof, messages)]
 
 
-def _reasons(p: Any, messages: Messages) -> Iterator[Reason]:
+def _reasons(p: Any, messages: Messages) -> Iterator[Reason]:  # noqa: C901
     if p.why is not None:
         yield Reason("proof.nothing", why=p.why)
         return

@@ -52,7 +52,7 @@ def well_lines(report: WellReport) -> list[str]:
     return lines_of(well_blocks(report))
 
 
-def well_blocks(report: WellReport, messages: Messages = Messages()) -> list[Block]:
+def well_blocks(report: WellReport, messages: Messages = Messages()) -> list[Block]:  # noqa: C901
     """Return the well section without heading and cautions."""
     lines: list[Block] = []
     for paragraph in (_yield_text(report), _standing_text(report), _drawn_down_text(report)):
