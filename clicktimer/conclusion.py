@@ -10,18 +10,19 @@ from clicktimer.assessment.values_used import values_used
 from clicktimer.assessment.verdict import denied, judge
 from clicktimer.cycles.corrections import HAND_SD_S, Label, correct
 from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
-from clicktimer.cycles.run_time import no_use_run
+from clicktimer.cycles.run_time import doubted, no_use_run
 from clicktimer.detection.anomalies import notices_of
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.detector import DetectionResult, find_clicks
 from clicktimer.detection.spectral_lines import ToneSegment
-from clicktimer.records import Click, Correction, Gap, Measurement, Notice, RunTime, SourceInfo, Verdict
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Click, Correction, Gap, Measurement, Notice, Reason, RunTime, SourceInfo, Verdict
 from clicktimer.settings import MeasureOptions
 
 SETTLED_BY_HAND = ("no-clicks", "no-sure-clicks", "order-unknown", "variable-speed")
 """Notices that no longer hold when a person has said which clicks there are."""
+BY_HAND = Reason("cycle.corrected-by-hand")
+SETTLE_TWO_PUMPS = (Reason("verdict.settle.two-pumps"),)
 
 
 class Listened:
@@ -82,16 +83,16 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
     edges = tuple(c.click for c in ours if c.click.how == "pump sound")
     warnings = [w for w in m.warnings if not clicks or w.code not in SETTLED_BY_HAND]
     if any(c.kind == "unknown" for c in clicks):
-        warnings.append(Notice("order-unknown", measurement.ORDER_UNKNOWN))
+        warnings.append(Notice("order-unknown", Reason("notice.order-unknown")))
     new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)
-    cycles = tuple(c if c in m.cycles else replace(c, note=_joined_notes(c.note)) for c in new.cycles)
+    cycles = tuple(c if c in m.cycles else replace(c, notes=(*c.notes, BY_HAND)) for c in new.cycles)
     figures = [f"cycle {i}" for i, (c, n) in enumerate(zip(cycles, new.cycles, strict=True), start=1) if c is not n]
     run, verdict = new.run, new.verdict
     if run is not None:
-        run = replace(run, text=f"{run.text} {measurement.HAND_RUN.format(sd=HAND_SD_S)}".strip())
+        run = replace(run, notes=(*run.notes, Reason("run.corrected-by-hand", sd_s=HAND_SD_S)))
         figures.append("run")
     if verdict.band is not None or m.verdict.band is not None:
-        verdict = replace(verdict, text=f"{verdict.text} {measurement.HAND_VERDICT}")
+        verdict = by_hand(verdict)
         figures.append("verdict")
     figures += [what for what in ("ambiguous", "tank") if getattr(new, what) is not None]
     return replace(
@@ -105,8 +106,9 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
     )
 
 
-def _joined_notes(note: str) -> str:
-    return "; ".join(part for part in (note, measurement.HAND_CYCLE) if part)
+def by_hand(verdict: Verdict) -> Verdict:
+    """Return a verdict that says that it rests on clicks corrected by hand."""
+    return replace(verdict, reasons=(*verdict.reasons, Reason("verdict.by-hand")))
 
 
 def _measured(
@@ -128,16 +130,17 @@ def _measured(
     run = no_use_run(cycles, taps=options.taps, clicks=clicks, ambiguous=ambiguous, clock_ppm=clock_ppm)
     codes = {w.code for w in warnings}
     if run is not None and run.count == 1:
-        run = _doubted(run, measurement.DOUBT_ONE_RUN)
+        run = doubted(run, "run.only-one")
     if run is not None and "two-pumps" in codes:
-        run = _doubted(run, measurement.DOUBT_TWO_PUMPS)
+        run = doubted(run, "run.two-pumps")
     motor_hp = None if options.system is None else options.system.motor_hp
     verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
     if run is not None and "two-pumps" in codes:
-        verdict = replace(verdict, settle=measurement.SETTLE_TWO_PUMPS)
+        verdict = replace(verdict, settle=SETTLE_TWO_PUMPS)
     if "variable-speed" in codes:
         run = None
-        verdict = Verdict(None, False, measurement.VARIABLE_SPEED_VERDICT, measurement.SETTLE_VARIABLE_SPEED)
+        why, settle = Reason("verdict.variable-speed"), Reason("verdict.settle.variable-speed")
+        verdict = Verdict(None, False, (why,), (settle,))
     tank = None
     if options.system is not None:
         from clicktimer.tank.sizing import size_tank
@@ -170,16 +173,12 @@ def _unless_denied(verdict: Verdict, tank: Any) -> Verdict:
     return replace(verdict, sure=False) if denied(verdict, finding) else verdict
 
 
-def _doubted(run: RunTime, why: str) -> RunTime:
-    return replace(run, doubt=f"{run.doubt} {why}".strip())
-
-
 def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Measurement:
     """The same measurement with another run, and what follows from it: verdict, tank, causes."""
     system = options.system
     verdict = judge(run, marks_s=options.marks_s, motor_hp=None if system is None else system.motor_hp)
     if any(w.code == "two-pumps" for w in measured.warnings):
-        verdict = replace(verdict, settle=measurement.SETTLE_TWO_PUMPS)
+        verdict = replace(verdict, settle=SETTLE_TWO_PUMPS)
     measured = replace(measured, run=run, verdict=verdict)
     if system is None:
         return measured
@@ -193,16 +192,16 @@ def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Me
 
 def _warnings(found: DetectionResult) -> list[Notice]:
     warnings = [
-        Notice("chatter", measurement.CHATTER.format(count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
+        Notice("chatter", Reason("notice.chatter", count=c.chatter), c.time_s) for c in found.clicks if c.chatter > 1
     ]
     if not found.clicks and found.pump_heard:
-        warnings.append(Notice("pump-sound-only", measurement.PUMP_SOUND_ONLY))
+        warnings.append(Notice("pump-sound-only", Reason("notice.pump-sound-only")))
     elif not found.clicks and found.gain > 0.0:
-        warnings.append(Notice("no-sure-clicks", measurement.NO_SURE_CLICKS))
+        warnings.append(Notice("no-sure-clicks", Reason("notice.no-sure-clicks")))
     elif not found.clicks:
-        warnings.append(Notice("no-clicks", measurement.NO_CLICKS))
+        warnings.append(Notice("no-clicks", Reason("notice.no-clicks")))
     elif not found.order_known:
-        warnings.append(Notice("order-unknown", measurement.ORDER_UNKNOWN))
+        warnings.append(Notice("order-unknown", Reason("notice.order-unknown")))
     if found.conflict:
-        warnings.append(Notice("start-contradicted", measurement.START_CONTRADICTED))
+        warnings.append(Notice("start-contradicted", Reason("notice.start-contradicted")))
     return warnings

@@ -16,10 +16,8 @@ from clicktimer.detection.candidates import Gathered
 from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.errors import StopHearingError
-from clicktimer.records import Block, Gap, Measurement, Notice, Samples, SourceInfo
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Block, Gap, Measurement, Notice, Reason, Samples, SourceInfo
 from clicktimer.settings import MeasureOptions, PumpState, Taps
-from clicktimer.units.format import format_time
 
 __all__ = [
     "Listened",
@@ -66,7 +64,7 @@ def measure_recording(
     notices = list(recording.notices)
     if heard.stopped:
         source = replace(source, duration_s=heard.end_s)
-        notices.append(Notice("stopped", measurement.STOPPED.format(time=format_time(heard.end_s)), heard.end_s))
+        notices.append(Notice("stopped", Reason("notice.stopped", at_s=heard.end_s), heard.end_s))
     return conclude(heard, source, options, notices)
 
 

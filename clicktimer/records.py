@@ -12,7 +12,7 @@ is cut-out to the next cut-in and a **cycle** is cut-in to the next cut-in.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Literal, TypeAlias
+from typing import Annotated, Any, Final, Literal, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,9 @@ Kind = Literal["cut-in", "cut-out", "unknown"]
 How = Literal["clicks", "pump sound"]
 Change = Literal["kept", "moved", "renamed", "added", "by turns"]
 
+
+AS_WRITTEN: Final = "notice.as-written"
+"""The code of a sentence that an earlier program noted in words."""
 
 Figure: TypeAlias = "float | int | str | bool | tuple[Figure, ...] | Reason | None"
 """What a reason may carry: SI numbers, names, codes, times in seconds, tuples of these, or another reason."""
@@ -47,6 +50,37 @@ class Reason:
     def __getitem__(self, name: str) -> Figure:
         return dict(self.figures)[name]
 
+    @classmethod
+    def from_data(cls, noted: Any) -> Reason:
+        """Return a reason from plain data: its code and figures, or the words that an earlier program wrote instead.
+
+        Raises
+        ------
+        ValueError
+            If it is neither.
+        """
+        if isinstance(noted, str):
+            return cls(AS_WRITTEN, words=noted)
+        if not (isinstance(noted, dict) and isinstance(noted.get("code"), str)):
+            raise ValueError("neither a code with figures nor words")
+        figures = noted.get("figures", {})
+        if not isinstance(figures, dict):
+            raise ValueError("the figures of a code are not named")
+        return cls(noted["code"], **{name: _figure(figure) for name, figure in figures.items()})
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
+        """Let a checked reader of plain data read a reason as ``from_data`` does."""
+        from pydantic import PlainValidator
+
+        return handler.generate_schema(Annotated[Any, PlainValidator(cls.from_data)])
+
+
+def _figure(noted: Any) -> Figure:
+    if isinstance(noted, dict):
+        return Reason.from_data(noted)
+    return tuple(_figure(one) for one in noted) if isinstance(noted, list) else noted
+
 
 @dataclass(frozen=True, slots=True)
 class Gap:
@@ -62,7 +96,7 @@ class Notice:
     """Something the user should know. ``code`` is listed in docs/json.md; ``time_s`` None: the whole recording."""
 
     code: str
-    text: str
+    reason: Reason
     time_s: float | None = None
 
 
@@ -100,7 +134,7 @@ class Click:
 
     confidence: chance that this is the switch and that the kind is right, 0..1.
     timing_sd_s: standard deviation of its time. chatter: how many clicks of a burst it stands for (1 = none).
-    level_db: its peak over the room in the click's own band. note: plain words, may be empty.
+    level_db: its peak over the room in the click's own band. note: what a person did to it, or None.
     how: "pump sound" where no click was heard and only the pump's sound began or ended (never among the clicks told).
     """
 
@@ -110,7 +144,7 @@ class Click:
     timing_sd_s: float = 0.001
     chatter: int = 1
     level_db: float | None = None
-    note: str = ""
+    note: Reason | None = None
     how: How = "clicks"
 
 
@@ -120,7 +154,8 @@ class Cycle:
 
     complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run
     timed by the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not
-    complete. run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock).
+    complete. run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock). notes: why it is
+    not complete, and what else is to be said of it.
     """
 
     cut_in_s: float | None
@@ -132,7 +167,7 @@ class Cycle:
     complete: bool
     how: How = "clicks"
     confidence: float = 1.0
-    note: str = ""
+    notes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +178,7 @@ class Intervals:
     second_s: tuple[float, ...]
     first_starts_s: tuple[float, ...]
     second_starts_s: tuple[float, ...]
-    text: str
+    reasons: tuple[Reason, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +189,7 @@ class RunTime:
     one_sided: only an upper bound (water may have been in use).
     timing_s: half width from timing and clock alone. spread_s: half width from the spread between runs, None when
     unknown.
-    doubt: why the figure may not be what it seems, or empty; while there is one, no verdict on it is sure.
+    notes: what it rests on. doubts: why the figure may not be what it seems; while there is one, no verdict is sure.
     """
 
     seconds: float
@@ -165,8 +200,13 @@ class RunTime:
     one_sided: bool
     timing_s: float
     spread_s: float | None
-    text: str = ""
-    doubt: str = ""
+    notes: tuple[Reason, ...] = ()
+    doubts: tuple[Reason, ...] = ()
+
+    @property
+    def doubted(self) -> bool:
+        """Whether anything makes the figure uncertain."""
+        return bool(self.doubts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,13 +215,18 @@ class Verdict:
 
     band: where r0 lies; None when nothing can be said (not measured, or only "at most" a good figure).
     sure: the whole interval lies in that band (a one-sided "short" can be sure; a good one never).
-    settle: what would settle an open question, or empty.
+    reasons: what it says and on what it rests, in the order in which it is read. settle: what would settle an open
+    question.
     """
 
     band: Band | None
     sure: bool
-    text: str
-    settle: str = ""
+    reasons: tuple[Reason, ...] = ()
+    settle: tuple[Reason, ...] = ()
+
+    def has(self, code: str) -> bool:
+        """Return whether one of its reasons has this code."""
+        return any(reason.code == code for reason in self.reasons)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,89 +8,110 @@ stands in the way of every sure verdict. The reasons and figures are in docs/ver
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Final, Literal
 
-from clicktimer.cycles.run_time import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT, allowed_interval_s
+from clicktimer.cycles.run_time import allowance, allowed_interval_s
 from clicktimer.errors import SettingsError
-from clicktimer.records import RunTime, Verdict
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Reason, RunTime, Verdict
 from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
-from clicktimer.targets import BANDS, MARKS_S, SHORT_BANDS, Band, band_edges_s, band_of
+from clicktimer.targets import BANDS, GOOD_BANDS, MARKS_S, SHORT_BANDS, Band, Marks, band_edges_s, band_of
 
 RUNS_TO_SETTLE: Final = 6  # the first is left out; five give Student's t 2.78 where three give 4.30
+SETTLE_NO_USE: Final = (Reason("verdict.settle.no-use"),)
+BASES: Final = {
+    "taps shut": "taps-shut",
+    "steady tap": "steady-tap",
+    "shortest run": "shortest-run",
+    "edge of the runs": "edge-of-the-runs",
+    "edge and steady uses": "edge-and-steady-uses",
+    "steady uses": "steady-uses",
+    "nobody home": "nobody-home",
+}
+ONE_ALONE: Final = ("taps shut", "steady tap", "shortest run")
+"""Estimators that may rest on a single run or cycle, which is said in other words."""
+
+IN_DOUBT: Final = {
+    "verdict.clear": "verdict.clear-in-doubt",
+    "verdict.at-most-short": "verdict.at-most-short-in-doubt",
+}
+
+Side = Literal["short", "good"]
 
 
-def judge(run: RunTime | None, *, marks_s: tuple[float, float] = MARKS_S, motor_hp: float | None = None) -> Verdict:
+def judge(run: RunTime | None, *, marks_s: Marks = MARKS_S, motor_hp: float | None = None) -> Verdict:
     """Judge a run with no water in use against the marks, in seconds.
 
     A two-sided run time gets the band of its best estimate, sure when interval and allowance lie in it. A
     one-sided one is only ever an upper bound: below the first mark it is short for sure ("or worse"), between
     the marks it is "at most", and from the second mark on no band is told. None gives no band at all.
-    motor_hp: rated power of the motor in hp; above 3/4 hp a sentence on the longer run that makers ask for is added.
+    motor_hp: rated power of the motor in hp; above 3/4 hp the longer run that makers ask for is added.
 
     Raises SettingsError for marks out of order or out of range and for a motor power that is not above 0.
     """
-    edges_s = band_edges_s(marks_s)
+    band_edges_s(marks_s)  # refuses marks that cannot be
     if motor_hp is not None and not (math.isfinite(motor_hp) and motor_hp > 0):
         raise SettingsError(f"a motor of {motor_hp:g} hp is not possible: give the power on its plate, for example 0.5")
     if run is None:
-        return Verdict(None, False, measurement.NOT_MEASURED, measurement.SETTLE_NOT_MEASURED)
-    verdict = _judge_bound(run, marks_s, edges_s) if run.one_sided else _judge_two_sided(run, marks_s, edges_s)
-    extra = [verdict.text]
-    if run.doubt and run.doubt not in verdict.text:
-        extra.append(run.doubt)
+        not_measured = (Reason("verdict.settle.not-measured"),)
+        return Verdict(None, False, (Reason("verdict.not-measured"),), not_measured)
+    verdict = _judge_bound(run, marks_s) if run.one_sided else _judge_two_sided(run, marks_s)
+    more = list(run.doubts)
     if verdict.band is not None and BANDS.index(verdict.band) < BANDS.index("under-a-minute"):
-        extra.append(measurement.CAUTION)
+        more.append(Reason("verdict.caution"))
     if motor_hp is not None and motor_hp > LARGE_MOTOR_HP:
-        extra.append(measurement.MOTOR_LARGE.format(relation=_motor_relation(run)))
-    return Verdict(verdict.band, verdict.sure, " ".join(extra), verdict.settle)
+        more.append(Reason("verdict.large-motor", asked_s=LARGE_MOTOR_RUN_S, relation=_motor_relation(run)))
+    return replace(verdict, reasons=(*verdict.reasons, *more))
 
 
-def _judge_two_sided(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[float, ...]) -> Verdict:
+def _judge_two_sided(run: RunTime, marks_s: Marks) -> Verdict:
     band = band_of(run.seconds, marks_s)
     low_s, high_s = allowed_interval_s(run)
     lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
-    # An interval without the spread between runs looks finer than the figure is.
-    seconds = measurement.seconds_text(run.seconds, run.low_s, run.high_s, 1 if run.spread_s is None else 2)
-    settle = measurement.SETTLE_MORE_STEADY if run.how == "steady tap" else measurement.SETTLE_MORE_SHUT
-    settle = settle.format(count=RUNS_TO_SETTLE)
-    if lower == upper:
-        text = measurement.CLEAR.format(
-            band=_headline(band_name(band, edges_s), run),
-            seconds=seconds,
-            basis=basis_of(run),
-            meaning=_meaning(band, run),
-        )
-        return Verdict(band, not run.doubt, text, settle if run.doubt else "")
-    text = measurement.TOO_CLOSE.format(
-        lower=band_name(lower, edges_s), upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run)
-    )
+    way = "verdict.settle.more-steady" if run.how == "steady tap" else "verdict.settle.more-shut"
+    settle = (Reason(way, count=RUNS_TO_SETTLE),)
+    basis, length = basis_of(run), length_of(run)
+    if lower == upper or common_side(lower, upper) is not None:
+        reasons = _clear("verdict.clear", run.doubted, lower, upper, marks_s, run=length, basis=basis)
+        sure = lower == upper and not run.doubted
+        return Verdict(band, sure, reasons, () if sure else settle)
+    between = {"lower": band_reason(lower, marks_s), "upper": band_reason(upper, marks_s)}
+    close = [Reason("verdict.too-close", **between, run=length, basis=basis)]
     if band_of(run.low_s, marks_s) == band_of(run.high_s, marks_s):
-        text = f"{text} {_allowance_sentence(run)}"
-    return Verdict(band, False, text, settle)
+        close.append(allowance(run))
+    return Verdict(band, False, tuple(close), settle)
 
 
-def _judge_bound(run: RunTime, marks_s: tuple[float, float], edges_s: tuple[float, ...]) -> Verdict:
-    seconds = measurement.at_most_text(run.seconds, run.high_s)
+def _judge_bound(run: RunTime, marks_s: Marks) -> Verdict:
+    basis, at_most_s = basis_of(run), (run.seconds, run.high_s)
     if run.high_s >= marks_s[1]:
-        text = measurement.AT_MOST_GOOD.format(seconds=seconds, basis=basis_of(run))
-        return Verdict(None, False, text, measurement.SETTLE_NO_USE)
+        return Verdict(None, False, (Reason("verdict.at-most-good", run_s=at_most_s, basis=basis),), SETTLE_NO_USE)
     band = band_of(run.high_s, marks_s)
-    name = band_name(band, edges_s)
     if run.high_s >= marks_s[0]:
-        text = measurement.AT_MOST_MIDDLE.format(seconds=seconds, basis=basis_of(run), band=name)
-        return Verdict(band, False, text, measurement.SETTLE_NO_USE)
+        name = band_reason(band, marks_s)
+        at_best = Reason("verdict.at-most-middle", run_s=at_most_s, basis=basis, band=name)
+        return Verdict(band, False, (at_best,), SETTLE_NO_USE)
     # The shortest of several runs is shorter than the usual one, so "short" too is told with room to spare.
     upper = band_of(allowed_interval_s(run)[1], marks_s)
-    if upper == band:
-        text = measurement.AT_MOST_SHORT.format(
-            band=_headline(name, run), seconds=seconds, basis=basis_of(run), meaning=_meaning(band, run)
-        )
-        return Verdict(band, not run.doubt, text, measurement.SETTLE_NO_USE if run.doubt else "")
-    text = measurement.AT_MOST_CLOSE.format(
-        lower=name, upper=band_name(upper, edges_s), seconds=seconds, basis=basis_of(run)
-    )
-    return Verdict(band, False, f"{text} {_allowance_sentence(run)}", measurement.SETTLE_NO_USE)
+    if upper == band or common_side(band, upper) is not None:
+        reasons = _clear("verdict.at-most-short", run.doubted, band, upper, marks_s, run_s=at_most_s, basis=basis)
+        sure = upper == band and not run.doubted
+        return Verdict(band, sure, reasons, () if sure else SETTLE_NO_USE)
+    between = {"lower": band_reason(band, marks_s), "upper": band_reason(upper, marks_s)}
+    close = Reason("verdict.at-most-close", **between, run_s=at_most_s, basis=basis)
+    return Verdict(band, False, (close, allowance(run)), SETTLE_NO_USE)
+
+
+def _clear(
+    code: str, doubted: bool, lower: Band, upper: Band, marks_s: Marks, **figures: Reason | tuple[float, float]
+) -> tuple[Reason, ...]:
+    """Give the band, or what the bands have in common, and what it means; a doubt stands in the place of that."""
+    name = bands_reason(lower, upper, marks_s)
+    if doubted:
+        return (Reason(IN_DOUBT[code], band=name, **figures),)
+    # Of several short bands only the last one's meaning holds for all; of the good ones, the first one's.
+    band: Band = lower if lower == upper else "short-of-30" if upper in SHORT_BANDS else "a-minute-or-more"
+    return Reason(code, band=name, **figures), Reason("verdict.meaning", band=band)
 
 
 def denied(verdict: Verdict, finding: str | None) -> bool:
@@ -101,55 +122,67 @@ def denied(verdict: Verdict, finding: str | None) -> bool:
     return finding == "more-than-label" and verdict.band is not None and verdict.band not in SHORT_BANDS
 
 
-def allowance_of(run: RunTime) -> str:
-    """Say what of ``allowed_interval_s`` the interval of the run time lacks, and why; empty where it lacks nothing."""
-    return _allowance_sentence(run) if allowed_interval_s(run) != (run.low_s, run.high_s) else ""
+def common_side(lower: Band, upper: Band) -> Side | None:
+    """Return what all bands from ``lower`` to ``upper`` mean for the pump: short cycling, a good run, or neither."""
+    if upper in SHORT_BANDS:
+        return "short"
+    return "good" if lower in GOOD_BANDS else None
 
 
-def same_side(run: RunTime, marks_s: tuple[float, float] = MARKS_S) -> Literal["short", "good"] | None:
+def same_side(run: RunTime, marks_s: Marks = MARKS_S) -> Side | None:
     """Return what all that the run may be has in common: below the first mark, at or past the second, or neither.
 
     Marks in s. Between two such bands the band may be open, and yet it is sure what the run means for the pump. A run
     in doubt has no side, and an upper bound is never good.
     """
-    low_s, high_s = allowed_interval_s(run)
-    if run.doubt:
+    if run.doubted:
         return None
-    if high_s < marks_s[0]:
-        return "short"
-    return "good" if low_s >= marks_s[1] and not run.one_sided else None
-
-
-def _allowance_sentence(run: RunTime) -> str:
-    if run.how == "steady tap":
-        return measurement.ALLOW_STEADY.format(low=f"{100 * STEADY_READS_SHORT:g}", high=f"{100 * STEADY_READS_LONG:g}")
-    return measurement.ALLOW_SPREAD.format(percent=f"{100 * RUN_TO_RUN_SHARE:g}")
+    low_s, high_s = allowed_interval_s(run)
+    side = common_side(band_of(low_s, marks_s), band_of(high_s, marks_s))
+    return None if side == "good" and run.one_sided else side
 
 
 def _motor_relation(run: RunTime) -> str:
     low_s, high_s = allowed_interval_s(run)
-    if run.doubt:
-        return measurement.MOTOR_OPEN
+    if run.doubted:
+        return "open"
     if high_s < LARGE_MOTOR_RUN_S:
-        return measurement.MOTOR_NOT_MET
-    return measurement.MOTOR_OPEN if run.one_sided or low_s < LARGE_MOTOR_RUN_S else measurement.MOTOR_MET
+        return "not-met"
+    return "open" if run.one_sided or low_s < LARGE_MOTOR_RUN_S else "met"
 
 
-def basis_of(run: RunTime) -> str:
+def length_of(run: RunTime) -> Reason:
+    """Return a run time with its interval; without the spread between runs that looks finer than the figure is."""
+    code = "run.length-of-few" if run.spread_s is None else "run.length"
+    return Reason(code, run_s=(run.seconds, run.low_s, run.high_s))
+
+
+def basis_of(run: RunTime) -> Reason:
     """Return what a run time rests on, in a few words."""
-    template = measurement.BASIS.get((run.how, min(run.count, 2)), measurement.BASIS_OTHER)
-    return template.format(count=run.count, how=run.how)
+    name = BASES.get(run.how)
+    if run.count == 1 and run.how not in ONE_ALONE:
+        name = None
+    elif run.count == 1:
+        name = f"{name}-one"
+    if name is None:
+        return Reason("run.basis.other", how=run.how, count=run.count)
+    return Reason(f"run.basis.{name}", count=run.count)
 
 
-def band_name(band: Band, edges_s: tuple[float, ...]) -> str:
-    """Return a band in words with its edges, in seconds."""
-    return measurement.BAND_NAMES[band].format(**{f"edge{i}": f"{edge_s:g}" for i, edge_s in enumerate(edges_s, 1)})
+def band_reason(band: Band, marks_s: Marks) -> Reason:
+    """Return a band with its edges, in seconds."""
+    names = ("very_short_s", "short_s", "minimum_s", "target_s", "long_s")
+    return Reason(f"verdict.band.{band}", **dict(zip(names, band_edges_s(marks_s), strict=True)))
 
 
-def _meaning(band: Band, run: RunTime) -> str:
-    """What the band means; where the figure is in doubt the doubt stands in its place."""
-    return run.doubt or measurement.MEANINGS[band]
-
-
-def _headline(name: str, run: RunTime) -> str:
-    return measurement.HEADLINE_NOT_SURE.format(band=name) if run.doubt else name[:1].upper() + name[1:]
+def bands_reason(lower: Band, upper: Band, marks_s: Marks) -> Reason:
+    """Return one band, or several that mean the same as one with the edges of all, in seconds."""
+    if lower == upper:
+        return band_reason(lower, marks_s)
+    edges_s = (0.0, *band_edges_s(marks_s), math.inf)
+    from_s, to_s = edges_s[BANDS.index(lower)], edges_s[BANDS.index(upper) + 1]
+    if common_side(lower, upper) == "good":
+        return Reason("verdict.bands.good", from_s=from_s)
+    if from_s == 0.0:
+        return Reason("verdict.bands.under", to_s=to_s)
+    return Reason("verdict.bands.short", from_s=from_s, to_s=to_s)

@@ -23,7 +23,7 @@ from clicktimer.audio.mixing import Mixer
 from clicktimer.audio.placing import Placer
 from clicktimer.audio.quality import Watch
 from clicktimer.errors import InputError
-from clicktimer.records import Block, Notice, SourceInfo
+from clicktimer.records import Block, Notice, Reason, SourceInfo
 
 RATE_MIN_HZ, RATE_MAX_HZ = 8_000, 192_000
 
@@ -147,8 +147,7 @@ class Recording:
         options = {"protocol_whitelist": "file"}
         if self._promise.beyond:
             options["ignore_length"] = "1"
-            text = "the file's header gives a wrong length (the recorder did not close it); read to the end of the file"
-            self._notices.append(Notice("wrong-length", text))
+            self._notices.append(Notice("wrong-length", Reason("notice.wrong-length")))
         try:
             self._container = av.open(f"file:{self.path}", options=options, **_ANY_TEXT)
         except (av.FFmpegError, OSError, ValueError) as error:
@@ -161,8 +160,8 @@ class Recording:
         best = self._container.streams.best("audio")
         self._stream = next((track for track in tracks if best is not None and track.index == best.index), tracks[0])
         if len(tracks) > 1:
-            text = f"the file has {len(tracks)} sound tracks; number {tracks.index(self._stream) + 1} is measured"
-            self._notices.append(Notice("several-tracks", text))
+            reason = Reason("notice.several-tracks", count=len(tracks), used=tracks.index(self._stream) + 1)
+            self._notices.append(Notice("several-tracks", reason))
         if self._stream.codec_context.name == "flac":
             # Without this a frame whose checksum is wrong is decoded all the same, as a burst of noise. Costs nothing.
             self._stream.codec_context.options = {"err_detect": "crccheck+explode"}
@@ -201,8 +200,7 @@ class Recording:
         for frame in frames:
             if frame is not None and frame.samples:
                 if damaged:
-                    text = "the beginning cannot be decoded; times count from the first sound that can"
-                    self._notices.append(Notice("damaged", text, 0.0))
+                    self._notices.append(Notice("damaged", Reason("notice.damaged-beginning"), 0.0))
                 return frame
             damaged = True
         raise InputError(f"{self.path}: no sound could be decoded from it; copy it again or save it as wav or flac")
@@ -235,13 +233,12 @@ class Recording:
         size, end = self.path.stat().st_size, self._promise.end
         told = any(notice.code == "truncated" for notice in self._notices)
         if end is not None and not self._promise.beyond and size < end - 1024:
-            text = f"the file was cut: {size} of {end} bytes are there; what is there is measured"
-            return [] if told else [Notice("truncated", text, self.now_s)]
+            reason = Reason("notice.cut-bytes", there=size, of=end)
+            return [] if told else [Notice("truncated", reason, self.now_s)]
         if self.info.container == "aac":
             missing = size - self._packet_bytes
             if missing > max(4096, size // 200) or (missing > 128 and not self._placer.damages and not told):
-                text = f"{missing} bytes of the file are no sound: if they were damaged, a run across them is too short"
-                return [Notice("damaged", text)]
+                return [Notice("damaged", Reason("notice.damaged-bytes", count=missing))]
             return []
         exact = self.info.container in ("mov", "flac", "aiff", "caf", "w64") or (
             self.info.container == "matroska" and self._only_stream
@@ -250,8 +247,7 @@ class Recording:
         if not exact or hint_s is None or told or self._placer.length_unknown:
             return []
         if self.now_s < hint_s - max(SHORT_BY_S, 0.002 * hint_s):
-            text = f"the file was cut: {self.now_s:.0f} of {hint_s:.0f} s are there; what is there is measured"
-            return [Notice("truncated", text, self.now_s)]
+            return [Notice("truncated", Reason("notice.cut-short", there_s=self.now_s, of_s=hint_s), self.now_s)]
         return []
 
 

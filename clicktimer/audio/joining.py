@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 
 from clicktimer.audio.files import Recording, RecordingInfo
 from clicktimer.errors import InputError
-from clicktimer.records import Block, Gap, Notice, SourceInfo
+from clicktimer.records import Block, Gap, Notice, Reason, SourceInfo
 
 WHY = "next part of the recording"
 
@@ -49,7 +49,9 @@ class JoinedRecording:
         for offset_s, part in zip(self._offsets_s, self._parts, strict=False):
             for notice in part.notices:
                 time_s = None if notice.time_s is None else notice.time_s + offset_s
-                found.append(Notice(notice.code, f"{part.info.name}: {notice.text}", time_s))
+                found.append(
+                    Notice(notice.code, Reason("notice.of-part", part=part.info.name, what=notice.reason), time_s)
+                )
         return tuple(found)
 
     def blocks(self) -> Iterator[Block]:

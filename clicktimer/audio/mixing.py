@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from clicktimer.audio.frames import Window
-from clicktimer.records import Block, Gap, Notice, Samples
+from clicktimer.records import Block, Figure, Gap, Notice, Reason, Samples
 
 LOOK_AHEAD_S = 10.0
 LOOK_AHEAD_SAMPLES_MAX = 4_000_000
@@ -74,14 +74,12 @@ class Mixer:
         if len(live) < channels:
             dead = [c for c in range(channels) if c not in live]
             self._told.update(dead)
-            self.notices.append(Notice("dead-channel", f"{_names(dead, channels)} without sound; left out"))
+            self.notices.append(Notice("dead-channel", Reason("notice.dead-channel", **_channels(dead, channels))))
         power = np.sum([_powers(w.samples[live]) for w in windows], axis=0)
         mean_power = float(sum(_powers(_mean(w.samples, live)[None])[0] for w in windows))
         loudest = int(np.argmax(power))
         if len(live) > 1 and mean_power < CANCEL_POWER * power[loudest]:
-            self.notices.append(
-                Notice("channels-cancel", f"the channels cancel when mixed; only channel {live[loudest] + 1} is used")
-            )
+            self.notices.append(Notice("channels-cancel", Reason("notice.channels-cancel", used=live[loudest] + 1)))
             return [live[loudest]]
         return live
 
@@ -103,8 +101,8 @@ class Mixer:
             new = [c for c in stopped if c not in self._told]
             if new:
                 self._told.update(new)
-                text = f"{_names(new, len(samples))} without sound from here on"
-                self.notices.append(Notice("dead-channel", text, since_s))
+                reason = Reason("notice.channel-fell-silent", **_channels(new, len(samples)))
+                self.notices.append(Notice("dead-channel", reason, since_s))
             if len(stopped) == len(self._chosen):
                 self._chosen = [c for c in range(len(samples)) if c not in suspect]
                 gap = Gap(since_s, now_s, "the channel in use fell silent; another is used from here on")
@@ -148,6 +146,6 @@ def _stirs(channel: Samples) -> bool:
     return not float(channel.max()) - float(channel.min()) <= 2.0 * DEAD_PEAK
 
 
-def _names(channels: list[int], of: int) -> str:
-    numbers = ", ".join(str(c + 1) for c in channels)
-    return f"channel {numbers} of {of} is" if len(channels) == 1 else f"channels {numbers} of {of} are"
+def _channels(channels: list[int], of: int) -> dict[str, Figure]:
+    """Return how many channels, their numbers from 1, and of how many, as figures of a reason."""
+    return {"count": len(channels), "numbers": tuple(c + 1 for c in channels), "of": of}

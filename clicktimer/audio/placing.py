@@ -14,7 +14,7 @@ import av
 
 from clicktimer.audio.frames import Assembler, Shape, Window
 from clicktimer.audio.timeline import Timeline, merged
-from clicktimer.records import Gap, Notice, Samples
+from clicktimer.records import Gap, Notice, Reason, Samples
 
 JUMP_S = 0.050
 """Shorter jumps are rounding and jitter: stamps in whole milliseconds, edit lists, one lost 20 ms packet."""
@@ -91,9 +91,8 @@ class Placer:
             if self._assembler.held >= self._assembler.window_samples:
                 yield from self._give(self._assembler.full())
         if self._damaged:
-            text = "the recording ends in the middle of something that cannot be decoded; what came before is measured"
             end_s = self.timeline.now_s + self._assembler.held / self._shape.rate_hz
-            self._notices.append(Notice("truncated", text, end_s))
+            self._notices.append(Notice("truncated", Reason("notice.ends-undecodable"), end_s))
         yield from self._give_up_stamps()
         yield from self._give(self._assembler.rest())
 
@@ -139,10 +138,10 @@ class Placer:
         if near or len(self._notices) >= DAMAGE_TOLD:
             return
         if lost_s is None:
-            text = "the file is damaged here; how much sound is lost is not known, so no run is timed across it"
+            reason = Reason("notice.damaged-unknown")
         else:
-            text = f"the file is damaged here; about {max(0.01, lost_s):.2f} s of sound are lost"
-        self._notices.append(Notice("damaged", text, now_s))
+            reason = Reason("notice.damaged", lost_s=max(0.01, lost_s))
+        self._notices.append(Notice("damaged", reason, now_s))
 
     def _reshape(self, frame: av.AudioFrame) -> Iterator[Window]:
         """Go on with a frame of another rate, format or number of channels."""
@@ -180,10 +179,7 @@ class Placer:
         found = list(self._notices)
         told = sum(notice.code == "damaged" for notice in found)
         if self.damages > told:
-            text = f"damaged in {self.damages} places in all; {told} are listed"
-            found.append(Notice("damaged", text))
+            found.append(Notice("damaged", Reason("notice.damaged-in-all", count=self.damages, listed=told)))
         if self._trusted and abs(self._drift_s) > JUMP_S + 2e-4 * self.timeline.now_s:
-            drift = f"by {self._drift_s:+.2f} s at the end"
-            text = f"the time stamps and the samples drift apart, {drift}; samples are counted"
-            found.append(Notice("clock-drift", text))
+            found.append(Notice("clock-drift", Reason("notice.clock-drift", off_s=self._drift_s)))
         return found

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from clicktimer.audio.timeline import merged
-from clicktimer.records import Block, Gap, Notice, Samples
+from clicktimer.records import Block, Gap, Notice, Reason, Samples
 
 CLIPPED_AT = 0.985
 """Of full scale. A little under 1, because a lossy codec rounds clipped tops off."""
@@ -158,47 +158,39 @@ class Watch:
         self._still_from_s = None
         found: list[Notice] = []
         if self._not_numbers:
-            text = f"{self._not_numbers} samples are not numbers; the sound around them counts as lost"
-            found.append(Notice("not-a-number", text, self._first_not_number_s))
+            reason = Reason("notice.not-a-number", count=self._not_numbers)
+            found.append(Notice("not-a-number", reason, self._first_not_number_s))
         if not self._samples:
             return found
         if self._peak_swing == 0.0:
-            text = "the recording is digital silence: not even noise; the microphone was off, muted or not allowed"
-            return [*found, Notice("digital-silence", text)]
+            return [*found, Notice("digital-silence", Reason("notice.digital-silence"))]
         if self._peak_swing < QUIET_PEAK:
-            level_db = 20.0 * np.log10(self._peak_swing)
-            text = f"very quiet: the loudest moment is {level_db:.0f} dB of full scale; record nearer to the switch"
-            found.append(Notice("very-quiet", text))
+            level_db = 20.0 * float(np.log10(self._peak_swing))
+            found.append(Notice("very-quiet", Reason("notice.very-quiet", level_db=level_db)))
         return found + self._clipping() + self._offset() + self._mutes()
 
     def _clipping(self) -> list[Notice]:
         if self._peak > BEYOND_FULL_SCALE:
-            text = f"samples reach {self._peak:.3g} times full scale: saved with a wrong scale; levels cannot be judged"
-            return [Notice("beyond-full-scale", text)]
+            return [Notice("beyond-full-scale", Reason("notice.beyond-full-scale", times=float(self._peak)))]
         share, seconds = self._clipped / self._samples, self._clipped_windows / self._windows
         if share < CLIPPED_SHARE_BRIEF:
             return []
         if seconds >= CLIPPED_SECONDS_THROUGHOUT:
-            text = f"clips throughout ({100 * share:.2g} % of the samples): too loud for the recorder's setting"
-        else:
-            text = f"clips in places ({100 * share:.2g} % of the samples, in {100 * seconds:.0f} % of the seconds)"
-        return [Notice("clipping", text)]
+            return [Notice("clipping", Reason("notice.clips-throughout", percent=100 * share))]
+        return [Notice("clipping", Reason("notice.clips-in-places", percent=100 * share, seconds=seconds))]
 
     def _offset(self) -> list[Notice]:
         mean = self._mean_sum / self._samples
         if abs(mean) < OFFSET_SHARE or self._peak > BEYOND_FULL_SCALE:
             return []
-        return [Notice("dc-offset", f"the sound is off zero by {100 * mean:.0f} % of full scale; harmless for timing")]
+        return [Notice("dc-offset", Reason("notice.dc-offset", share=float(mean)))]
 
     def _mutes(self) -> list[Notice]:
         count = self._muted_count
         if not count:
             return []
-        text = (
-            f"exact silence in {count} place{'s' if count > 1 else ''}, {self._muted_total_s:.1f} s in all (muted, or"
-            " noise suppression): clicks there are lost; switch noise suppression off"
-        )
-        return [Notice("muted-stretches", text, self._muted_first_s)]
+        reason = Reason("notice.muted-stretches", count=count, total_s=self._muted_total_s)
+        return [Notice("muted-stretches", reason, self._muted_first_s)]
 
 
 def _leading(samples: Samples) -> int:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal, Protocol
 
 from clicktimer.errors import QuantityError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.storage.batch import Event
 from clicktimer.streaming.refill_test import REFILL_TEST, TAPS_SHUT
 from clicktimer.streaming.session import Said, Session
@@ -64,7 +65,7 @@ class SteadyTap:
         self.say(
             f"after {run.count} cycles: run with no water in use {run.seconds:.1f} s, "
             f"{run.low_s:.1f} to {run.high_s:.1f} s"
-            f"{'' if not run.doubt else '; ' + run.doubt}"
+            f"{'; ' + Messages().texts(run.doubts) if run.doubted else ''}"
         )
         if run.count >= STEADY_LEAST and state.verdict.sure:
             self.say("The verdict is sure. You may shut the tap.")

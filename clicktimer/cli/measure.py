@@ -27,6 +27,7 @@ from clicktimer.cli.reporting import (
 from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.reporting.formatting import plain
+from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
     from clicktimer.cycles.corrections import Label
@@ -253,7 +254,7 @@ class _Results:
             click.echo(render_text(measurement, emphasis=self._emphasis, csv_hint=self._csv is None), nl=False)
         elif measurement.run is None:
             name = plain(measurement.source.name)
-            click.echo(f"clicktimer: {name}: {plain(measurement.verdict.text)}", err=True)
+            click.echo(f"clicktimer: {name}: {plain(Messages().texts(measurement.verdict.reasons))}", err=True)
         self._measured.append(measurement)
         if self._json is not None:
             from clicktimer import __version__

@@ -16,8 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from clicktimer.errors import InputError
-from clicktimer.records import Change, Click, CorrectedClick, Gap, How, Kind
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Change, Click, CorrectedClick, Gap, How, Kind, Reason
 
 SAME_S = 0.0005
 """A label this near to a detected click is that click: editors round to a microsecond or to a sample."""
@@ -198,17 +197,18 @@ def correct(
 def _corrected(label: Label, was: Click | None) -> CorrectedClick:
     sd_s = HAND_SD_S if label.how == "clicks" else HAND_EDGE_SD_S
     if was is None:
-        added = Click(label.time_s, label.kind, 1.0, timing_sd_s=sd_s, note=measurement.HAND_ADDED, how=label.how)
+        by_hand = Reason("click.added-by-hand")
+        added = Click(label.time_s, label.kind, 1.0, timing_sd_s=sd_s, note=by_hand, how=label.how)
         return CorrectedClick(added, "added", None, None)
     change: Change = "kept" if (was.kind, was.how) == (label.kind, label.how) else "renamed"
     click = was
     # A hair off, so that a sum of binary fractions cannot make a click moved that was paired as being the same.
     if abs(was.time_s - label.time_s) > SAME_S + 1e-9:
         change = "moved"
-        note = measurement.HAND_MOVED.format(was=f"{was.time_s:.3f}")
+        note = Reason("click.moved-by-hand", was_s=was.time_s)
         click = replace(was, time_s=label.time_s, timing_sd_s=sd_s, confidence=1.0, note=note)
     elif change == "renamed":
-        note = measurement.HAND_RENAMED.format(was=_TEXTS[was.kind, was.how])
+        note = Reason("click.renamed-by-hand", was=_TEXTS[was.kind, was.how])
         # A place that only the pump's sound told is as fine as that, also when a person calls it a click.
         click = replace(was, kind=label.kind, how=label.how, confidence=1.0, note=note)
     return CorrectedClick(click, change, was.time_s, was.kind)
@@ -232,7 +232,7 @@ def _by_turns(clicks: list[CorrectedClick], gaps: Sequence[Gap]) -> list[Correct
         for place, i in enumerate(stretch):
             if clicks[i].click.kind == "unknown":
                 kind: Kind = "cut-in" if place % 2 == first else "cut-out"
-                click = replace(clicks[i].click, kind=kind, note=measurement.HAND_TURNS)
+                click = replace(clicks[i].click, kind=kind, note=Reason("click.by-turns"))
                 out[i] = CorrectedClick(click, "by turns", clicks[i].was_s, clicks[i].was_kind)
     return out
 

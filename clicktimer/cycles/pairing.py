@@ -14,9 +14,7 @@ from itertools import pairwise
 from typing import Literal
 
 from clicktimer.errors import SettingsError
-from clicktimer.records import Click, Cycle, Gap, Intervals
-from clicktimer.reporting.messages import measurement
-from clicktimer.reporting.messages.measurement import plain_seconds
+from clicktimer.records import Click, Cycle, Gap, Intervals, Reason
 
 NORMAL_95 = 1.96  # two-sided 95 % of a normal distribution
 RECORDER_CLOCK_PPM = 100.0  # assumed limit of a phone's or sound card's clock; no recording tells its own
@@ -52,9 +50,13 @@ def pair_cycles(
     pairing = _Pairing(start_s, end_s, pump_at_start, clock_ppm)
     for time_s, event in _events(clicks, gaps):
         if event is None:
-            pairing.break_at(time_s, measurement.GAP_AFTER_CUT_IN, measurement.GAP_BEFORE_CUT_OUT)
+            pairing.break_at(
+                Reason("cycle.gap-after-cut-in", at_s=time_s), Reason("cycle.gap-before-cut-out", at_s=time_s)
+            )
         elif event.kind == "unknown":
-            pairing.break_at(time_s, measurement.UNKNOWN_AFTER_CUT_IN, measurement.UNKNOWN_BEFORE_CUT_OUT)
+            pairing.break_at(
+                Reason("cycle.unknown-after-cut-in", at_s=time_s), Reason("cycle.unknown-before-cut-out", at_s=time_s)
+            )
         elif event.kind == "cut-in":
             pairing.cut_in(event)
         else:
@@ -84,11 +86,12 @@ def unknown_intervals(
         return None
     lengths_s = [later - earlier for earlier, later in pairwise(times_s)]
     first_s, second_s = tuple(lengths_s[0::2]), tuple(lengths_s[1::2])
-    template = measurement.EITHER_READING if second_s else measurement.EITHER_READING_ONE
-    text = template.format(first=measurement.list_seconds(first_s), second=measurement.list_seconds(second_s))
+    reasons = [Reason("cycle.either-reading-one", first_s=first_s)]
+    if second_s:
+        reasons = [Reason("cycle.either-reading", first_s=first_s, second_s=second_s)]
     if sum(len(stretch) > 0 for stretch in stretches) > 1:
-        text += measurement.EITHER_READING_PART
-    return Intervals(first_s, second_s, tuple(times_s[0:-1:2]), tuple(times_s[1:-1:2]), text)
+        reasons.append(Reason("cycle.longest-stretch-only"))
+    return Intervals(first_s, second_s, tuple(times_s[0:-1:2]), tuple(times_s[1:-1:2]), tuple(reasons))
 
 
 def _events(clicks: Sequence[Click], gaps: Sequence[Gap]) -> list[tuple[float, Click | None]]:
@@ -120,50 +123,51 @@ class _Pairing:
         self.open: Click | None = None
         self.resting = False  # the last event was a cut-out: the last cycle waits for its rest
         self.at_start = True  # nothing has happened yet
-        self.cut_out_note = ""  # why a cut-out without a cut-in would stand alone just here
-        self.cut_in_note = ""
+        self.cut_out_note: Reason | None = None  # why a cut-out without a cut-in would stand alone just here
+        self.cut_in_notes: tuple[Reason, ...] = ()
 
-    def break_at(self, time_s: float, note_after_cut_in: str, note_before_cut_out: str) -> None:
-        at = plain_seconds(time_s)
+    def break_at(self, after_cut_in: Reason, before_cut_out: Reason) -> None:
         if self.open is not None:
-            self._half(self.open, note_after_cut_in.format(at=at))
-        self.cut_out_note = note_before_cut_out.format(at=at)
+            self._half(self.open, after_cut_in)
+        self.cut_out_note = before_cut_out
         self.open, self.resting, self.at_start = None, False, False
 
     def cut_in(self, click: Click) -> None:
         if self.open is not None:
-            self._half(self.open, measurement.CUT_OUT_MISSED.format(at=plain_seconds(click.time_s)))
+            self._half(self.open, Reason("cycle.cut-out-missed", at_s=click.time_s))
         elif self.resting:
             cut_out_s = self.cycles[-1].cut_out_s
             if cut_out_s is not None and click.time_s > cut_out_s:
                 self.cycles[-1] = replace(self.cycles[-1], rest_s=click.time_s - cut_out_s)
-        self.cut_in_note = measurement.SAID_TO_BE_ON if self.at_start and self.pump_at_start == "on" else ""
-        self.open, self.resting, self.at_start, self.cut_out_note = click, False, False, ""
+        contradicted = self.at_start and self.pump_at_start == "on"
+        self.cut_in_notes = (Reason("cycle.said-to-be-on"),) if contradicted else ()
+        self.open, self.resting, self.at_start, self.cut_out_note = click, False, False, None
 
     def cut_out(self, click: Click) -> None:
         if self.open is None:
             self._half(click, self._lone_cut_out_note(click))
         elif click.time_s <= self.open.time_s:
-            self._half(self.open, measurement.NO_TIME_BETWEEN)
-            self._half(click, measurement.NO_TIME_BETWEEN)
+            self._half(self.open, Reason("cycle.no-time-between"))
+            self._half(click, Reason("cycle.no-time-between"))
         else:
-            self.cycles.append(_complete(self.open, click, self.clock_ppm, self.cut_in_note))
-        self.open, self.resting, self.at_start, self.cut_out_note = None, True, False, ""
+            self.cycles.append(_complete(self.open, click, self.clock_ppm, self.cut_in_notes))
+        self.open, self.resting, self.at_start, self.cut_out_note = None, True, False, None
 
     def finish(self) -> tuple[Cycle, ...]:
         if self.open is not None:
-            heard = plain_seconds(max(0.0, self.end_s - self.open.time_s))
-            self._half(self.open, measurement.ENDED_INSIDE.format(seconds=heard))
+            self._half(self.open, Reason("cycle.ended-inside", seconds_s=max(0.0, self.end_s - self.open.time_s)))
         return tuple(self.cycles)
 
-    def _lone_cut_out_note(self, click: Click) -> str:
+    def _lone_cut_out_note(self, click: Click) -> Reason:
         if not self.at_start:
-            return self.cut_out_note or measurement.CUT_IN_MISSED
+            return self.cut_out_note or Reason("cycle.cut-in-missed")
         if self.pump_at_start == "on":
-            return measurement.BEGAN_INSIDE.format(seconds=plain_seconds(max(0.0, click.time_s - self.start_s)))
-        return measurement.CUT_IN_MISSED_OFF if self.pump_at_start == "off" else measurement.BEGAN_OR_MISSED
+            return Reason("cycle.began-inside", seconds_s=max(0.0, click.time_s - self.start_s))
+        if self.pump_at_start == "off":
+            return Reason("cycle.cut-in-missed-off")
+        return Reason("cycle.began-or-missed")
 
-    def _half(self, click: Click, note: str) -> None:
+    def _half(self, click: Click, note: Reason) -> None:
         is_cut_in = click.kind == "cut-in"
         self.cycles.append(
             Cycle(
@@ -175,12 +179,12 @@ class _Pairing:
                 rest_s=None,
                 complete=False,
                 confidence=click.confidence,
-                note="; ".join(part for part in (self.cut_in_note if is_cut_in else "", note) if part),
+                notes=(*(self.cut_in_notes if is_cut_in else ()), note),
             )
         )
 
 
-def _complete(cut_in: Click, cut_out: Click, clock_ppm: float, note: str) -> Cycle:
+def _complete(cut_in: Click, cut_out: Click, clock_ppm: float, notes: tuple[Reason, ...]) -> Cycle:
     run_s = cut_out.time_s - cut_in.time_s
     half_s = NORMAL_95 * math.hypot(cut_in.timing_sd_s, cut_out.timing_sd_s) + clock_ppm * 1e-6 * run_s
     by_sound = "pump sound" in (cut_in.how, cut_out.how)
@@ -194,5 +198,5 @@ def _complete(cut_in: Click, cut_out: Click, clock_ppm: float, note: str) -> Cyc
         complete=not by_sound,
         how="pump sound" if by_sound else "clicks",
         confidence=cut_in.confidence * cut_out.confidence,
-        note="; ".join(part for part in (note, measurement.BY_PUMP_SOUND if by_sound else "") if part),
+        notes=(*notes, Reason("cycle.by-pump-sound")) if by_sound else notes,
     )

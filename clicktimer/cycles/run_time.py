@@ -17,9 +17,7 @@ import numpy.typing as npt
 
 from clicktimer.cycles.pairing import NORMAL_95, RECORDER_CLOCK_PPM
 from clicktimer.cycles.steady_tap import AGREE_SHARE, LEAST_CONFIDENCE, is_fast_tap, steady_stretch
-from clicktimer.records import Click, Cycle, Intervals, RunTime
-from clicktimer.reporting.messages import measurement
-from clicktimer.reporting.messages.measurement import plain_seconds
+from clicktimer.records import Click, Cycle, Intervals, Reason, RunTime
 
 TRUSTED_CONFIDENCE: Final = 0.8  # below it a figure that rests on one or two runs carries a doubt
 LEAST_STEADY: Final = 3  # steady tap: cycles in a row that must agree
@@ -60,9 +58,9 @@ def no_use_run(
         by_sound = [replace(cycle, complete=True, how="clicks") for cycle in cycles if _timed_by_sound(cycle)]
         if by_sound:
             run = no_use_run(by_sound, taps=taps, clock_ppm=clock_ppm)
-            return run and replace(run, doubt=" ".join((run.doubt, measurement.DOUBT_PUMP_SOUND)).strip())
+            return run and doubted(run, "run.by-pump-sound")
     if taps == "shut":
-        return _from_shut(usable, _faint_note(cycles, usable), clock_ppm)
+        return _from_shut(usable, _faint_notes(cycles, usable), clock_ppm)
     if taps == "steady":
         steady = _from_steady(cycles, clicks, ambiguous, clock_ppm)
         if steady is not None:
@@ -71,10 +69,27 @@ def no_use_run(
     if shortest is None or taps is None:
         return shortest
     whole = sum(c.complete and c.rest_s is not None for c in cycles)
-    none = measurement.STEADY_NONE.format(least=LEAST_STEADY, percent=round(100 * AGREE_SHARE))
+    none = Reason("run.steady-none", least=LEAST_STEADY, share=AGREE_SHARE)
     if whole < LEAST_STEADY:
-        none = measurement.STEADY_FEW.format(count=whole, least=LEAST_STEADY)
-    return replace(shortest, text=f"{none} {shortest.text}")
+        none = Reason("run.steady-few", count=whole, least=LEAST_STEADY)
+    return replace(shortest, notes=(none, *shortest.notes))
+
+
+def doubted(run: RunTime, code: str) -> RunTime:
+    """Return the run time with one more doubt, by its code."""
+    return replace(run, doubts=(*run.doubts, Reason(code)))
+
+
+def allowance(run: RunTime) -> Reason:
+    """Return what is allowed for beside the interval of a run time, and why."""
+    if run.how == "steady tap":
+        return Reason("run.allow-steady", short=STEADY_READS_SHORT, long=STEADY_READS_LONG)
+    return Reason("run.allow-spread", share=RUN_TO_RUN_SHARE)
+
+
+def allowances(run: RunTime) -> tuple[Reason, ...]:
+    """Return what of ``allowed_interval_s`` the interval of the run time lacks; nothing where it lacks nothing."""
+    return (allowance(run),) if allowed_interval_s(run) != (run.low_s, run.high_s) else ()
 
 
 def allowed_interval_s(run: RunTime) -> tuple[float, float]:
@@ -92,35 +107,34 @@ def _timed_by_sound(cycle: Cycle) -> bool:
 
 
 # --- taps shut -------------------------------------------------------------------------------------------------------
-def _from_shut(usable: Sequence[Cycle], faint_note: str, clock_ppm: float) -> RunTime | None:
+def _from_shut(usable: Sequence[Cycle], faint_notes: Sequence[Reason], clock_ppm: float) -> RunTime | None:
     if not usable:
         return None
-    notes, doubts = [faint_note], []
+    notes, doubts = [*faint_notes], list[Reason]()
     kept = list(usable)
     if len(kept) >= 3:
         kept = kept[1:]
-        notes.append(measurement.FIRST_LEFT_OUT)
+        notes.append(Reason("run.first-left-out"))
     runs_s = np.array([_run(cycle) for cycle in kept])
     far = _outliers(runs_s)
     if far.any():
         count, total = int(far.sum()), len(kept)
-        which, median = measurement.list_seconds(tuple(runs_s[far])), plain_seconds(float(np.median(runs_s[~far])))
-        notes.append(measurement.OUTLIERS_LEFT_OUT.format(count=count, total=total, which=which, median=median))
+        which_s, median_s = tuple(float(run_s) for run_s in runs_s[far]), float(np.median(runs_s[~far]))
+        notes.append(Reason("run.outliers-left-out", count=count, total=total, which_s=which_s, median_s=median_s))
         if count >= MANY_LEFT_OUT_SHARE * total:
-            doubts.append(measurement.MANY_LEFT_OUT.format(count=count, total=total))
+            doubts.append(Reason("run.many-left-out", count=count, total=total))
         kept = [cycle for cycle, is_far in zip(kept, far, strict=True) if not is_far]
         runs_s = runs_s[~far]
     timing_sd_s = [max(0.0, _high(cycle) - _run(cycle) * (1 + clock_ppm * 1e-6)) / NORMAL_95 for cycle in kept]
     low_s = high_s = None
     if len(kept) <= 2:
-        notes.append(measurement.ONE_RUN if len(kept) == 1 else measurement.TWO_RUNS)
+        notes.append(Reason("run.one-run") if len(kept) == 1 else Reason("run.two-runs"))
         lowest = min(cycle.confidence for cycle in kept)
         if lowest < TRUSTED_CONFIDENCE:
-            doubts.append(measurement.FAINT_CLICKS.format(confidence=f"{lowest:.2f}"))
+            doubts.append(Reason("run.faint-clicks", confidence=lowest))
         low_s, high_s = min(_low(cycle) for cycle in kept), max(_high(cycle) for cycle in kept)
         if np.ptp(runs_s) > OUTLIER_SHARE * runs_s.mean():
-            percent = round(100 * float(np.ptp(runs_s) / runs_s.mean()))
-            doubts.append(measurement.RUNS_DIFFER.format(percent=percent))
+            doubts.append(Reason("run.runs-differ", share=float(np.ptp(runs_s) / runs_s.mean())))
     return _mean_run(runs_s, timing_sd_s, clock_ppm, "taps shut", notes, doubts, low_s=low_s, high_s=high_s)
 
 
@@ -141,10 +155,10 @@ def _from_steady(
     best, total = steady_stretch(cycles, clicks, ambiguous)
     if len(best) < LEAST_STEADY:
         return None
-    notes = [measurement.STEADY_CYCLES.format(count=len(best), percent=round(100 * AGREE_SHARE))]
+    notes = [Reason("run.steady-cycles", count=len(best), share=AGREE_SHARE)]
     if total > len(best):
-        notes.append(measurement.STEADY_LEFT_OUT.format(count=total - len(best), total=total))
-    doubts = [measurement.STEADY_FAST_TAP] if is_fast_tap(best) else []
+        notes.append(Reason("run.steady-left-out", count=total - len(best), total=total))
+    doubts = [Reason("run.steady-fast-tap")] if is_fast_tap(best) else []
     no_use_s = np.array([cycle.no_use_s for cycle in best])
     return _mean_run(no_use_s, [cycle.timing_sd_s for cycle in best], clock_ppm, "steady tap", notes, doubts)
 
@@ -158,10 +172,10 @@ def _from_shortest(usable: Sequence[Cycle]) -> RunTime | None:
     shortest = by_length[0]
     doubts = []
     if shortest.confidence < TRUSTED_CONFIDENCE:
-        doubts.append(measurement.FAINT_CLICKS.format(confidence=f"{shortest.confidence:.2f}"))
+        doubts.append(Reason("run.faint-clicks", confidence=shortest.confidence))
     if len(by_length) >= ALONE_LEAST and _run(shortest) < ALONE_RATIO * _run(by_length[1]):
-        doubts.append(measurement.STANDS_ALONE.format(next=plain_seconds(_run(by_length[1]))))
-    text = measurement.SHORTEST.format(count=len(trusted)) if len(trusted) > 1 else measurement.SHORTEST_ONE
+        doubts.append(Reason("run.stands-alone", next_s=_run(by_length[1])))
+    note = Reason("run.shortest", count=len(trusted)) if len(trusted) > 1 else Reason("run.shortest-one")
     return RunTime(
         seconds=_run(shortest),
         low_s=0.0,
@@ -171,8 +185,8 @@ def _from_shortest(usable: Sequence[Cycle]) -> RunTime | None:
         one_sided=True,
         timing_s=_high(shortest) - _run(shortest),
         spread_s=None,
-        text=text,
-        doubt=" ".join(doubts),
+        notes=(note,),
+        doubts=tuple(doubts),
     )
 
 
@@ -182,8 +196,8 @@ def _mean_run(  # noqa: PLR0913
     timing_sd_s: Sequence[float],
     clock_ppm: float,
     how: str,
-    notes: Sequence[str],
-    doubts: Sequence[str],
+    notes: Sequence[Reason],
+    doubts: Sequence[Reason],
     *,
     low_s: float | None = None,
     high_s: float | None = None,
@@ -203,8 +217,8 @@ def _mean_run(  # noqa: PLR0913
         one_sided=False,
         timing_s=random_s + clock_s,
         spread_s=spread_s,
-        text=" ".join(note for note in notes if note),
-        doubt=" ".join(doubts),
+        notes=tuple(notes),
+        doubts=tuple(doubts),
     )
 
 
@@ -216,10 +230,10 @@ def _student_half_width_s(runs_s: _Seconds) -> float:
     return float(stdtrit(count - 1, 0.975) * runs_s.std(ddof=1) / math.sqrt(count))
 
 
-def _faint_note(cycles: Sequence[Cycle], usable: Sequence[Cycle]) -> str:
+def _faint_notes(cycles: Sequence[Cycle], usable: Sequence[Cycle]) -> list[Reason]:
     total = sum(cycle.complete for cycle in cycles)
     left_out = total - len(usable)
-    return measurement.FAINT_LEFT_OUT.format(count=left_out, total=total) if left_out else ""
+    return [Reason("run.faint-left-out", count=left_out, total=total)] if left_out else []
 
 
 def _run(cycle: Cycle) -> float:

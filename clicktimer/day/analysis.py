@@ -31,10 +31,6 @@ from clicktimer.units.conversions import L_PER_US_GAL, W_PER_HP
 
 SAME_SHARE: Final = 0.005  # a stock size so close to the tank there is that tank
 NIGHT: Final = (0, 5 * 60)
-LEAK_FIRST: Final = (
-    "Find and stop the leak first: water that seeps away makes most of the pump's starts. What follows of run and tank "
-    "comes after that."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +228,10 @@ def _verdict(no_use: NoUseRun, system: System | None, marks_s: Marks) -> Verdict
     power_w = None if system is None else system.motor.power_w
     run = no_use.as_run_time()
     verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
-    return verdict if run is not None else replace(verdict, text=no_use.reason, settle=no_use.reason)
+    if run is not None:
+        return verdict
+    why = (Reason("notice.as-written", words=no_use.reason),)
+    return replace(verdict, reasons=why, settle=why)
 
 
 def _leak_flow(leak: Leak, rate: KnownRate | None) -> Amount | None:
@@ -245,9 +244,9 @@ def _leak_flow(leak: Leak, rate: KnownRate | None) -> Amount | None:
 
 def leak_first(reading: DayReading, verdict: Verdict) -> Verdict:
     """A verdict, with the leak before it where that makes most of the starts: a larger tank would only hide it."""
-    if not reading.leak_makes_most_starts or verdict.text.startswith(LEAK_FIRST):
+    if not reading.leak_makes_most_starts or verdict.has("verdict.leak-first"):
         return verdict
-    return replace(verdict, text=f"{LEAK_FIRST} {verdict.text}")
+    return replace(verdict, reasons=(Reason("verdict.leak-first"), *verdict.reasons))
 
 
 def _night(log: DayLog, water: Water | None, zone: ZoneInfo | None) -> Amount | None:

@@ -15,7 +15,7 @@ import numpy as np
 from clicktimer.day.cycle_log import Floats, whole_runs
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.path_sampling import Clicks, PumpPath
-from clicktimer.records import Cycle, Gap
+from clicktimer.records import Cycle, Gap, Reason
 
 SEED: Final = 7
 
@@ -135,7 +135,7 @@ def _as_cycles(path: PumpPath, gaps: Sequence[Gap]) -> Repaired:
                 rest_s,
                 heard,
                 confidence=0.9,
-                note="" if put == 0 else "one end put in",
+                notes=() if put == 0 else (Reason("cycle.end-put-in"),),
             )
         )
     table = np.array([r[:2] for r in path.runs], dtype=float).reshape(-1, 2)

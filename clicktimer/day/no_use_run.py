@@ -19,7 +19,7 @@ from clicktimer.day.cycle_log import DayLog, Floats, Runs, whole_runs
 from clicktimer.day.leak import Leak, find_leak
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.run_edge_posterior import Posterior, edge_posterior
-from clicktimer.records import RunTime
+from clicktimer.records import Reason, RunTime
 from clicktimer.units.format import format_share
 
 How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the runs", "not told"]
@@ -49,7 +49,8 @@ class NoUseRun:
         if self.seconds is None or self.low_s is None or self.high_s is None:
             return None
         half_s = self.seconds * (self.posterior_half or 0.0)
-        return RunTime(self.seconds, self.low_s, self.high_s, self.rests_on, self.how, False, 0.01, half_s, self.text)
+        notes = (Reason("notice.as-written", words=self.text),)
+        return RunTime(self.seconds, self.low_s, self.high_s, self.rests_on, self.how, False, 0.01, half_s, notes)
 
 
 def no_use_run_of_day(

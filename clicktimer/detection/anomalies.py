@@ -14,9 +14,7 @@ from clicktimer.detection.pump_state import gather
 from clicktimer.detection.second_machine import SecondMachine, find_second_machine
 from clicktimer.detection.spectral_lines import ToneSegment
 from clicktimer.detection.speed_changes import SpeedChange, speed_changes
-from clicktimer.records import Cycle, Notice
-from clicktimer.reporting.messages import measurement
-from clicktimer.units.format import format_time
+from clicktimer.records import Cycle, Notice, Reason
 
 MOST_TIMES = 3
 
@@ -50,29 +48,25 @@ def notices_of(
 
 def _driven(changes: Sequence[SpeedChange]) -> Notice:
     plainest = max(changes, key=lambda c: (c.lines, -c.time_s))
-    text = measurement.VARIABLE_SPEED.format(
+    reason = Reason(
+        "notice.variable-speed",
         lines=plainest.lines,
-        percent=round(100 * abs(plainest.ratio - 1)),
-        from_hz=round(plainest.from_hz),
-        to_hz=round(plainest.to_hz),
-        at=format_time(plainest.time_s),
-        times=measurement.how_often(len(changes)),
+        share=abs(plainest.ratio - 1),
+        from_hz=plainest.from_hz,
+        to_hz=plainest.to_hz,
+        at_s=plainest.time_s,
+        count=len(changes),
     )
-    return Notice("variable-speed", text)
+    return Notice("variable-speed", reason)
 
 
 def _company(found: SecondMachine, complete: set[float | None]) -> Notice:
-    shown = ", ".join(format_time(a) for a, _ in found.runs_s[:MOST_TIMES])
-    if len(found.runs_s) > MOST_TIMES:
-        shown += f" and {len(found.runs_s) - MOST_TIMES} more"
     if complete & set(found.others_s):
-        at = ", ".join(format_time(t) for t in found.others_s[:MOST_TIMES])
-        return Notice("two-pumps", measurement.RUNS_UNLIKE.format(at=at))
+        return Notice("two-pumps", Reason("notice.runs-unlike", at_s=tuple(found.others_s[:MOST_TIMES])))
     if found.louder_s:
-        at = ", ".join(format_time(t) for t in found.louder_s[:MOST_TIMES])
-        return Notice("two-pumps", measurement.COMES_AT_STOPS.format(at=at))
-    often = measurement.how_often(len(found.runs_s))
+        return Notice("two-pumps", Reason("notice.comes-at-stops", at_s=tuple(found.louder_s[:MOST_TIMES])))
+    count, at_s = len(found.runs_s), tuple(at_s for at_s, _ in found.runs_s)
     if not found.may_be_a_pump:
-        return Notice("other-machine", measurement.OTHER_MACHINE.format(times=often, at=shown))
-    text = measurement.TWO_PUMPS.format(times=often, at=shown, shared=found.joined, runs=found.pump_runs)
-    return Notice("two-pumps", text)
+        return Notice("other-machine", Reason("notice.other-machine", count=count, at_s=at_s))
+    shared = Reason("notice.two-pumps", count=count, at_s=at_s, shared=found.joined, runs=found.pump_runs)
+    return Notice("two-pumps", shared)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
-from clicktimer.reporting.messages.measurement import decimals_for
+from clicktimer.reporting.messages.figures import decimals_for
 
 if TYPE_CHECKING:
     from clicktimer.records import RunTime

@@ -10,6 +10,7 @@ from datetime import timedelta
 from clicktimer.records import Cycle, Measurement
 from clicktimer.reporting.formatting import plain, started_time
 from clicktimer.reporting.json.measurement import bare_name
+from clicktimer.reporting.messages.catalogue import Messages
 
 HEADER = (
     "recording",
@@ -50,7 +51,7 @@ def cycles_csv(measurements: Iterable[Measurement]) -> str:
 def _cells(c: Cycle) -> list[str]:
     times = (c.cut_in_s, c.cut_out_s, c.run_s, c.run_low_s, c.run_high_s, c.rest_s)
     numbers = ["" if t is None else f"{t:.6f}" for t in times]
-    return [*numbers, "yes" if c.complete else "no", c.how, f"{c.confidence:.3f}", safe_cell(c.note)]
+    return [*numbers, "yes" if c.complete else "no", c.how, f"{c.confidence:.3f}", safe_cell(Messages().note(c.notes))]
 
 
 def safe_cell(text: str) -> str:

@@ -18,7 +18,14 @@ from clicktimer.records import Gap, Notice
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Event
 from clicktimer.storage.faults import fault_text, what_to_do
+from clicktimer.storage.reasons import text_reason
 from clicktimer.storage.writer import events_of, is_listening
+
+
+def notices_of(db: sqlite3.Connection) -> tuple[Notice, ...]:
+    """Return the notices of a listening folder, in the order in which they were written."""
+    rows = db.execute("SELECT code, text, time_s FROM notices ORDER BY rowid")
+    return tuple(Notice(code, text_reason(text), time_s) for code, text, time_s in rows)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +111,7 @@ def _read(db: sqlite3.Connection, path: Path) -> Stored:
         events=events_of(db),
         marks=tuple(db.execute("SELECT time_s, what, text FROM marks ORDER BY id")),
         log=tuple(db.execute("SELECT at_s, utc, code, text FROM log ORDER BY id")),
-        notices=tuple(Notice(*row) for row in db.execute("SELECT code, text, time_s FROM notices ORDER BY rowid")),
+        notices=notices_of(db),
         sounds=tuple(db.execute("SELECT from_s, length_s, why, file FROM sounds ORDER BY id")),
     )
 

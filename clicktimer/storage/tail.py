@@ -19,7 +19,7 @@ from clicktimer.errors import StoreError
 from clicktimer.records import Gap, Notice
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Event
-from clicktimer.storage.reader import SessionNote, about_of, reading, sessions_of
+from clicktimer.storage.reader import SessionNote, about_of, notices_of, reading, sessions_of
 from clicktimer.storage.writer import events_of, in_use, is_listening
 
 LEVELS_S: Final = 60.0
@@ -93,8 +93,7 @@ class Following:
         self.marks += self._newer(db, "marks", "time_s, what, text")
         self.log += self._newer(db, "log", "at_s, utc, code, text")
         self._read_levels(db)
-        rows = db.execute("SELECT code, text, time_s FROM notices ORDER BY rowid").fetchall()
-        self.notices = tuple(Notice(*row) for row in rows)
+        self.notices = notices_of(db)
         return new
 
     def _newer(self, db: sqlite3.Connection, table: str, columns: str) -> list[Any]:

@@ -23,6 +23,7 @@ from clicktimer.storage import schema
 from clicktimer.storage.batch import Batch, Event, Waiting
 from clicktimer.storage.faults import Fault, fault_of, fault_text, what_to_do
 from clicktimer.storage.migrations import migrate
+from clicktimer.storage.reasons import reason_text
 from clicktimer.units.format import format_time
 
 LOCK: Final = "in-use.sqlite"
@@ -211,7 +212,7 @@ class Folder:
         db.executemany("INSERT INTO sounds (from_s, length_s, why, file) VALUES (?, ?, ?, ?)", batch.sounds)
         if batch.notices is not None:
             db.execute("DELETE FROM notices WHERE session = ?", (self._session,))
-            rows = [(self._session, n.code, n.text, n.time_s) for n in batch.notices]
+            rows = [(self._session, n.code, reason_text(n.reason), n.time_s) for n in batch.notices]
             db.executemany("INSERT INTO notices VALUES (?, ?, ?, ?)", rows)
         noted = [(name, json.dumps(value)) for name, value in batch.about.items()]
         db.executemany("INSERT OR REPLACE INTO about VALUES (?, ?)", noted)

@@ -9,17 +9,15 @@ from pathlib import Path
 from typing import Any
 
 from clicktimer.audio import parse_started
-from clicktimer.conclusion import Listened, conclude, corrected
+from clicktimer.conclusion import Listened, by_hand, conclude, corrected
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.params import DetectionParams, default_params
-from clicktimer.records import Measurement, Notice, SourceInfo
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Measurement, Notice, Reason, SourceInfo
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import SessionNote, Stored, read_folder
 from clicktimer.storage.writer import is_listening
 from clicktimer.streaming.noted import noted_system, record_of
 from clicktimer.streaming.refill_test import shut_times_s, with_open_tap
-from clicktimer.units.format import format_time
 
 CLOCK_TOLD_S = 5.0
 """A difference between the sound's time and the wall clock that is told: more than any crystal drifts in a day."""
@@ -110,7 +108,7 @@ def corrected_folder(
     told = with_open_tap(new, shut_times_s(stored.marks), options)
     if told is new or "verdict" not in new.correction.figures:
         return told
-    return replace(told, verdict=replace(told.verdict, text=f"{told.verdict.text} {measurement.HAND_VERDICT}"))
+    return replace(told, verdict=by_hand(told.verdict))
 
 
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
@@ -147,26 +145,21 @@ def zone_of_listening(recordings: Sequence[str]) -> str | None:
 
 def _cut_off(stored: Stored) -> list[Notice]:
     """Sessions that had no proper end: power, kill, or still being listened to."""
-    text = (
-        "the listening was cut off here (power, or the program was ended by force); at most a second before it is lost"
-    )
-    return [Notice("cut-off", text, s.end_s) for s in stored.sessions if s.ended is None]
+    return [Notice("cut-off", Reason("notice.cut-off"), s.end_s) for s in stored.sessions if s.ended is None]
 
 
 def clock_notices(stored: Stored) -> list[Notice]:
     """What the computer's clock did meanwhile. It never changes a run: runs are counted in samples."""
-    told = [(clock_text(session), session.start_s) for session in stored.sessions]
-    return [Notice("clock-changed", text, start_s) for text, start_s in told if text]
+    told = [(clock_reason(session), session.start_s) for session in stored.sessions]
+    return [Notice("clock-changed", reason, start_s) for reason, start_s in told if reason is not None]
 
 
-def clock_text(session: SessionNote) -> str:
-    """One sentence where the wall clock was set, or ran away from the other clock, during a session; else empty."""
+def clock_reason(session: SessionNote) -> Reason | None:
+    """Say where the wall clock was set, or ran away from the other clock, during a session; None where it did not."""
     wall_s = (session.end - session.began).total_seconds()
     off_s = wall_s - (session.end_boot_s - session.began_boot_s)
     if abs(off_s) < CLOCK_TOLD_S:
-        return ""
-    way = "forward" if off_s > 0 else "back"
-    return (
-        f"the computer's clock was set {way} by {format_time(abs(off_s))} while it listened; times of day "
-        "after that are off by so much, the runs are not"
-    )
+        return None
+    if off_s > 0:
+        return Reason("notice.clock-set-forward", off_s=off_s)
+    return Reason("notice.clock-set-back", off_s=-off_s)

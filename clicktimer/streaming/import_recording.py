@@ -9,14 +9,12 @@ from pathlib import Path
 
 from clicktimer.errors import StopHearingError
 from clicktimer.pipeline import Progress
-from clicktimer.records import Measurement, Notice
-from clicktimer.reporting.messages import measurement
+from clicktimer.records import Measurement, Notice, Reason
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.sound_store import AFTER_S, ClickSounds, Kept
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.finalize import about_options
 from clicktimer.streaming.session import RecordingSource, Session
-from clicktimer.units.format import format_time
 
 
 def measure_into(
@@ -56,8 +54,8 @@ def measure_into(
         about = replace(about, duration_s=session.engine.end_s)
     notices = list(recording.notices)
     if stopped:
-        text = measurement.STOPPED.format(time=format_time(session.engine.end_s))
-        notices.append(Notice("stopped", text, session.engine.end_s))
+        end_s = session.engine.end_s
+        notices.append(Notice("stopped", Reason("notice.stopped", at_s=end_s), end_s))
     place.note("recording", asdict(about))
     keeping = None if keep != "default" else lambda measured: _click_sounds(paths, folder, measured)
     return session.finish("asked" if stopped else "end of the recording", notices=notices, sounds=keeping)

@@ -8,14 +8,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
 from clicktimer.errors import StoreError
 from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from clicktimer.storage.reasons import as_data
 
 RESULT: Final = "result"
 """Under this name the settled result is noted in a folder, for who only looks at it; measuring never reads it."""
+
+WORDS: Final[dict[str, dict[str, str]]] = {
+    "run": {"text": "notes", "doubt": "doubts"},
+    "verdict": {"text": "reasons", "settle": "settle"},
+    "ambiguous": {"text": "reasons"},
+    "cycles": {"note": "notes"},
+    "warnings": {"text": "reason"},
+}
+"""The fields that held words in an earlier program, and those that hold reasons now."""
 
 T = TypeVar("T")
 _ADAPTERS: Final[dict[type[Any], Any]] = {}
@@ -27,7 +37,7 @@ class SettledResult:
 
     end_s: float
     run: RunTime | None = None
-    verdict: Verdict = field(default_factory=lambda: Verdict(None, False, ""))
+    verdict: Verdict = field(default_factory=lambda: Verdict(None, False))
     ambiguous: Intervals | None = None
     cycles: tuple[Cycle, ...] = ()
     warnings: tuple[Notice, ...] = ()
@@ -58,12 +68,35 @@ class NotedSystem:
 def result_noted(measured: Measurement) -> dict[str, Any]:
     """Return what is noted of the settled result, as JSON can hold it."""
     m = measured
-    return asdict(SettledResult(m.source.duration_s, m.run, m.verdict, m.ambiguous, m.cycles, m.warnings))
+    noted: dict[str, Any] = as_data(
+        SettledResult(m.source.duration_s, m.run, m.verdict, m.ambiguous, m.cycles, m.warnings)
+    )
+    return noted
 
 
 def noted_result(about: Mapping[str, Any], place: str) -> SettledResult | None:
     """Return the settled result as it is noted, None where there is none. Raises StoreError."""
-    return None if not about.get(RESULT) else record_of(SettledResult, about[RESULT], place, "result")
+    return None if not about.get(RESULT) else record_of(SettledResult, _with_reasons(about[RESULT]), place, "result")
+
+
+def _with_reasons(noted: Any) -> Any:
+    """Return a result with reasons where an earlier program noted words; what is no such result stays as it is."""
+    if not isinstance(noted, dict):
+        return noted
+    return {name: _renamed(value, WORDS.get(name, {})) for name, value in noted.items()}
+
+
+def _renamed(value: Any, words: Mapping[str, str]) -> Any:
+    if isinstance(value, list):
+        return [_renamed(one, words) for one in value]
+    if not isinstance(value, dict):
+        return value
+    changed = dict(value)
+    for before, now in words.items():
+        if isinstance(changed.get(before), str):
+            text = changed.pop(before)
+            changed[now] = text if now == "reason" else [text] if text else []
+    return changed
 
 
 def noted_system(about: Mapping[str, Any], place: str) -> NotedSystem | None:

@@ -12,9 +12,8 @@ from typing import Any, Final
 
 from clicktimer.conclusion import rejudged
 from clicktimer.cycles.run_time import no_use_run
-from clicktimer.records import Cycle, Measurement
+from clicktimer.records import Cycle, Measurement, Reason
 from clicktimer.settings import MeasureOptions
-from clicktimer.units.format import format_time
 
 REFILL_TEST: Final = "refill-test"
 """Mark in a listening folder: a refill test began."""
@@ -24,14 +23,6 @@ SLOW_SHARE: Final = 0.5
 """A tap opened "a little" draws less than this share of the pump's rate (common practice, no source)."""
 FLOWS_OFF: Final = 0.25
 """The correction is taken to be right to this share of itself: both flows are stated, not measured (no source)."""
-LOST_MARKS: Final = (
-    "When the taps were shut fits none of the runs that were told, so how much the water drawn till then lengthened "
-    "them is not known: the run is an upper bound."
-)
-NO_MARKS: Final = (
-    "When the taps were shut was not marked, so how much the water drawn till then lengthened the runs is not known: "
-    "the run is an upper bound."
-)
 
 
 def too_long_s(delay_s: float, tap_share: float) -> float:
@@ -73,37 +64,29 @@ def with_open_tap(measured: Measurement, shut_s: Sequence[float] | None, options
     if unmarked and marked:
         run = no_use_run(list(marked), taps="shut", clicks=measured.clicks)
     if not marked or run is None:
-        text = LOST_MARKS if shut_s else NO_MARKS
-        text = f"{whole.text} {text}".strip()
-        return rejudged(measured, replace(whole, low_s=0.0, one_sided=True, text=text), options)
+        why = Reason("run.refill-marks-lost") if shut_s else Reason("run.refill-marks-none")
+        bound = replace(whole, low_s=0.0, one_sided=True, notes=(*whole.notes, why))
+        return rejudged(measured, bound, options)
     delays = sorted(marked.values())
     share, mean_s = _known_share(measured), sum(delays) / len(delays)
-    shut_text = f"The last tap was shut {format_time(mean_s)} after the pump started ({len(delays)} refills marked)"
-    if unmarked:
-        shut_text = f"{_left_out(unmarked)} {shut_text}"
+    told = {"delay_s": mean_s, "count": len(delays)}
     if share is not None:
         off_s = too_long_s(mean_s, share)
-        text = (
-            f"{shut_text}, and drew {100 * share:.0f} % of the pump's rate till then: the runs were too long by "
-            f"{off_s:.1f} s, which is taken off."
-        )
+        reason = Reason("run.refill-taken-off", **told, share=share, off_s=off_s)
         low_s, high_s = run.low_s - (1.0 + FLOWS_OFF) * off_s, run.high_s - (1.0 - FLOWS_OFF) * off_s
         new = replace(run, seconds=max(run.seconds - off_s, 0.0), low_s=max(low_s, 0.0), high_s=max(high_s, 0.0))
     else:
         off_s = too_long_s(delays[-1], SLOW_SHARE)
-        text = (
-            f"{shut_text}: the water drawn till then had to be pumped too. The runs are too long by 0 to {off_s:.1f} s "
-            "(for a tap that draws less than half of the pump's rate), and the interval reaches down by so much. With "
-            "--tap-flow and --pump-rate it is corrected."
-        )
+        reason = Reason("run.refill-too-long", **told, off_s=off_s)
         new = replace(run, low_s=max(run.low_s - off_s, 0.0))
-    return rejudged(measured, replace(new, text=f"{run.text} {text}".strip()), options)
+    return rejudged(measured, replace(new, notes=(*run.notes, *_left_out(unmarked), reason)), options)
 
 
-def _left_out(unmarked: int) -> str:
-    if unmarked == 1:
-        return "One run is left out, because it was not marked when the taps were shut."
-    return f"{unmarked} runs are left out, because it was not marked when the taps were shut."
+def _left_out(unmarked: int) -> tuple[Reason, ...]:
+    if not unmarked:
+        return ()
+    one = Reason("run.refill-one-left-out")
+    return (one if unmarked == 1 else Reason("run.refill-some-left-out", count=unmarked),)
 
 
 def _known_share(measured: Measurement) -> float | None:

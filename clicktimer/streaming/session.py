@@ -16,7 +16,7 @@ import numpy as np
 from clicktimer.audio.clock import Clock
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.audio.quality import Watch
-from clicktimer.records import Block, Measurement, Notice
+from clicktimer.records import Block, Measurement, Notice, Reason
 from clicktimer.reporting.messages import storage as messages
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Batch, Event
@@ -323,8 +323,10 @@ class Session:
         measured = measure_folder(self.folder.path, self.options)
         fault = self.folder.fault
         if fault is not None:  # what waits in memory is not in a result that is read from the disk
-            text = messages.MISSING.get(fault, messages.MISSING_ELSE.format(fault=fault))
-            missing = Notice(fault, text, measured.source.duration_s)
+            reason = Reason("notice.not-written", fault=fault)
+            if fault == "disk-full":
+                reason = Reason("notice.disk-full")
+            missing = Notice(fault, reason, measured.source.duration_s)
             measured = replace(measured, warnings=(*measured.warnings, missing))
         last = Batch(end_s=self.engine.end_s, events=self.engine.settle(measured.clicks))
         last.log.append((self.engine.end_s, "ended", why))

@@ -146,7 +146,7 @@ def _charges(found: TankFinding) -> tuple[Reason, ...]:
 def settle_reasons(found: TankFinding, run: RunTime, system: System) -> tuple[Reason, ...]:
     """Return the one measurement that would settle what is open; empty where nothing is."""
     stated = system.pump is not None and system.pump.how == "stated"
-    if found.finding == "cannot-tell" and (run.one_sided or run.doubt):
+    if found.finding == "cannot-tell" and (run.one_sided or run.doubted):
         return (Reason("tank.settle-taps-closed"),)
     if found.finding == "cannot-tell":
         return (MEASURE_RATE if stated else Reason("tank.settle-air-gauge"),)

@@ -172,7 +172,7 @@ def _finding(
     ratio: float, fast_ratio: float, gauge_sd: float, measured_sd: float, run: RunTime, target_s: float
 ) -> Finding:
     sd = (gauge_sd**2 + measured_sd**2) ** 0.5
-    if run.doubt:
+    if run.doubted:
         return "cannot-tell"
     if ratio < fast_ratio * (1.0 - ONE_IN_TWENTY * sd):
         return "short-of-air-or-overcharged"

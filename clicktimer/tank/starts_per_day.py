@@ -98,7 +98,7 @@ def _between_marks(run: RunTime, marks_s: tuple[float, float]) -> bool:
 def _motor(sizing: TankSizing, uses_l: Sequence[tuple[str, float, float]], drawn_l: float) -> tuple[MotorFinding, ...]:
     motor, run = sizing.system.motor, sizing.run
     said = motor.power_w is not None or motor.phase is not None or motor.least_run_s is not None
-    if not said or run is None or run.doubt:
+    if not said or run is None or run.doubted:
         return ()
     low_s, high_s = allowed_interval_s(run)
     low_s = 0.0 if run.one_sided else max(low_s, 0.0)

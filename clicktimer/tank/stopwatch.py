@@ -6,17 +6,13 @@ import math
 
 from clicktimer.cycles.steady_tap import steady_no_use_run_s
 from clicktimer.errors import QuantityError
-from clicktimer.records import RunTime
+from clicktimer.records import Reason, RunTime
 
 # One interval started and stopped by hand has a standard deviation of 0.10 s: "Manual timing in physics experiments",
 # Am. J. Phys. 87(2):110 (2019), 4,304 reaction times (grade A).
 STOPWATCH_SD_S = 0.10
 BY_HAND = ("timed by hand", "steady tap, by hand")
 """``how`` of a run that was timed by hand."""
-HAND = (
-    "{what} by hand: the hand on the watch makes the run with no water in use uncertain by ±{half} s (95 %); how runs "
-    "differ from each other is not known."
-)
 LONGEST_RUN_S = 4 * 3600.0
 
 
@@ -30,8 +26,7 @@ def run_timed_by_hand(seconds: float) -> RunTime:
         raise QuantityError(
             f'a run of {seconds:g} s cannot be timed by hand: give it such as "38 s", four hours at the most'
         )
-    text = HAND.format(what="One run timed", half=f"{half_s:.1f}")
-    return _timed_once(seconds, half_s, "timed by hand", text)
+    return _timed_once(seconds, half_s, "timed by hand", Reason("run.timed-by-hand", half_s=half_s))
 
 
 def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
@@ -48,11 +43,10 @@ def steady_timed_by_hand(run_s: float, rest_s: float) -> RunTime:
     press_s = STOPWATCH_SD_S / math.sqrt(2.0)
     by_run, by_rest = (rest_s / total_s) ** 2, (run_s / total_s) ** 2
     half_s = 1.96 * press_s * math.sqrt(by_run**2 + (by_run - by_rest) ** 2 + by_rest**2)
-    text = HAND.format(what="One run and the rest after it, while one tap ran steadily, timed", half=f"{half_s:.2f}")
-    return _timed_once(seconds, half_s, "steady tap, by hand", text)
+    return _timed_once(seconds, half_s, "steady tap, by hand", Reason("run.steady-by-hand", half_s=half_s))
 
 
-def _timed_once(seconds: float, half_s: float, how: str, text: str) -> RunTime:
+def _timed_once(seconds: float, half_s: float, how: str, note: Reason) -> RunTime:
     return RunTime(
         seconds=seconds,
         low_s=seconds - half_s,
@@ -62,5 +56,5 @@ def _timed_once(seconds: float, half_s: float, how: str, text: str) -> RunTime:
         one_sided=False,
         timing_s=half_s,
         spread_s=None,
-        text=text,
+        notes=(note,),
     )

@@ -10,10 +10,11 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, replace
 from typing import Any, Final, Literal
 
-from clicktimer.assessment.verdict import band_name
+from clicktimer.assessment.verdict import band_reason
 from clicktimer.records import Cycle, Gap, Measurement, Notice
-from clicktimer.reporting.document.front_page import found_text, headline
+from clicktimer.reporting.document.front_page import found_text
 from clicktimer.reporting.document.wording import for_paper
+from clicktimer.reporting.headline import headline
 from clicktimer.reporting.html import SIGNS
 from clicktimer.reporting.messages import cautions
 from clicktimer.reporting.messages.catalogue import Messages
@@ -22,7 +23,7 @@ from clicktimer.reporting.text.tank import finding_text
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.tail import Logged
 from clicktimer.streaming.state import State
-from clicktimer.targets import band_edges_s, band_of
+from clicktimer.targets import band_of
 from clicktimer.units.format import format_time
 from clicktimer.web.strip import line_length_s, lines_of
 
@@ -49,13 +50,14 @@ def verdict_view(
 
     refills: the run has what the open tap adds taken into account.
     """
-    tone, title = headline(measured, marks_s, messages)
-    found, settle = list(found_text(measured, marks_s, messages)), measured.verdict.settle
+    tone, heading = headline(measured)
+    title, settle = messages.text(heading), messages.texts(measured.verdict.settle)
+    found = list(found_text(measured, marks_s, messages))
     if how == "live" and measured.run is None and measured.ambiguous is None:
         title, found, settle = messages.text("page.not-yet.title"), [_not_yet(measured.cycles, messages)], ""
     notes = []
-    if measured.run is not None and measured.run.doubt:
-        notes.append(measured.run.doubt)
+    if measured.run is not None and measured.run.doubted:
+        notes.append(messages.texts(measured.run.doubts))
     if refills:
         notes.append(messages.text("page.refills"))
     tank = measured.tank
@@ -106,7 +108,7 @@ def runs_view(
                 "began": stopped or clock(at_s),
                 "run": "?" if cycle.run_s is None else _run_text(cycle, messages)[0],
                 "rest": "" if cycle.rest_s is None else messages.number(format_time(cycle.rest_s)),
-                "note": "" if whole else messages.text("page.run.goes-on") if goes_on else cycle.note,
+                "note": "" if whole else messages.text("page.run.goes-on") if goes_on else messages.note(cycle.notes),
                 "standing": _standing(settled, messages),
                 "settled": settled,
             }
@@ -121,7 +123,7 @@ def last_view(
     last = next((c for c in reversed(cycles) if c.complete and c.run_s is not None), None)
     if last is None or last.run_s is None:
         return {}
-    band = band_name(band_of(last.run_s, options.marks_s), band_edges_s(options.marks_s))
+    band = messages.text(band_reason(band_of(last.run_s, options.marks_s), options.marks_s))
     settled = settled_s is None or settled_s.issuperset((last.cut_in_s, last.cut_out_s))
     run, interval = _run_text(last, messages)
     code = "page.last.run" if options.taps == "shut" else "page.last.run-in-use"
@@ -163,7 +165,7 @@ def warnings_view(  # noqa: C901
         elif code in ("disk", "disk-full", "clock"):
             others.append(_warning(code, at(at_s), text))
     for one in dict.fromkeys(notices):
-        others.append(_warning(one.code, "" if one.time_s is None else at(one.time_s), one.text))
+        others.append(_warning(one.code, "" if one.time_s is None else at(one.time_s), messages.text(one.reason)))
     for gap in gaps[-MOST_GAPS:]:
         if gap.to_s is None:
             length = messages.text("page.gap-length-unknown")

@@ -27,6 +27,7 @@ from clicktimer.tank.stopwatch import run_timed_by_hand
 from clicktimer.tank.system import PumpRate, RateObserved, Tank, make_system
 from clicktimer.units.conversions import gal_to_l, psi_to_kpa
 from tests.support.handmade import nothing_heard, short_cycling
+from tests.support.words import in_words, reasons_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -376,15 +377,26 @@ def test_a_full_bladder_is_a_fact() -> None:
 def test_facts_of_a_recording() -> None:
     known = gather(short_cycling())
     assert known == {"run": "short", "taps": "shut", "endless": "no", "chatter": "no"}
-    heard = gather(short_cycling(warnings=(Notice("two-pumps", "Two pumps?"),)))
+    heard = gather(short_cycling(warnings=(Notice("two-pumps", in_words("Two pumps?")),)))
     assert heard["second-sound"] == "yes"
     assert gather(nothing_heard()) == {}
 
 
 def test_a_run_that_is_not_sure_is_no_fact_unless_it_is_surely_below_the_mark() -> None:
     def known(low_s: float, high_s: float, *, one_sided: bool = False, doubt: str = "") -> dict[str, str]:
-        run = RunTime((low_s + high_s) / 2, low_s, high_s, 5, "taps shut", one_sided, 0.01, 0.5, "", doubt)
-        return gather(short_cycling(run=run, verdict=Verdict("under-a-minute", False, "")))
+        run = RunTime(
+            (low_s + high_s) / 2,
+            low_s,
+            high_s,
+            5,
+            "taps shut",
+            one_sided,
+            0.01,
+            0.5,
+            (),
+            reasons_of(doubt),
+        )
+        return gather(short_cycling(run=run, verdict=Verdict("under-a-minute", False)))
 
     assert known(28.0, 32.0)["run"] == "below-mark"
     assert "run" not in known(55.0, 65.0)

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from clicktimer.assessment.verdict import judge, same_side
 from clicktimer.errors import SettingsError
 from clicktimer.records import RunTime
-from clicktimer.reporting.messages import measurement
+from clicktimer.reporting.messages.figures import seconds_text
 from clicktimer.targets import BANDS, band_edges_s, band_of
+from tests.support.words import in_words, reasons_of, said
 
 
 def run_of(seconds: float, half_s: float | None = None, **changes) -> RunTime:
@@ -34,7 +35,7 @@ def bound_of(seconds: float, **changes) -> RunTime:
         (run_of(45.0), None),
         (run_of(60.2, 0.6), None),
         (run_of(180.0, 2.0), "good"),
-        (run_of(19.9, 0.5, doubt="Two pumps."), None),
+        (run_of(19.9, 0.5, doubts=(in_words("Two pumps."),)), None),
         (run_of(29.0, 0.1, how="steady tap"), None),  # reads up to 5 % short: 29.1 / 0.95 is 30.6 s
         (bound_of(19.5), "short"),
         (bound_of(180.0), None),
@@ -63,10 +64,10 @@ def test_the_marks_that_were_given_make_the_side():
 )
 def test_every_band_is_reached_and_told_in_plain_words(seconds, band, words):
     verdict = judge(run_of(seconds))
-    assert (verdict.band, verdict.sure, verdict.settle) == (band, True, "")
-    assert verdict.text.startswith(words)
-    assert "the mean of 5 runs with every tap shut" in verdict.text
-    assert ("never open it" in verdict.text) == (seconds < 30)  # cautions wherever someone is sent to the tank
+    assert (verdict.band, verdict.sure, verdict.settle) == (band, True, ())
+    assert said(verdict.reasons).startswith(words)
+    assert "the mean of 5 runs with every tap shut" in said(verdict.reasons)
+    assert ("never open it" in said(verdict.reasons)) == (seconds < 30)  # cautions wherever someone is sent to the tank
 
 
 @pytest.mark.parametrize(
@@ -83,16 +84,16 @@ def test_an_interval_across_a_mark_is_too_close_to_call(seconds):
     verdict = judge(run_of(seconds, 0.6))
     assert verdict.band == band_of(seconds)
     assert not verdict.sure
-    assert verdict.text.startswith("Too close to call between ")
-    assert "at least 6 runs with every tap shut" in verdict.settle
+    assert said(verdict.reasons).startswith("Too close to call between ")
+    assert "at least 6 runs with every tap shut" in said(verdict.settle)
 
 
 def test_one_run_near_a_mark_is_not_sure_though_its_own_interval_is_narrow():
     one = run_of(58, 0.02, count=1, spread_s=None)
     verdict = judge(one)
     assert (verdict.band, verdict.sure) == ("under-a-minute", False)
-    assert "up to 7 % from run to run is allowed for" in verdict.text
-    assert "58.0 s (57.9 to 58.1 s): one run with every tap shut" in verdict.text
+    assert "up to 7 % from run to run is allowed for" in said(verdict.reasons)
+    assert "58.0 s (57.9 to 58.1 s): one run with every tap shut" in said(verdict.reasons)
     assert judge(replace(one, seconds=45.0, low_s=44.98, high_s=45.02)).sure
     assert judge(replace(one, spread_s=0.02)).sure
 
@@ -100,17 +101,17 @@ def test_one_run_near_a_mark_is_not_sure_though_its_own_interval_is_narrow():
 def test_a_steady_tap_near_a_mark_is_not_sure_for_its_known_bias():
     verdict = judge(run_of(63, how="steady tap"))
     assert (verdict.band, verdict.sure) == ("a-minute-or-more", False)
-    assert "can read 5 % short" in verdict.text
-    assert "for more cycles" in verdict.settle
+    assert "can read 5 % short" in said(verdict.reasons)
+    assert "for more cycles" in said(verdict.settle)
     assert judge(run_of(70, how="steady tap")).sure
 
 
 def test_a_doubt_stands_in_the_way_of_every_sure_verdict():
-    for run in (run_of(12, doubt="Many differ."), bound_of(12, doubt="Many differ.")):
+    for run in (run_of(12, doubts=(in_words("Many differ."),)), bound_of(12, doubts=(in_words("Many differ."),))):
         verdict = judge(run)
         assert (verdict.band, verdict.sure) == ("short", False)
-        assert verdict.text.startswith("Not sure: short cycling")
-        assert verdict.text.count("Many differ.") == 1
+        assert said(verdict.reasons).startswith("Not sure: short cycling")
+        assert said(verdict.reasons).count("Many differ.") == 1
         assert verdict.settle
 
 
@@ -129,15 +130,15 @@ def test_a_doubt_stands_in_the_way_of_every_sure_verdict():
 def test_an_upper_bound(seconds, band, sure, start):
     verdict = judge(bound_of(seconds))
     assert (verdict.band, verdict.sure) == (band, sure)
-    assert verdict.text.startswith(start)
-    assert ("Shut every tap" in verdict.settle) == (not sure)
+    assert said(verdict.reasons).startswith(start)
+    assert ("Shut every tap" in said(verdict.settle)) == (not sure)
 
 
 def test_nothing_measured_is_said_plainly():
     verdict = judge(None)
     assert (verdict.band, verdict.sure) == (None, False)
-    assert verdict.text.startswith("Not measured")
-    assert "Record again" in verdict.settle
+    assert said(verdict.reasons).startswith("Not measured")
+    assert "Record again" in said(verdict.settle)
 
 
 RUNS = st.floats(0.5, 2000)
@@ -155,7 +156,7 @@ def test_a_longer_run_is_never_judged_worse(one_s, other_s, share, one_sided, ma
 
 @given(RUNS, MARKS, st.sampled_from(["", "Doubtful."]))
 def test_an_upper_bound_is_never_told_as_good(seconds, marks_s, doubt):
-    verdict = judge(bound_of(seconds, doubt=doubt), marks_s=marks_s)
+    verdict = judge(bound_of(seconds, doubts=reasons_of(doubt)), marks_s=marks_s)
     assert verdict.band not in ("a-minute-or-more", "over-three-minutes")
     assert not (verdict.sure and seconds >= marks_s[0])
 
@@ -175,7 +176,7 @@ def test_marks_move_the_bands_and_their_words():
     assert band_edges_s((45, 120)) == (5, 20, 45, 120, 180)
     verdict = judge(run_of(100), marks_s=(45, 120))
     assert verdict.band == "under-a-minute"
-    assert verdict.text.startswith("A run under the 120 s mark (45 to 120 s)")
+    assert said(verdict.reasons).startswith("A run under the 120 s mark (45 to 120 s)")
     # a first mark below 20 s leaves no room for "short-of-30"
     assert band_edges_s((15, 45)) == (5, 15, 15, 45, 180)
     assert [band_of(s, (15, 45)) for s in (14.9, 15, 44.9, 45)] == [
@@ -203,11 +204,11 @@ def test_impossible_marks_are_refused(marks_s):
     ],
 )
 def test_a_large_motor_gets_its_sentence_with_its_status(run, words):
-    text = judge(run, motor_hp=1.5).text
+    text = said(judge(run, motor_hp=1.5).reasons)
     assert "common practice, no source" in text
     assert words in text
-    assert "hp" not in judge(run, motor_hp=0.75).text
-    assert "hp" not in judge(run).text
+    assert "hp" not in said(judge(run, motor_hp=0.75).reasons)
+    assert "hp" not in said(judge(run).reasons)
 
 
 @pytest.mark.parametrize("motor_hp", [0, -1, float("inf"), float("nan")])
@@ -228,4 +229,4 @@ def test_an_impossible_motor_is_refused(motor_hp):
     ],
 )
 def test_seconds_have_the_digits_that_their_interval_deserves(seconds, low_s, high_s, text):
-    assert measurement.seconds_text(seconds, low_s, high_s) == text
+    assert seconds_text(seconds, low_s, high_s) == text

@@ -18,6 +18,7 @@ from clicktimer.audio import JoinedRecording, joined, open_recording, write_soun
 from clicktimer.errors import InputError
 from clicktimer.records import Gap
 from tests.support.sound_files import click_train, encode, later, write_kind
+from tests.support.words import said
 
 Laid = tuple[list[tuple[float, Gap | None]], np.ndarray, tuple]
 
@@ -142,7 +143,7 @@ def test_gaps_and_notices_of_a_later_part_move_with_it(tmp_path: Path) -> None:
     assert gaps[1].to_s == pytest.approx(gaps[1].from_s + 1.0, abs=2e-3)
     assert gaps[1].from_s == pytest.approx(4.0 + 30 * 4608 / 48000, abs=2e-3)
     (notice,) = whole.notices
-    assert notice.text.startswith("x.mkv: ")
+    assert said(notice.reason).startswith("x.mkv: ")
     assert notice.time_s == pytest.approx(6.0, abs=0.01)
 
 

@@ -10,6 +10,7 @@ import pytest
 from clicktimer.audio import open_recording
 from clicktimer.records import Block, Notice
 from tests.support.sound_files import click_train, encode
+from tests.support.words import said
 
 SAMPLES, TIMES_S = click_train(48000, seconds=15.0)
 SILENT = np.zeros_like(SAMPLES)
@@ -30,7 +31,7 @@ def test_a_dead_channel_does_not_halve_the_click(tmp_path: Path, dead: int) -> N
     got, notices, _ = mono(tmp_path, *([SILENT, SAMPLES] if dead == 0 else [SAMPLES, SILENT]))
     np.testing.assert_allclose(got, SAMPLES, atol=1e-6)
     assert [(notice.code, notice.time_s) for notice in notices] == [("dead-channel", None)]
-    assert f"channel {dead + 1} of 2" in notices[0].text
+    assert f"channel {dead + 1} of 2" in said(notices[0].reason)
 
 
 def test_channels_in_opposite_phase_do_not_cancel(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ import pytest
 from clicktimer.audio import open_recording
 from clicktimer.records import Block, Notice
 from tests.support.sound_files import click_train, encode
+from tests.support.words import said
 
 RATE_HZ = 48000
 SAMPLES, TIMES_S = click_train(RATE_HZ, seconds=15.0)
@@ -37,7 +38,7 @@ def test_samples_that_are_not_numbers_are_a_gap(tmp_path: Path, bad: float) -> N
     assert gaps == [(4.9, 5.2), (9.3, 9.4)]
     assert codes(notices) == ["not-a-number"]
     assert notices[0].time_s == pytest.approx(4.95)
-    assert str(round(0.17 * RATE_HZ) + 1) in notices[0].text
+    assert str(round(0.17 * RATE_HZ) + 1) in said(notices[0].reason)
     for block in blocks:
         start = round(block.start_s * RATE_HZ)
         np.testing.assert_allclose(block.samples, SAMPLES[start : start + len(block.samples)], atol=1e-6)
@@ -70,7 +71,7 @@ def test_a_click_that_clips_is_normal(tmp_path: Path) -> None:
 def test_clipping_throughout(tmp_path: Path) -> None:
     _, notices = read(tmp_path, np.clip(SAMPLES * 400, -1, 1), "pcm_s16le")
     assert codes(notices) == ["clipping"]
-    assert "throughout" in notices[0].text
+    assert "throughout" in said(notices[0].reason)
 
 
 def test_clipping_in_places(tmp_path: Path) -> None:
@@ -78,7 +79,7 @@ def test_clipping_in_places(tmp_path: Path) -> None:
     samples[2 * RATE_HZ : 3 * RATE_HZ] = np.clip(samples[2 * RATE_HZ : 3 * RATE_HZ] * 400, -1, 1)
     _, notices = read(tmp_path, samples, "pcm_s16le")
     assert codes(notices) == ["clipping"]
-    assert "in places" in notices[0].text
+    assert "in places" in said(notices[0].reason)
 
 
 @pytest.mark.parametrize(("offset", "want"), [(0.01, []), (-0.2, ["dc-offset"])])
@@ -97,7 +98,7 @@ def test_muted_stretches(tmp_path: Path, from_s: float, to_s: float) -> None:
     blocks, notices = read(tmp_path, samples, "pcm_s16le")
     assert codes(notices) == ["muted-stretches"]
     assert notices[0].time_s == pytest.approx(from_s, abs=1e-3)
-    assert f"in 1 place, {to_s - from_s:.1f} s" in notices[0].text
+    assert f"in 1 place, {to_s - from_s:.1f} s" in said(notices[0].reason)
     assert all(block.gap_before is None for block in blocks)
 
 
@@ -115,4 +116,4 @@ def test_many_muted_stretches_are_told_once(tmp_path: Path) -> None:
         samples[round(start_s * RATE_HZ) : round((start_s + 0.25) * RATE_HZ)] = 0.0
     _, notices = read(tmp_path, samples, "pcm_s16le")
     assert codes(notices) == ["muted-stretches"]
-    assert "in 24 places, 6.0 s" in notices[0].text
+    assert "in 24 places, 6.0 s" in said(notices[0].reason)

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.simulator.colour import amplitude
 from clicktimer.simulator.household import simulate
 from clicktimer.simulator.sounds import Noise, SoundSettings, pump_and_switch, render_all
@@ -182,7 +183,7 @@ def one(job: tuple[str, str, int, str | None]) -> tuple[str, dict[str, Any]]:
         "sure": told.verdict.sure,
         "clicks": len(told.clicks),
         "cycles": sum(c.complete for c in told.cycles),
-        "texts": [w.text for w in told.warnings],
+        "texts": [Messages().text(w.reason) for w in told.warnings],
     }
 
 

@@ -39,7 +39,7 @@ def told_by(clicks: list[Click], cycles: list[Cycle], verdict: Verdict | None = 
         (),
         None,
         run,
-        verdict or Verdict("under-a-minute", True, ""),
+        verdict or Verdict("under-a-minute", True),
         **more,  # type: ignore[arg-type]
     )
 
@@ -75,8 +75,8 @@ def test_a_wrong_order_told_as_sure_is_invented() -> None:
 
 
 def test_both_readings_given_invent_nothing() -> None:
-    both = Intervals((40.0, 40.01), (60.0, 60.0), (10.0, 110.0), (50.0, 150.0), "")
-    told = replace(told_by([], [], Verdict(None, False, "")), ambiguous=both)
+    both = Intervals((40.0, 40.01), (60.0, 60.0), (10.0, 110.0), (50.0, 150.0), ())
+    told = replace(told_by([], [], Verdict(None, False)), ambiguous=both)
     s = score_one(TRUTH, told, False)
     assert (s.invented_cycles, s.ambiguous, s.ambiguous_right, s.verdict_abstained) == (0, 1, 1, 1)
     wrong = replace(told, ambiguous=replace(both, first_s=(44.0,)))
@@ -102,9 +102,9 @@ def test_where_no_click_can_be_heard_no_cycle_by_clicks_is_missed() -> None:
 
 
 def test_a_sure_verdict_in_the_wrong_band_is_wrong_and_a_one_sided_one_may_lie_above() -> None:
-    short = told_by([], [], Verdict("short-of-30", True, ""))
+    short = told_by([], [], Verdict("short-of-30", True))
     assert score_one(TRUTH, short, False).verdict_wrong == 1
-    above = told_by([], [], Verdict("a-minute-or-more", True, ""))
+    above = told_by([], [], Verdict("a-minute-or-more", True))
     assert score_one(TRUTH, above, False).verdict_wrong == 1
     assert above.run is not None
     one_sided = replace(above, run=replace(above.run, one_sided=True))

@@ -17,12 +17,12 @@ from clicktimer.conclusion import corrected
 from clicktimer.cycles.corrections import label_text, read_labels
 from clicktimer.pipeline import measure_recording
 from clicktimer.records import Measurement
-from clicktimer.reporting.messages import measurement
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.writer import Folder
 from clicktimer.streaming.session import RecordingSource, Session
 from tests.conftest import TakenIn
 from tests.support.live_parts import ROOT, FakeClock
+from tests.support.words import said
 
 RECORDING = ROOT / "fixtures_audio/short-cycling-12s.flac"
 
@@ -173,8 +173,8 @@ def test_a_refill_test_that_is_corrected_by_hand_keeps_what_the_open_tap_did(
     assert of_folder.run.seconds == pytest.approx(of_recording.run.seconds)
     assert of_folder.run.low_s == pytest.approx(of_recording.run.low_s - 1.0)
     assert of_folder.run.high_s == pytest.approx(of_recording.run.high_s)
-    assert of_folder.run.text.count("The last tap was shut") == 1
-    assert (measurement.HAND_VERDICT in of_folder.verdict.text) == bool(moved_s)
+    assert said(of_folder.run.notes).count("The last tap was shut") == 1
+    assert of_folder.verdict.has("verdict.by-hand") == bool(moved_s)
 
 
 @pytest.mark.slow

@@ -29,6 +29,7 @@ from clicktimer.streaming.refill_test import shut_times_s
 from clicktimer.streaming.session import RecordingSource, Session
 from clicktimer.streaming.state import state_of
 from tests.support.live_parts import ROOT
+from tests.support.words import said
 
 
 def guided(
@@ -82,7 +83,7 @@ def test_the_refill_test_leads_on_by_the_clicks_and_marks_the_shutting(tmp_path:
     assert [float(text) for _, _, text in marks] == pytest.approx(guide.shut_s, abs=0.001)
     # What the open tap did is in the run itself, and again when the folder is measured.
     assert measured.run is not None
-    assert "too long by 0 to 1.0 s" in measured.run.text
+    assert "too long by 0 to 1.0 s" in said(measured.run.notes)
     assert measured.run.low_s == pytest.approx(measured.run.high_s - 1.0, abs=0.3)
     assert measure_folder(tmp_path / "L", session.options) == measured
     # 2 gallons and the 12 s of the second run, by the person's bucket; what was typed before the first is not used.

@@ -19,6 +19,7 @@ from clicktimer.pipeline import corrected, measure_recording
 from clicktimer.records import Click, CorrectedClick, Gap, Measurement
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.settings import MeasureOptions
+from tests.support.words import said
 
 FIXTURES = Path(__file__).parents[2] / "fixtures_audio"
 SHUT = MeasureOptions(taps="shut")
@@ -196,11 +197,11 @@ def test_a_moved_click_moves_the_run_and_all_that_rests_on_it_says_so(measured: 
     assert after.run_high_s is not None
     assert after.run_low_s is not None
     assert after.run_high_s - after.run_low_s > 1.9 * 1.96 * HAND_SD_S  # as fine as a hand, no finer
-    assert "corrected by hand" in after.note
+    assert "corrected by hand" in said(after.notes)
     assert new.run is not None
-    assert "corrected by hand" in new.run.text
-    assert "corrected by hand" in new.verdict.text
-    untouched = [c for c in new.cycles if "corrected" not in c.note]
+    assert "corrected by hand" in said(new.run.notes)
+    assert "corrected by hand" in said(new.verdict.reasons)
+    untouched = [c for c in new.cycles if "corrected" not in said(c.notes)]
     assert untouched == [c for c in measured.cycles if c in untouched]
     place = new.cycles.index(after) + 1
     assert set(new.correction.figures) == {f"cycle {place}", "run", "verdict"}

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
 from clicktimer.errors import SettingsError
 from clicktimer.records import Click, Gap, Kind
+from tests.support.words import said
 
 
 def click(time_s: float, kind: Kind, confidence: float = 1.0, timing_sd_s: float = 0.001) -> Click:
@@ -29,7 +30,7 @@ def test_two_clean_cycles_give_runs_and_rests():
         (108, 147, 39, 53, True),
         (200, None, None, None, False),
     ]
-    assert "ended inside this run, 10.0 s after" in cycles[2].note
+    assert "ended inside this run, 10.0 s after" in said(cycles[2].notes)
 
 
 def test_interval_of_one_run_is_timing_in_quadrature_plus_clock():
@@ -67,13 +68,13 @@ def test_a_cut_out_first_is_half_a_run_but_its_rest_counts(pump_at_start, words)
         [click(25, "cut-out"), *ins_outs(40, 80)], start_s=5, end_s=90, pump_at_start=pump_at_start
     )
     assert (first.cut_in_s, first.run_s, first.complete, first.rest_s) == (None, None, False, 15)
-    assert words in first.note
+    assert words in said(first.notes)
     assert second.run_s == 40
 
 
 def test_pump_said_to_be_on_but_a_cut_in_comes_first_is_told():
     (cycle,) = pair_cycles(ins_outs(10, 40), start_s=0, end_s=50, pump_at_start="on")
-    assert "a cut-out was missed" in cycle.note
+    assert "a cut-out was missed" in said(cycle.notes)
 
 
 def test_missing_cut_out_and_missing_cut_in():
@@ -81,8 +82,8 @@ def test_missing_cut_out_and_missing_cut_in():
     cycles = pair_cycles(clicks, start_s=0, end_s=400)
     assert [c.run_s for c in cycles] == [30, None, 30, None]
     assert [c.rest_s for c in cycles] == [60, None, None, None]
-    assert "another cut-in came at 180.0 s" in cycles[1].note
-    assert "its cut-in was not heard" in cycles[3].note
+    assert "another cut-in came at 180.0 s" in said(cycles[1].notes)
+    assert "its cut-in was not heard" in said(cycles[3].notes)
 
 
 @pytest.mark.parametrize(
@@ -91,8 +92,8 @@ def test_missing_cut_out_and_missing_cut_in():
 def test_a_gap_inside_or_touching_a_run_splits_it(gap):
     cycles = pair_cycles(ins_outs(10, 30, 50, 70), [gap], start_s=0, end_s=80)
     assert [c.run_s for c in cycles] == [None, None, 20]
-    assert "sound is missing after its cut-in" in cycles[0].note
-    assert "sound is missing before its cut-out" in cycles[1].note
+    assert "sound is missing after its cut-in" in said(cycles[0].notes)
+    assert "sound is missing before its cut-out" in said(cycles[1].notes)
 
 
 def test_clicks_inside_or_at_the_edge_of_missing_sound_make_no_run_and_no_rest():
@@ -110,7 +111,7 @@ def test_a_gap_in_a_rest_spoils_the_rest_only():
 def test_an_unknown_click_spoils_what_it_falls_in():
     inside_run = pair_cycles([*ins_outs(10, 30), click(20, "unknown")], start_s=0, end_s=80)
     assert [c.run_s for c in inside_run] == [None, None]
-    assert "a click of unknown kind came after its cut-in, at 20.0 s" in inside_run[0].note
+    assert "a click of unknown kind came after its cut-in, at 20.0 s" in said(inside_run[0].notes)
     inside_rest = pair_cycles([*ins_outs(10, 30, 50, 70), click(40, "unknown")], start_s=0, end_s=80)
     assert [(c.run_s, c.rest_s) for c in inside_rest] == [(20, None), (20, None)]
 
@@ -150,7 +151,7 @@ def test_whatever_comes_no_run_is_invented(clicks, gaps, pump_at_start, random):
     for c in cycles:
         both = c.cut_in_s is not None and c.cut_out_s is not None
         assert c.complete == both == (c.run_s is not None)
-        assert c.complete or c.note
+        assert c.complete or c.notes
         if both:
             assert c.cut_in_s in cut_ins
             assert c.cut_out_s in cut_outs
@@ -189,14 +190,14 @@ def test_unknown_clicks_give_both_readings():
     assert both is not None
     assert (both.first_s, both.second_s) == ((40, 41), (60, 61))
     assert (both.first_starts_s, both.second_starts_s) == ((5, 105), (45, 146))
-    assert "ran 40.0, 41.0 s and rested 60.0, 61.0 s, or the other way round" in both.text
+    assert "ran 40.0, 41.0 s and rested 60.0, 61.0 s, or the other way round" in said(both.reasons)
 
 
 def test_unknown_intervals_never_cross_a_gap():
     both = unknown_intervals(unknowns(5, 45, 105, 146, 207), [Gap(20, 22, "lost")])
     assert both is not None
     assert both.first_s + both.second_s == (60, 61, 41)
-    assert "longest unbroken stretch" in both.text
+    assert "longest unbroken stretch" in said(both.reasons)
 
 
 def test_two_unknown_clicks_are_a_run_or_a_rest():

@@ -15,6 +15,7 @@ from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
 from clicktimer.cycles.run_time import RUN_TO_RUN_SHARE, STEADY_READS_LONG, STEADY_READS_SHORT, no_use_run
 from clicktimer.cycles.steady_tap import steady_no_use_run_s, steady_stretch
 from clicktimer.records import Click, Cycle
+from tests.support.words import said
 
 SD_S = 0.002
 
@@ -183,8 +184,8 @@ def test_first_of_three_or_more_is_left_out():
     # Student's t on 2 degrees of freedom is 4.303 (any printed table); sd 1 s over root 3
     assert run.spread_s == pytest.approx(4.303 / math.sqrt(3), abs=1e-3)
     assert run.high_s - run.seconds == pytest.approx(run.spread_s + 41e-4, abs=1e-9)
-    assert "first run was left out" in run.text
-    assert run.doubt == ""
+    assert "first run was left out" in said(run.notes)
+    assert run.doubts == ()
 
 
 def test_one_run_has_timing_and_clock_only_and_says_so():
@@ -193,7 +194,7 @@ def test_one_run_has_timing_and_clock_only_and_says_so():
     assert run.spread_s is None
     assert run.high_s - run.seconds == pytest.approx(1.96 * SD_S * math.sqrt(2) + 0.004)
     assert run.timing_s == pytest.approx(run.high_s - run.seconds)
-    assert "spread between runs is unknown" in run.text
+    assert "spread between runs is unknown" in said(run.notes)
 
 
 def test_two_runs_are_both_covered_and_a_gross_difference_is_in_doubt():
@@ -201,12 +202,12 @@ def test_two_runs_are_both_covered_and_a_gross_difference_is_in_doubt():
     assert run is not None
     assert run.low_s < 40
     assert run.high_s > 42
-    assert (run.spread_s, run.doubt) == (None, "")
+    assert (run.spread_s, run.doubts) == (None, ())
     apart = no_use_run(cycles_of([20, 40]), taps="shut")
     assert apart is not None
     assert apart.low_s < 20
     assert apart.high_s > 40
-    assert "differ by 67 %" in apart.doubt
+    assert "differ by 67 %" in said(apart.doubts)
 
 
 @pytest.mark.parametrize("odd_s", [12.0, 79.0])
@@ -215,11 +216,11 @@ def test_a_run_far_from_the_others_is_left_out_and_named(odd_s):
     assert run is not None
     assert run.count == 5
     assert run.seconds == pytest.approx(40.5)
-    assert f"1 of 6 runs ({odd_s:.1f} s)" in run.text
-    assert run.doubt == ""  # five of six agree
+    assert f"1 of 6 runs ({odd_s:.1f} s)" in said(run.notes)
+    assert run.doubts == ()  # five of six agree
     few = no_use_run(cycles_of([41, 40, odd_s, 40.5]), taps="shut")
     assert few is not None
-    assert "1 of 3" in few.doubt
+    assert "1 of 3" in said(few.doubts)
 
 
 def test_runs_that_merely_scatter_are_all_kept():
@@ -234,10 +235,10 @@ def test_doubtful_clicks_are_left_out_or_doubted():
     run = no_use_run([*faint, *sure], taps="shut")
     assert run is not None
     assert run.seconds == 40
-    assert "1 of 2 runs whose clicks are doubtful" in run.text
+    assert "1 of 2 runs whose clicks are doubtful" in said(run.notes)
     half_sure = no_use_run(cycles_of([40], confidence=0.8), taps="shut")
     assert half_sure is not None
-    assert "not certain (confidence 0.64)" in half_sure.doubt
+    assert "not certain (confidence 0.64)" in said(half_sure.doubts)
 
 
 @pytest.mark.parametrize("n", [3, 4, 5, 6])
@@ -294,7 +295,7 @@ def test_cycles_in_which_another_tap_ran_are_left_out_and_counted():
     assert run is not None
     assert run.count == 5
     assert run.seconds == pytest.approx(np.mean([a * b / (a + b) for a, b in zip(RUNS_S, RESTS_S, strict=True)]))
-    assert "2 of 7 cycles were left out" in run.text
+    assert "2 of 7 cycles were left out" in said(run.notes)
 
 
 def test_a_recording_that_begins_in_a_rest_loses_no_cycle():
@@ -325,7 +326,7 @@ def test_two_agreeing_cycles_are_too_few_and_the_bound_is_told():
     run = no_use_run(cycles_of([70, 71, 110], [175, 176, 90]), taps="steady")
     assert run is not None
     assert (run.how, run.one_sided, run.seconds) == ("shortest run", True, 70)
-    assert "no 3 cycles in a row agree within 6 %" in run.text
+    assert "no 3 cycles in a row agree within 6 %" in said(run.notes)
 
 
 def test_a_missing_click_breaks_the_stretch():
@@ -339,7 +340,7 @@ def test_a_missing_click_breaks_the_stretch():
 def test_a_tap_open_too_far_is_doubted():
     run = no_use_run(cycles_of([200.0] * 3, [80.0] * 3), taps="steady")
     assert run is not None
-    assert "more than 60 %" in run.doubt
+    assert "more than 60 %" in said(run.doubts)
 
 
 def test_steady_timing_is_the_one_found_by_moving_each_click():
@@ -361,7 +362,7 @@ def test_shortest_trusted_run_is_an_upper_bound():
     assert run is not None
     assert (run.how, run.one_sided, run.low_s, run.count, run.seconds) == ("shortest run", True, 0.0, 3, 61)
     assert run.high_s == pytest.approx(61 + 1.96 * SD_S * math.sqrt(2) + 0.0061)
-    assert run.doubt == ""
+    assert run.doubts == ()
 
 
 def test_a_shorter_but_less_trusted_run_does_not_count():
@@ -370,14 +371,14 @@ def test_a_shorter_but_less_trusted_run_does_not_count():
     assert run.seconds == 61
     only = no_use_run(cycles_of([33], confidence=0.8), taps=None)
     assert only is not None
-    assert "not certain" in only.doubt
+    assert "not certain" in said(only.doubts)
 
 
 def test_a_shortest_run_that_stands_alone_is_doubted():
     run = no_use_run(cycles_of([90, 61, 3, 75, 80]), taps=None)
     assert run is not None
     assert run.seconds == 3
-    assert "stands alone: the next is 61.0 s" in run.doubt
+    assert "stands alone: the next is 61.0 s" in said(run.doubts)
 
 
 @pytest.mark.parametrize("taps", ["shut", "steady", None])
@@ -391,5 +392,5 @@ def test_two_whole_cycles_are_called_too_few_and_not_unlike():
     run = no_use_run(cycles_of([70, 71], [175, 176]), taps="steady")
     assert run is not None
     assert run.one_sided
-    assert "needs 3 whole cycles (a run and the rest after it); heard: 2" in run.text
-    assert "agree" not in run.text
+    assert "needs 3 whole cycles (a run and the rest after it); heard: 2" in said(run.notes)
+    assert "agree" not in said(run.notes)

@@ -11,7 +11,6 @@ from clicktimer.cli.listen import last_words
 from clicktimer.records import Measurement
 from clicktimer.reporting.document import sections
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import LONG_RECORDING
 from clicktimer.reporting.text.measurement import render_text
 from tests.support import documents
 
@@ -30,7 +29,9 @@ def lasting(hours: float, taps: str | None) -> Measurement:
 )
 def test_a_long_recording_is_sent_to_the_day(hours: float, taps: str | None, measure: bool, listen: bool) -> None:
     m = lasting(hours, taps)
-    assert (" ".join(LONG_RECORDING.split()) in " ".join(render_text(m).split())) is measure
+    assert (
+        " ".join(Messages().text("verdict.settle.long-recording").split()) in " ".join(render_text(m).split())
+    ) is measure
     assert ('clicktimer day "the house (2)"' in last_words(Path("the house (2)"), m)) is listen
     assert 'clicktimer measure "the house (2)"' in last_words(Path("the house (2)"), m)
 

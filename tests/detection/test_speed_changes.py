@@ -22,6 +22,7 @@ from clicktimer.reporting.text.measurement import render_text
 from clicktimer.simulator import Use, simulate, us_system
 from tests.benchmarks.drives import Drive, driven, lead_and_lag
 from tests.benchmarks.machines import make
+from tests.support.words import said
 
 PARAMS = default_params()
 SLIP_SHARE = PARAMS.speed_changes.slip_share
@@ -164,7 +165,7 @@ def test_a_second_pump_in_the_runs_is_said_and_no_verdict_is_sure() -> None:
     m = measured("lead and lag", 8)
     assert codes(m) == {"two-pumps"}
     assert m.run is not None
-    assert "second pump" in m.run.doubt
+    assert "second pump" in said(m.run.doubts)
     assert not m.verdict.sure
 
 
@@ -173,7 +174,7 @@ def test_another_machine_is_said_and_the_runs_of_the_switch_stay() -> None:
     m = measured("sump", 6)
     assert codes(m) == {"other-machine"}
     assert m.run is not None
-    assert m.run.doubt == ""
+    assert m.run.doubts == ()
 
 
 def test_beside_one_pump_nothing_is_told() -> None:

@@ -16,6 +16,7 @@ from clicktimer.quality.placement import NEAR_DB, Place, judge_place
 from clicktimer.records import Block, Gap, SourceInfo
 from clicktimer.reporting.text.placement import place_json, place_steps, render_place
 from clicktimer.settings import MeasureOptions
+from tests.support.words import said
 
 ROOT = Path(__file__).parents[2]
 FIXTURES = ROOT / "fixtures_audio"
@@ -129,7 +130,7 @@ def test_noise_suppression_is_told_from_a_plain_room():
     assert not suppressed.good
     (found,) = [f for f in suppressed.findings if f.code == "noise-suppression"]
     # What flickers may as well be talk or music: both are named, and what to do about either.
-    assert "or where other sound (talk, music) goes on" in found.text
+    assert "or where other sound (talk, music) goes on" in said(found.reason)
     assert "make it quiet and try again" in found.advice
     assert "noise suppression and voice features off" in found.advice
     assert "noise-suppression" not in codes(of_samples(plain))

@@ -43,7 +43,7 @@ def a_day(*, known: bool = True, leak_gpm: float = 0.3) -> tuple[Measurement, Da
     clicks.sort(key=lambda c: c.time_s)
     cycles = pair_cycles(clicks, start_s=0.0, end_s=DAY_S)
     source = SourceInfo("cellar.flac", DAY_S, 48_000, 1, None, "2031-05-04 00:00" if known else None, "given")
-    m = Measurement(source, tuple(clicks), cycles, (), None, None, Verdict(None, False, ""))
+    m = Measurement(source, tuple(clicks), cycles, (), None, None, Verdict(None, False))
     log = DayLog(cycles, DAY_S, (), 1_935_619_200.0 if known else None)
     system = make_system(tanks=(Tank(gal_to_l(14.0)),), pump=PumpRate(gal_to_l(9.0)) if known else None)
     return m, read_day(log, system=system, others=other_tanks(system))
@@ -215,7 +215,7 @@ def test_minutes_say_nothing_of_a_days_starts():
         clicks = (Click(100.0, "cut-in", 0.99), Click(140.0, "cut-out", 0.99))
         cycles = pair_cycles(clicks, start_s=0.0, end_s=end_s)
         source = SourceInfo("short.wav", end_s, 48_000, 1, None, None, "given")
-        m = Measurement(source, clicks, cycles, (), None, None, Verdict(None, False, ""))
+        m = Measurement(source, clicks, cycles, (), None, None, Verdict(None, False))
         day = read_day(DayLog(cycles, end_s))
         document = json.loads(json.dumps(reading_json(m, day, program_version="0"), allow_nan=False))
         jsonschema.validate(document, SCHEMA)
@@ -269,13 +269,13 @@ def test_a_leak_that_makes_most_starts_is_put_before_the_tank_everywhere():
     clicks = [Click(t, "cut-in", 0.99) for t in line.cut_ins_s] + [Click(t, "cut-out", 0.99) for t in line.cut_outs_s]
     cycles = pair_cycles(sorted(clicks, key=lambda c: c.time_s), start_s=0.0, end_s=hours_s)
     source = SourceInfo("leak.flac", hours_s, 48_000, 1, None, "2031-05-04 00:00", "given")
-    m = Measurement(source, (), cycles, (), None, None, Verdict(None, False, ""))
+    m = Measurement(source, (), cycles, (), None, None, Verdict(None, False))
     options = MeasureOptions(system=describe({"tank": ("20 gal",), "pump_rate": "8 gpm"}))
     m, day = read_measured_day(m, options)
     assert day.leak_makes_most_starts
     text = " ".join(render_day(day, "leak.flac").split())
     assert text.index("stop the leak first") < text.index("larger tank at the next change")
-    assert m.verdict.text == day.verdict.text
+    assert m.verdict.reasons == day.verdict.reasons
     assert m.causes is not None
     assert m.causes.ranked[0].cause.name == "house-leak"
     text = Messages().texts(m.causes.reasons)

@@ -27,22 +27,22 @@ from clicktimer.assessment.verdict import judge
 from clicktimer.audio import open_recording
 from clicktimer.cli import run
 from clicktimer.errors import SettingsError
-from clicktimer.records import Notice, Verdict
+from clicktimer.records import Notice, Reason, Verdict
 from clicktimer.reporting.document.compose import Presented, compose, date_text, parse_date, result_json
 from clicktimer.reporting.document.evidence import gather_evidence, runs_to_show
 from clicktimer.reporting.document.layout import readable
 from clicktimer.reporting.document.model import Document, Shown
 from clicktimer.reporting.document.remeasure import Asked, Result, asked_json
 from clicktimer.reporting.html import embedded_data, render_html
-from clicktimer.reporting.messages import measurement
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import seconds_text
+from clicktimer.reporting.messages.figures import seconds_text
 from clicktimer.reporting.pdf import attached_data, render_pdf
 from clicktimer.reporting.tables import cycles_csv
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.tank.sizing import size_tank
 from tests.support import documents
 from tests.support.recordings import path_of
+from tests.support.words import in_words, said
 
 CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 needs_browser = pytest.mark.skipif(CHROMIUM is None, reason="the browser chromium is absent")
@@ -475,24 +475,24 @@ def test_every_runs_clicks_are_shown_where_asked_for():
 
 def test_a_driven_pump_is_not_called_a_bad_recording():
     result, what = documents.of_runs([])
-    notice = Notice("variable-speed", "Something here changes its speed while it runs.")
-    verdict = Verdict(None, False, measurement.VARIABLE_SPEED_VERDICT, measurement.SETTLE_VARIABLE_SPEED)
+    notice = Notice("variable-speed", in_words("Something here changes its speed while it runs."))
+    verdict = Verdict(None, False, (Reason("verdict.variable-speed"),), (Reason("verdict.settle.variable-speed"),))
     m = replace(result.measured, warnings=(notice,), verdict=verdict)
     first = documents.made(replace(result, measured=m), what).first
     assert first.verdict.startswith("Not judged")
-    assert first.found == (measurement.VARIABLE_SPEED_VERDICT,)
+    assert first.found == (said(verdict.reasons),)
     assert "recording" not in " ".join(first.meaning)
-    assert [step.text for step in first.steps] == [measurement.SETTLE_VARIABLE_SPEED]
+    assert [step.text for step in first.steps] == [said(verdict.settle)]
 
 
 def test_a_doubt_stands_on_page_one():
     result, what = documents.of_runs([20.0, 20.1, 20.2, 20.1])
     assert result.measured.run is not None
-    doubted = replace(result.measured.run, doubt=measurement.DOUBT_TWO_PUMPS)
+    doubted = replace(result.measured.run, doubts=(Reason("run.two-pumps"),))
     m = replace(result.measured, run=doubted, verdict=judge(doubted))
     first = documents.made(replace(result, measured=m), what).first
     assert first.tone == "open"
-    assert measurement.DOUBT_TWO_PUMPS in first.notes[0]
+    assert said(Reason("run.two-pumps")) in first.notes[0]
 
 
 def test_a_leak_that_makes_most_starts_comes_before_a_larger_tank():

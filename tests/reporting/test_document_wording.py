@@ -294,7 +294,7 @@ def test_too_close_to_call_between_two_good_bands_says_that_neither_harms():
     for runs_s, harmless in (([62.0, 59.2, 60.9, 58.8], True), ([31.0, 29.2, 30.9, 28.8], False)):
         given = {**documents.GIVEN, "tank": ("33 gal" if harmless else "20 gal",)}  # each can give so long a run
         first = documents.made(*documents.of_runs(runs_s, given=given), heard=False).first
-        assert first.verdict == Messages("document").text("document.verdict.close")
+        assert first.verdict == Messages("document").text("headline.too-close")
         assert ("Neither wears the pump out." in first.found[1]) == harmless
 
 

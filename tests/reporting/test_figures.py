@@ -32,6 +32,7 @@ from clicktimer.reporting.figures.click_pair import rise_db, spectrogram_db
 from clicktimer.reporting.figures.time_line import _row_s, fold, rows_of
 from clicktimer.reporting.messages.catalogue import Messages
 from tests.support.handmade import SOURCE, a_day, cycle, measurements, nothing_heard, short_cycling
+from tests.support.words import in_words
 
 RATE_HZ = 48_000
 
@@ -62,7 +63,7 @@ def mixed() -> Measurement:
         CorrectedClick(c, "moved", 159.98, c.kind) if c.time_s == 160.0 else CorrectedClick(c, "kept", c.time_s, c.kind)
         for c in clicks
     )
-    deleted, nothing = (Click(500.0, "cut-in", 0.6),), Verdict(None, False, "")
+    deleted, nothing = (Click(500.0, "cut-in", 0.6),), Verdict(None, False)
     hand = Correction("x.txt", ours, deleted, ("cycle 2", "run"), (), None, nothing)
     return short_cycling(
         source=replace(SOURCE, duration_s=980.0),
@@ -70,7 +71,7 @@ def mixed() -> Measurement:
         clicks=tuple(clicks),
         correction=hand,
         gaps=(Gap(710.0, 740.0, "lost"), Gap(970.0, None, "next part")),
-        run=RunTime(39.4, 37.2, 41.3, 6, "taps shut", False, 0.006, 1.9, "", "a doubt"),
+        run=RunTime(39.4, 37.2, 41.3, 6, "taps shut", False, 0.006, 1.9, (), (in_words("a doubt"),)),
     )
 
 

@@ -22,6 +22,7 @@ from clicktimer.streaming.import_recording import measure_into
 from clicktimer.streaming.noted import SettledResult, noted_result, record_of
 from clicktimer.web.view_state import Shown
 from tests.support.live_parts import ROOT
+from tests.support.words import said
 
 
 @pytest.fixture(scope="module")
@@ -75,14 +76,30 @@ def test_a_field_that_is_not_known_here_is_ignored(settled: Path, changed: Calla
 
 def test_a_field_that_the_folder_lacks_has_its_default(settled: Path, changed: Callable[..., Path]):
     def less(noted: Any) -> Any:
-        del noted["verdict"]["settle"], noted["cycles"][0]["note"], noted["warnings"]
+        del noted["verdict"]["settle"], noted["cycles"][0]["notes"], noted["warnings"]
         return noted
 
     result, whole = result_of(changed("result", less)), result_of(settled)
     assert result is not None
     assert whole is not None
-    assert result.verdict == dataclasses.replace(whole.verdict, settle="")
+    assert result.verdict == dataclasses.replace(whole.verdict, settle=())
     assert result.warnings == ()
+
+
+def test_the_words_of_an_earlier_program_are_read_where_reasons_stand_now(settled: Path, changed: Callable[..., Path]):
+    def in_words(noted: Any) -> Any:
+        del noted["run"]["notes"], noted["run"]["doubts"], noted["verdict"]["reasons"]
+        noted["run"] |= {"text": "Three runs.", "doubt": ""}
+        noted["verdict"] |= {"text": "Short cycling.", "settle": "Record again."}
+        noted["warnings"] = [{"code": "clipping", "text": "clips in places", "time_s": None}]
+        return noted
+
+    result = result_of(changed("result", in_words))
+    assert result is not None
+    assert result.run is not None
+    assert (said(result.run.notes), result.run.doubts) == ("Three runs.", ())
+    assert (said(result.verdict.reasons), said(result.verdict.settle)) == ("Short cycling.", "Record again.")
+    assert [said(w.reason) for w in result.warnings] == ["clips in places"]
 
 
 def test_a_record_that_gains_a_field_reads_what_was_noted_before_it(settled: Path):
@@ -90,8 +107,10 @@ def test_a_record_that_gains_a_field_reads_what_was_noted_before_it(settled: Pat
     class LaterVerdict(Verdict):
         added: tuple[float, ...] = ()
 
-    noted = read_folder(settled).about["result"]["verdict"]
-    assert record_of(LaterVerdict, noted, "L", "verdict") == LaterVerdict(**noted, added=())
+    noted, whole = read_folder(settled).about["result"]["verdict"], result_of(settled)
+    assert record_of(LaterVerdict, noted, "L", "verdict") == LaterVerdict(
+        noted["band"], noted["sure"], whole.verdict.reasons, whole.verdict.settle, added=()
+    )
 
 
 @pytest.mark.parametrize(

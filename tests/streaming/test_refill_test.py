@@ -10,6 +10,7 @@ from clicktimer.pipeline import measure_recording
 from clicktimer.settings import MeasureOptions
 from clicktimer.streaming.refill_test import too_long_s, with_open_tap
 from tests.support.live_parts import ROOT
+from tests.support.words import said
 
 SHORT = ROOT / "fixtures_audio/short-cycling-12s.flac"
 SHUT = MeasureOptions(taps="shut")
@@ -55,7 +56,7 @@ def test_the_bound_of_the_open_tap_is_one_sided_and_corrected_where_both_flows_a
         lost = with_open_tap(measured, marks, plain)
         assert lost.run is not None
         assert lost.run.one_sided
-        assert why in lost.run.text
+        assert why in said(lost.run.notes)
 
 
 def test_a_run_in_which_no_tap_was_marked_as_shut_does_not_count():
@@ -77,5 +78,5 @@ def test_a_run_in_which_no_tap_was_marked_as_shut_does_not_count():
     assert new.run is not None
     assert new.run.count == 2
     assert new.run.seconds == pytest.approx(11.99, abs=0.01)
-    assert "2 runs are left out" in new.run.text
+    assert "2 runs are left out" in said(new.run.notes)
     assert new.cycles == told.cycles

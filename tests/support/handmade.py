@@ -7,7 +7,9 @@ from typing import Any
 from hypothesis import strategies as st
 
 from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from tests.support.words import in_words, reasons_of
 
+FIRST_LEFT_OUT = "The first run was left out."
 SOURCE = SourceInfo(
     name="tank by the stair.wav",
     duration_s=330.0,
@@ -18,13 +20,25 @@ SOURCE = SourceInfo(
 
 
 def cycle(cut_in_s: float, run_s: float, rest_s: float | None, note: str = "") -> Cycle:
-    return Cycle(cut_in_s, cut_in_s + run_s, run_s, run_s - 0.006, run_s + 0.006, rest_s, True, note=note)
+    return Cycle(
+        cut_in_s,
+        cut_in_s + run_s,
+        run_s,
+        run_s - 0.006,
+        run_s + 0.006,
+        rest_s,
+        True,
+        notes=reasons_of(note),
+    )
 
 
 def short_cycling(**changes: Any) -> Measurement:
     """Three whole runs of about 12 s with the taps shut, and one that the recording cut off."""
     runs = [(20.0, 12.31, 61.0), (93.31, 12.10, 75.2), (180.61, 12.16, 100.0)]
-    cycles = (*(cycle(*r) for r in runs), Cycle(320.0, None, None, None, None, None, False, note="the recording ended"))
+    cycles = (
+        *(cycle(*r) for r in runs),
+        Cycle(320.0, None, None, None, None, None, False, notes=(in_words("the recording ended"),)),
+    )
     clicks = tuple(
         click
         for c in cycles
@@ -39,9 +53,11 @@ def short_cycling(**changes: Any) -> Measurement:
         "cycles": cycles,
         "gaps": (),
         "ambiguous": None,
-        "run": RunTime(12.13, 12.02, 12.24, 2, "taps shut", False, 0.006, 0.11, "The first run was left out."),
-        "verdict": Verdict("short", True, "The pump runs 12.1 s (12.0 to 12.2 s), from 2 runs: short cycling."),
-        "warnings": (Notice("clipping", "0.2 % of the samples are clipped.", 20.0),),
+        "run": RunTime(12.13, 12.02, 12.24, 2, "taps shut", False, 0.006, 0.11, reasons_of(FIRST_LEFT_OUT)),
+        "verdict": Verdict(
+            "short", True, (in_words("The pump runs 12.1 s (12.0 to 12.2 s), from 2 runs: short cycling."),)
+        ),
+        "warnings": (Notice("clipping", in_words("0.2 % of the samples are clipped."), 20.0),),
         "settings": {
             "switch": {"value": "40/60 psi", "from": "default"},
             "taps": {"value": "shut", "from": "option"},
@@ -52,7 +68,9 @@ def short_cycling(**changes: Any) -> Measurement:
 
 
 def nothing_heard() -> Measurement:
-    return Measurement(SOURCE, (), (), (), None, None, Verdict(None, False, "No click of a pressure switch was heard."))
+    return Measurement(
+        SOURCE, (), (), (), None, None, Verdict(None, False, (in_words("No click of a pressure switch was heard."),))
+    )
 
 
 def a_day(runs: int = 300) -> Measurement:
@@ -66,13 +84,17 @@ def a_day(runs: int = 300) -> Measurement:
         (Gap(3000.0, 3002.5, "the recorder lost sound"),),
         None,
         RunTime(40.0, 0.0, 40.01, runs, "shortest run", True, 0.006, None),
-        Verdict("under-a-minute", False, "At most 40.0 s.", "Record again with every tap shut."),
+        Verdict(
+            "under-a-minute", False, reasons_of("At most 40.0 s."), reasons_of("Record again with every tap shut.")
+        ),
     )
 
 
 finite = st.floats(-1e6, 1e6)
 length = st.floats(0, 1e5)
-words = st.text(max_size=30)
+some_words = st.text(max_size=30)
+some_reason = st.builds(in_words, some_words)
+some_reasons = st.lists(some_reason, max_size=2).map(tuple)
 maybe = st.none()
 
 measurements = st.builds(
@@ -84,7 +106,7 @@ measurements = st.builds(
         sample_rate_hz=st.integers(8000, 192000),
         channels=st.integers(1, 8),
         sha256=maybe | st.text("0123456789abcdef", min_size=64, max_size=64),
-        started_at=maybe | st.just("2031-05-04 06:30") | words,
+        started_at=maybe | st.just("2031-05-04 06:30") | some_words,
         started_how=st.sampled_from(["given", "container", "unknown"]),
     ),
     clicks=st.lists(
@@ -96,7 +118,7 @@ measurements = st.builds(
             timing_sd_s=st.floats(0, 1),
             chatter=st.integers(1, 5),
             level_db=maybe | finite,
-            note=words,
+            note=maybe | some_reason,
         ),
         max_size=5,
     ).map(tuple),
@@ -112,11 +134,11 @@ measurements = st.builds(
             complete=st.booleans(),
             how=st.sampled_from(["clicks", "pump sound"]),
             confidence=st.floats(0, 1),
-            note=words,
+            notes=some_reasons,
         ),
         max_size=30,
     ).map(tuple),
-    gaps=st.lists(st.builds(Gap, from_s=length, to_s=maybe | length, why=words), max_size=3).map(tuple),
+    gaps=st.lists(st.builds(Gap, from_s=length, to_s=maybe | length, why=some_words), max_size=3).map(tuple),
     ambiguous=maybe
     | st.builds(
         Intervals,
@@ -124,7 +146,7 @@ measurements = st.builds(
         second_s=st.lists(length, max_size=4).map(tuple),
         first_starts_s=st.lists(length, max_size=4).map(tuple),
         second_starts_s=st.lists(length, max_size=4).map(tuple),
-        text=words,
+        reasons=some_reasons,
     ),
     run=maybe
     | st.builds(
@@ -137,8 +159,8 @@ measurements = st.builds(
         one_sided=st.booleans(),
         timing_s=length,
         spread_s=maybe | length,
-        text=words,
-        doubt=words,
+        notes=some_reasons,
+        doubts=some_reasons,
     ),
     verdict=st.builds(
         Verdict,
@@ -147,15 +169,15 @@ measurements = st.builds(
             ["very-short", "short", "short-of-30", "under-a-minute", "a-minute-or-more", "over-three-minutes"]
         ),
         sure=st.booleans(),
-        text=words,
-        settle=words,
+        reasons=some_reasons,
+        settle=some_reasons,
     ),
     tank=maybe,
     warnings=st.lists(
         st.builds(
             Notice,
             code=st.from_regex(r"[a-z]{1,8}(-[a-z]{1,8}){0,2}", fullmatch=True),
-            text=words,
+            reason=some_reason,
             time_s=maybe | length,
         ),
         max_size=3,

@@ -10,14 +10,14 @@ from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
-from clicktimer.assessment.verdict import allowance_of, judge
+from clicktimer.assessment.verdict import judge
 from clicktimer.cli import cli
+from clicktimer.cycles.run_time import allowances
 from clicktimer.errors import ClicktimerError, QuantityError, SettingsError
-from clicktimer.records import RunTime
-from clicktimer.reporting.document.front_page import headline
+from clicktimer.records import Reason, RunTime
+from clicktimer.reporting.headline import headline
 from clicktimer.reporting.json.tank import tank_json
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import MEANINGS, TANK_DENIES
 from clicktimer.reporting.text.advice import next_steps
 from clicktimer.reporting.text.day import day_lines
 from clicktimer.reporting.text.measurement import render_text
@@ -30,13 +30,24 @@ from clicktimer.tank.starts_per_day import day_starts
 from clicktimer.tank.stopwatch import run_timed_by_hand
 from clicktimer.tank.system import Motor, PumpRate, Tank, make_system
 from clicktimer.tank.warnings import unusual_values
-from clicktimer.targets import MARKS_S
 from clicktimer.units.conversions import gal_to_l, kpa_to_psi, l_to_gal, psi_to_kpa
 from tests.support.handmade import short_cycling
+from tests.support.words import reasons_of, said
 
 
 def a_run(seconds: float, half_s: float = 0.5, *, one_sided: bool = False, doubt: str = "") -> RunTime:
-    return RunTime(seconds, seconds - half_s, seconds + half_s, 3, "taps shut", one_sided, 0.01, half_s, "", doubt)
+    return RunTime(
+        seconds,
+        seconds - half_s,
+        seconds + half_s,
+        3,
+        "taps shut",
+        one_sided,
+        0.01,
+        half_s,
+        (),
+        reasons_of(doubt),
+    )
 
 
 def a_system(tank_gal: float | None = 33.0, pump_gpm: float | None = 8.0, sd_gpm: float | None = None, **more):
@@ -161,10 +172,10 @@ def test_a_run_longer_than_the_tank_can_give_is_in_doubt_in_title_text_steps_and
     text = " ".join(render_text(m).split())
     assert "MEASURED, BUT IN DOUBT" in text
     assert "AS IT SHOULD BE" not in text
-    assert MEANINGS["a-minute-or-more"] not in text
-    assert TANK_DENIES in text
+    assert said(Reason("verdict.meaning", band="a-minute-or-more")) not in text
+    assert said(Reason("verdict.tank-denies")) in text
     assert next_steps(m) == (Messages().texts(m.tank.judgement.settle),)
-    assert headline(m, MARKS_S) == ("open", Messages("document").text("document.verdict.doubted"))
+    assert headline(m) == ("open", Reason("headline.in-doubt"))
     short = a_run(25.0)  # water in use only lengthens a run: a short one stays short, whatever the tank
     small = short_cycling(run=short, verdict=judge(short), tank=size_tank(a_system(6.0), short))
     assert small.tank.judgement.finding == "more-than-label"
@@ -240,7 +251,7 @@ def test_the_tank_is_held_against_the_mark_as_surely_as_the_verdict_is(seconds: 
     section = " ".join(" ".join(tank_lines(sizing)).split())
     assert section.startswith(f"The tank there: {title}. ")
     is_open = title == "TOO CLOSE TO CALL"
-    assert is_open == judge(run).text.startswith("Too close to call")
+    assert is_open == said(judge(run).reasons).startswith("Too close to call")
     assert ("reaches 60 s is too close to call" in section) == is_open
     assert ("healthy tank" in Messages().texts(sizing.judgement.reasons)) != is_open
     assert ("Time more runs" in Messages().texts(sizing.judgement.settle)) == is_open
@@ -264,7 +275,7 @@ def test_a_limit_is_told_with_the_same_run_its_allowance_and_why_the_verdict_is_
     assert "- At most " in told  # one way of writing the most
     assert "0 to " not in told
     several = day_starts(size_tank(a_system(20.0, motor=Motor(373.0, "single")), a_run(39.1)))
-    assert allowance_of(several.run) == ""
+    assert allowances(several.run) == ()
     assert not day_starts(size_tank(a_system(8.0, motor=Motor(373.0, "single")), a_run(15.0))).rarely
 
 

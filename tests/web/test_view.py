@@ -19,9 +19,8 @@ from clicktimer.audio import open_recording
 from clicktimer.audio.clock import Clock
 from clicktimer.errors import StoreError
 from clicktimer.pipeline import measure_samples
-from clicktimer.records import Cycle, Gap, Notice
-from clicktimer.reporting.messages import measurement
-from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.records import Cycle, Gap, Notice, Reason
+from clicktimer.reporting.messages.catalogue import Messages, entries
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.tail import Following
@@ -252,16 +251,17 @@ def test_a_run_that_does_not_end_is_on_the_page_while_it_lasts(tmp_path: Path):
     place.close()
 
 
-OPTIONED = {n: s for n, s in vars(measurement).items() if isinstance(s, str) and re.search("--[a-z]", s)}
+OPTIONED = [c for c, f in entries().items() if re.search("--[a-z]", f["text"]) and "{" not in f["text"]]
+assert OPTIONED
 
 
-@pytest.mark.parametrize("name", OPTIONED)
-def test_no_sentence_of_the_page_names_an_option(name: str):
+@pytest.mark.parametrize("code", OPTIONED)
+def test_no_sentence_of_the_page_names_an_option(code: str):
     measured = measure_samples(np.zeros(48_000, np.float32), 48_000)
-    measured = replace(measured, verdict=replace(measured.verdict, settle=OPTIONED[name]))
+    measured = replace(measured, verdict=replace(measured.verdict, settle=(Reason(code),)))
     state = state_of((), (), 1.0, None, 0, MeasureOptions())
     verdict = verdict_view(measured, "ended", (30.0, 60.0), "FOLDER", Messages("page"), refills=True)
-    warnings = warnings_view(state, False, [], [Notice("any", OPTIONED[name])], (), str, Messages("page"))
+    warnings = warnings_view(state, False, [], [Notice("any", Reason(code))], (), str, Messages("page"))
     assert not re.search("--[a-z]", json.dumps([verdict, warnings]))
 
 

@@ -60,7 +60,7 @@ def gather(
 
 
 def _run(verdict: Verdict, run: RunTime | None, marks_s: tuple[float, float]) -> Facts:
-    if run is None or run.doubt:
+    if run is None or run.doubted:
         return {}
     if verdict.band is not None and verdict.sure:
         return {"run": RUN_VALUES[verdict.band]}

@@ -12,7 +12,7 @@ from clicktimer.detection import pump_state
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.onset_strength import F64
 from clicktimer.quality.placement.levels import gain_dips, unsteadiness_db
-from clicktimer.records import Gap, Notice
+from clicktimer.records import Gap, Notice, Reason
 
 _LEAST_DIPS = 8
 _DIP_DB, _DIP_OFTEN_DB = 0.3, 0.6
@@ -46,10 +46,13 @@ _ADVICE: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """Something amiss. code: listed in docs/placing.md. advice: what to do. harms: clicks cannot be relied on."""
+    """Something amiss. code: listed in docs/placing.md. reason: what was found. advice: what to do.
+
+    harms: clicks cannot be relied on.
+    """
 
     code: str
-    text: str
+    reason: Reason
     advice: str
     harms: bool
 
@@ -59,7 +62,7 @@ def of_notices(notices: Sequence[Notice]) -> Iterator[Finding]:
     for notice in notices:
         if notice.code in _ADVICE:
             harms, advice = _ADVICE[notice.code]
-            yield Finding(notice.code, notice.text, advice, harms)
+            yield Finding(notice.code, notice.reason, advice, harms)
 
 
 def of_gaps(gaps: Sequence[Gap], duration_s: float) -> Iterator[Finding]:
@@ -68,12 +71,13 @@ def of_gaps(gaps: Sequence[Gap], duration_s: float) -> Iterator[Finding]:
     if not lost:
         return
     known_s = sum(gap.to_s - gap.from_s for gap in lost if gap.to_s is not None)
-    length = f"{known_s:.1f} s of {duration_s:.0f} s" if known_s else "for an unknown time"
-    places = f"{len(lost)} place{'' if len(lost) == 1 else 's'}"
+    reason = Reason("place.sound-lost", count=len(lost))
+    if known_s:
+        reason = Reason("place.sound-lost-of", count=len(lost), lost_s=known_s, of_s=duration_s)
     advice = (
         "Close other programs, let the recorder keep the screen on, and record to the device itself, not a network."
     )
-    yield Finding("lost-sound", f"sound is missing in {places}, {length}", advice, True)
+    yield Finding("lost-sound", reason, advice, True)
 
 
 def of_levels(levels: pump_state.Levels | None, candidates: Candidates, over_db: F64) -> Iterator[Finding]:
@@ -81,28 +85,24 @@ def of_levels(levels: pump_state.Levels | None, candidates: Candidates, over_db:
     if levels is None:
         return
     if unsteadiness_db(levels) >= _UNSTEADY_DB:
-        text = (
-            "the room's own noise flickers, as it does where a device suppresses noise (faint clicks may then be "
-            "gone), or where other sound (talk, music) goes on"
-        )
-        yield Finding("noise-suppression", text, f"{QUIET_FIRST} {SUPPRESSION_OFF}", True)
+        reason = Reason("place.noise-suppression")
+        yield Finding("noise-suppression", reason, f"{QUIET_FIRST} {SUPPRESSION_OFF}", True)
         return  # what flickers cannot show whether the gain rides as well
     dips = gain_dips(levels, candidates, over_db)
     if len(dips) < _LEAST_DIPS:
         return
     middle, often = float(np.median(dips)), float(np.quantile(dips, 0.75))
     if middle >= _DIP_DB and often >= _DIP_OFTEN_DB:
-        text = f"the gain rides: after a loud sound the room sinks by {often:.1f} dB and comes back within seconds"
         advice = "Switch automatic gain (level) control off and set the level by hand."
-        yield Finding("gain-riding", text, advice, False)
+        yield Finding("gain-riding", Reason("place.gain-riding", by_db=often), advice, False)
 
 
 def of_recorder(rate_hz: int, clipped: int, count: int) -> Iterator[Finding]:
     """Clicks at full scale, and a sample rate that is too low. clipped: of the count of sounds judged by."""
     if clipped:
-        text = f"{clipped} of the {count} sounds judged by reach full scale"
         advice = "Turn the recording level down, or go a little farther away: a clipped click looks like any bang."
-        yield Finding("clicks-clip", text, advice, False)
+        yield Finding("clicks-clip", Reason("place.clicks-clip", count=clipped, total=count), advice, False)
     if rate_hz < _LOW_RATE_HZ:
-        text = f"recorded at {rate_hz} Hz: much of a click lies above what that can hold"
-        yield Finding("low-rate", text, "Set the recorder to 44100 or 48000 Hz.", False)
+        yield Finding(
+            "low-rate", Reason("place.low-rate", rate_hz=rate_hz), "Set the recorder to 44100 or 48000 Hz.", False
+        )

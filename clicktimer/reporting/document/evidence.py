@@ -84,7 +84,7 @@ def runs_to_show(m: Measurement, *, every: bool = False, most: int = MOST_RUNS) 
 
 
 def _doubtful(c: Cycle) -> bool:
-    return not c.complete or c.confidence < DOUBTFUL or bool(c.note)
+    return not c.complete or c.confidence < DOUBTFUL or bool(c.notes)
 
 
 def click_times_s(m: Measurement, numbers: Sequence[int]) -> list[float]:

@@ -7,17 +7,17 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
-from clicktimer.assessment.verdict import band_name, basis_of, same_side
+from clicktimer.assessment.verdict import band_reason, basis_of, common_side, length_of
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
 from clicktimer.records import Figure, Measurement, RunTime
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.day_formatting import leak_text
-from clicktimer.reporting.document.model import Fact, FirstPage, Step, Tone
+from clicktimer.reporting.document.model import Fact, FirstPage, Step
 from clicktimer.reporting.document.remeasure import Result
 from clicktimer.reporting.figures import run_scale
 from clicktimer.reporting.formatting import most_starts_text
-from clicktimer.reporting.messages import measurement
+from clicktimer.reporting.headline import headline, is_another_kind
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import NO_CERTIFICATE
 from clicktimer.reporting.messages.day_figures import count_text
@@ -26,9 +26,7 @@ from clicktimer.reporting.text.day_sections import day_cautions
 from clicktimer.reporting.text.tank_more import price_blocks
 from clicktimer.reporting.text.tank_sizes import size_text
 from clicktimer.tank.finding import Finding
-from clicktimer.targets import SHORT_BANDS, Band, band_edges_s, band_of
-
-Marks = tuple[float, float]
+from clicktimer.targets import SHORT_BANDS, Band, Marks, band_of
 
 AGAIN: Final = (("document.next.keep", "owner"),)
 NO_GUESS: Final = ("document.next.no-guess", "owner")
@@ -49,12 +47,12 @@ TERMS: Final = ("run", "switch", "charge", "bladder", "disconnect", "plate", "gp
 def first_page(result: Result, marks_s: Marks, messages: Messages = Messages("document")) -> FirstPage:
     """Return page one of a result; marks in s."""
     m = result.measured
-    tone, verdict = headline(m, marks_s, messages)
+    tone, verdict = headline(m)
     day = result.reading is not None
     found = _found_day(result, marks_s, messages) if day else found_text(m, marks_s, messages)
     page = FirstPage(
         tone=tone,
-        verdict=verdict,
+        verdict=messages.text(verdict),
         found=found,
         notes=_notes(m, messages),
         picture=run_scale(m.run, marks_s=marks_s, messages=messages),
@@ -88,42 +86,10 @@ def _prices(result: Result, messages: Messages) -> tuple[Block, ...]:
     return tuple(block for block in price_blocks(result.prices, tank, messages) if isinstance(block, Words))
 
 
-def headline(m: Measurement, marks_s: Marks, messages: Messages = Messages("document")) -> tuple[Tone, str]:
-    """Return the verdict in a few words, and how it is set off; marks in s."""
-    tone, code = _headline(m, marks_s)
-    return tone, messages.text(f"document.verdict.{code}")
-
-
-def _headline(m: Measurement, marks_s: Marks) -> tuple[Tone, str]:  # noqa: PLR0911
-    if _not_judged(m):
-        return "open", "not-judged"
-    if m.run is None:
-        return "open", "not-measured" if m.ambiguous is None else "two-readings"
-    band, sure = m.verdict.band, m.verdict.sure
-    if band is None:
-        return "open", "open"
-    if tank_denies(m):
-        return "open", "doubted"
-    if m.run.doubt:
-        return "open", "one-run" if m.run.doubt == measurement.DOUBT_ONE_RUN else "doubted"
-    if not sure:
-        side = same_side(m.run, marks_s)
-        if side is not None:  # which of two bands is open, what both mean is not
-            return side, "short" if side == "short" else "a-minute-or-more"
-        return "open", "open" if m.run.one_sided else "close"
-    tone: Tone = "short" if band in SHORT_BANDS else "below" if band == "under-a-minute" else "good"
-    return tone, band
-
-
-def _not_judged(m: Measurement) -> bool:
-    """Whether no run is told because of what the pump may be, and not for want of sound."""
-    return m.run is None and any(w.code == "variable-speed" for w in m.warnings)
-
-
 def found_text(m: Measurement, marks_s: Marks, messages: Messages = Messages("document")) -> tuple[str, ...]:
     """Return what was found, in two sentences at the most; marks in s."""
-    if _not_judged(m):
-        return (m.verdict.text,)
+    if is_another_kind(m):
+        return (messages.texts(m.verdict.reasons),)
     if m.run is not None:
         return _found_run(m, m.run, marks_s, messages)
     if m.ambiguous is not None:
@@ -134,32 +100,26 @@ def found_text(m: Measurement, marks_s: Marks, messages: Messages = Messages("do
 
 def _found_run(m: Measurement, run: RunTime, marks_s: Marks, messages: Messages) -> tuple[str, ...]:
     marks = {"mark1_s": marks_s[0], "mark2_s": marks_s[1]}
-    edges_s = band_edges_s(marks_s)
     band, text = m.verdict.band, messages.text
     if run.one_sided:
-        first = text("document.found.at-most", run=(run.seconds, run.high_s), basis=_basis(run, messages))
+        first = text("document.found.at-most", run=(run.seconds, run.high_s), basis=basis_of(run))
         if band is None:
             return first, text("document.found.at-most-good")
         if run.high_s >= marks_s[0]:
             return first, text("document.found.at-most-middle", **marks)
         return first, text("document.found.at-most-short", **marks)
-    most_decimals = 1 if run.spread_s is None else 2
-    interval = (run.seconds, run.low_s, run.high_s, most_decimals)
-    first = text("document.found.run", run=interval, basis=_basis(run, messages))
+    first = text("document.found.run", run=length_of(run), basis=basis_of(run))
     low_s, high_s = allowed_interval_s(run)
     lower, upper = band_of(low_s, marks_s), band_of(high_s, marks_s)
     if band is None:
         return first, text("document.found.at-most-good")
-    if lower != upper:
+    side = common_side(lower, upper)
+    if lower != upper and side is None:
         close = "document.found.close-unharmed" if low_s >= marks_s[0] else "document.found.close"
-        return first, text(close, lower=band_name(lower, edges_s), upper=band_name(upper, edges_s))
+        return first, text(close, lower=band_reason(lower, marks_s), upper=band_reason(upper, marks_s))
+    if lower != upper:  # which of them is open, what all mean for the pump is not
+        lower = "short-of-30" if side == "short" else "a-minute-or-more"
     return first, text(f"document.found-band.{lower}", **marks)
-
-
-def _basis(run: RunTime, messages: Messages) -> str:
-    """What it rests on; a day's reading has its own ways, which page one does not name."""
-    known = run.how in {how for how, _ in measurement.BASIS}
-    return basis_of(run) if known else messages.text("document.found.by-day", count=run.count)
 
 
 def _found_day(result: Result, marks_s: Marks, messages: Messages) -> tuple[str, ...]:
@@ -182,10 +142,10 @@ def _found_day(result: Result, marks_s: Marks, messages: Messages) -> tuple[str,
 
 def _notes(m: Measurement, messages: Messages) -> tuple[str, ...]:
     notes = []
-    if m.run is not None and m.run.doubt:
-        notes.append(messages.text("document.note.doubt", doubt=m.run.doubt))
+    if m.run is not None and m.run.doubted:
+        notes.append(messages.text("document.note.doubt", doubt=messages.texts(m.run.doubts)))
     if tank_denies(m):
-        notes.append(measurement.TANK_DENIES)
+        notes.append(messages.text("verdict.tank-denies"))
     if m.correction is not None and (m.correction.figures or m.correction.deleted):
         notes.append(messages.text("document.note.by-hand", file=m.correction.file))
     return tuple(notes)
@@ -193,7 +153,7 @@ def _notes(m: Measurement, messages: Messages) -> tuple[str, ...]:
 
 def _meaning(m: Measurement, marks_s: Marks, messages: Messages) -> tuple[str, ...]:
     if m.run is None:
-        return (messages.text("document.means.not-judged" if _not_judged(m) else "document.means.nothing"),)
+        return (messages.text("document.means.not-judged" if is_another_kind(m) else "document.means.nothing"),)
     meaning = []
     if m.tank is not None and m.tank.judgement is not None and m.tank.installed is not None:
         meaning.append(messages.text(f"document.means-finding.{m.tank.judgement.finding}"))
@@ -220,7 +180,7 @@ def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     if m.run is None:
         tries = to_try(m, messages) if m.ambiguous is None else [messages.text("document.next.pump-at-start")]
         if day is not None:
-            tries = [m.verdict.settle or m.verdict.text]
+            tries = [messages.texts(m.verdict.settle or m.verdict.reasons)]
         return [*steps, *(Step(text, measurer) for text in tries)]
     band = m.verdict.band
     finding = None if m.tank is None or m.tank.judgement is None else m.tank.judgement.finding
@@ -235,14 +195,8 @@ def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     if day is not None and day.leak.reported and not leak_first:
         steps.append(step("document.next.leak", "owner"))
     if m.verdict.settle:
-        steps.append(Step(_settle_text(m.verdict.settle, messages), measurer))
+        steps.append(Step(messages.texts(m.verdict.settle), measurer))
     return steps
-
-
-def _settle_text(settle: str, messages: Messages) -> str:
-    if settle == measurement.SETTLE_NO_USE:  # the terminal's names options
-        return messages.text("document.next.settle-no-use")
-    return settle
 
 
 def _next_of(band: Band, finding: Finding | None) -> tuple[tuple[str, str], ...]:

@@ -10,10 +10,8 @@ from typing import Literal
 
 from clicktimer.reporting.blocks import Block
 from clicktimer.reporting.figures import Picture
+from clicktimer.reporting.headline import Tone
 from clicktimer.reporting.messages.catalogue import Messages
-
-Tone = Literal["short", "below", "good", "open"]
-"""How the verdict is set off: by a sign and a word as well as by its colour."""
 
 Paper = Literal["letter", "a4"]
 

@@ -16,7 +16,6 @@ from clicktimer.reporting.day_formatting import excluded_text, in_units_of, mome
 from clicktimer.reporting.figures import day_panels, style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import JOINED_TIMES
 from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:
@@ -125,7 +124,7 @@ def _strip_panel(day: DayReading, messages: Messages) -> _Panel:
     titled = [*_if(day.excluded, "day.figure.strip-title-hollow"), *leaks, *gaps]
     captioned = [*_if(day.excluded, "day.figure.strip-hollow"), *gaps, *leaks]
     caption = [Reason("day.figure.strip", marks="".join(map(messages.text, captioned))), *_clock_changes(day)]
-    breaks = [JOINED_TIMES] if unknown_breaks(day) else []
+    breaks = [messages.text("notice.joined-times")] if unknown_breaks(day) else []
     return _Panel(
         "day-strip",
         messages.text("day.figure.strip-title", marks="".join(map(messages.text, titled))),

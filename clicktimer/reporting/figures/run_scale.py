@@ -108,7 +108,7 @@ def _draw(
             line,
             marker="D",
             ms=8,
-            color=style.PAPER if run.doubt else style.INK,
+            color=style.PAPER if run.doubted else style.INK,
             markeredgecolor=style.INK,
             markeredgewidth=1.6,
         )
@@ -197,7 +197,7 @@ def _caption(shown: _Shown | None, marks_s: tuple[float, float], messages: Messa
         said.append(text("figure.scale.thin-steady", short_percent=short, long_percent=long))
     elif shown.wide_s is not None:
         said.append(text("figure.scale.thin-few"))
-    if shown.run.doubt:
+    if shown.run.doubted:
         said.append(text("figure.scale.open-diamond"))
     return " ".join(said)
 
@@ -211,6 +211,6 @@ def _alt(shown: _Shown | None, marks_s: tuple[float, float], messages: Messages)
     said.append(text(code, value=shown.value, between=shown.between))
     if not shown.run.one_sided and shown.wide_s is not None:
         said.append(text("figure.scale.alt-allowed", low_s=shown.wide_s[0], high_s=shown.wide_s[1]))
-    if not shown.run.one_sided and shown.run.doubt:
-        said.append(text("figure.scale.alt-doubt", doubt=shown.run.doubt))
+    if not shown.run.one_sided and shown.run.doubted:
+        said.append(text("figure.scale.alt-doubt", doubt=messages.texts(shown.run.doubts)))
     return " ".join(said)

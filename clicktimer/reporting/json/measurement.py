@@ -14,6 +14,8 @@ from typing import Any
 
 from clicktimer.records import Measurement
 from clicktimer.reporting.formatting import plain
+from clicktimer.reporting.json.records import click_json, cycle_json, notice_json, run_json, verdict_json
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.causes import causes_json
 from clicktimer.reporting.text.correction import correction_json
 from clicktimer.reporting.text.proof import proof_json
@@ -42,21 +44,21 @@ def measurement_json(measurement: Measurement, *, program_version: str) -> dict[
             "started_at": m.source.started_at,
             "started_how": m.source.started_how,
         },
-        "clicks": m.clicks,
-        "cycles": m.cycles,
+        "clicks": [click_json(c) for c in m.clicks],
+        "cycles": [cycle_json(c) for c in m.cycles],
         "gaps": m.gaps,
         "ambiguous": None
         if m.ambiguous is None
         else {
-            "text": m.ambiguous.text,
+            "text": Messages().texts(m.ambiguous.reasons),
             "first": {"starts_s": m.ambiguous.first_starts_s, "lengths_s": m.ambiguous.first_s},
             "second": {"starts_s": m.ambiguous.second_starts_s, "lengths_s": m.ambiguous.second_s},
         },
-        "run": m.run,
-        "verdict": m.verdict,
+        "run": run_json(m.run),
+        "verdict": verdict_json(m.verdict),
         "tank": _tank(m.tank),
         "causes": causes_json(m.causes),
-        "warnings": m.warnings,
+        "warnings": [notice_json(n) for n in m.warnings],
         "correction": correction_json(m.correction),
         "proof": proof_json(m.proof),
     }

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from clicktimer.records import Change, How, Kind
-from clicktimer.reporting.json.model import Part, says
+from clicktimer.reporting.json.model import Part, Reason, says
 from clicktimer.targets import Band
 
 SHA256 = r"^[0-9a-f]{64}( [0-9a-f]{64})*$"
@@ -106,6 +106,8 @@ class Run(Part):
     spread_s: float | None = says("Half width from the spread between runs, s, or null where too few tell it.", ge=0)
     text: str = says("Plain words, may be empty.")
     doubt: str = says("Why the figure may not be what it seems, or empty; while there is one, no verdict is sure.")
+    reasons: list[Reason] = says("What it rests on, as codes with figures.", optional=True)
+    doubts: list[Reason] = says("Why it may not be what it seems, as codes with figures.", optional=True)
 
 
 class Verdict(Part):
@@ -115,6 +117,8 @@ class Verdict(Part):
     sure: bool = says("The whole interval lies in that band.")
     text: str = says("The verdict in plain words.")
     settle: str = says("What would settle an open question, may be empty.")
+    reasons: list[Reason] = says("What it says, as codes with figures.", optional=True)
+    settle_reasons: list[Reason] = says("What would settle it, as codes with figures.", optional=True)
 
 
 class Warned(Part):

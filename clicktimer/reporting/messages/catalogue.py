@@ -115,6 +115,10 @@ class Messages:
         """Return the sentences of several reasons, one after the other; reasons without words are left out."""
         return " ".join(text for text in map(self.text, reasons) if text)
 
+    def note(self, reasons: Iterable[Reason]) -> str:
+        """Return the words of several reasons as one note: parted by semicolons."""
+        return "; ".join(text for text in map(self.text, reasons) if text)
+
     def has(self, code: str) -> bool:
         """Return whether the catalogue has a message of this code."""
         return code in entries(self.language)
@@ -219,6 +223,7 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "seconds-at-most": lambda figure: write.at_most_text(*figure),
     "interval": lambda figure: units_format.format_interval(*figure),
     "times": write.how_often,
+    "time-list": write.list_times,
     "percent": lambda share: f"{round(100 * share):d} %",
     "few-digits": write.few_digits,
     "count-range": write.count_range,

@@ -6,6 +6,8 @@ import math
 import re
 from collections.abc import Callable, Sequence
 
+from clicktimer.units.format import format_time
+
 
 def decimals_for(half_width_s: float) -> int:
     """Decimals (0 to 2) that a time with this half width, in seconds, deserves: the half width's first digit."""
@@ -41,6 +43,12 @@ def list_seconds(times_s: Sequence[float], most: int = 6) -> str:
     """Write several times in seconds to a tenth, at most ``most`` of them."""
     shown = ", ".join(f"{time_s:.1f}" for time_s in times_s[:most])
     return f"{shown} s and {len(times_s) - most} more" if len(times_s) > most else f"{shown} s"
+
+
+def list_times(times_s: Sequence[float], most: int = 3) -> str:
+    """Write several moments or lengths, in seconds, as people say them; at most ``most`` of them."""
+    shown = ", ".join(format_time(time_s) for time_s in times_s[:most])
+    return f"{shown} and {len(times_s) - most} more" if len(times_s) > most else shown
 
 
 def _rounded(value: float, decimals: int, step: Callable[[float], int]) -> str:

@@ -19,10 +19,3 @@ OVER: Final = {
     "disk-full": "there is room on the disk again: everything is written",
 }
 OVER_ELSE: Final = "the listening folder can be written to again: everything is written"
-
-MISSING: Final = {
-    "disk-full": "the disk was full: what was heard after this could not be written and is not in the result",
-}
-MISSING_ELSE: Final = (
-    "the listening folder could not be written to ({fault}): what was heard after this is not in the result"
-)

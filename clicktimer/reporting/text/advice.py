@@ -13,12 +13,10 @@ from clicktimer.assessment.cautions import cautions_for
 from clicktimer.assessment.verdict import denied
 from clicktimer.records import Measurement
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import LONG_RECORDING
 from clicktimer.targets import SHORT_BANDS, Band
 
 __all__ = [
     "BAND_NEXT",
-    "BAND_TITLE",
     "cautions",
     "next_steps",
     "reads_as_a_day",
@@ -26,15 +24,6 @@ __all__ = [
     "tank_denies",
     "to_try",
 ]
-
-BAND_TITLE: dict[Band, str] = {
-    "very-short": "VERY SHORT CYCLING",
-    "short": "SHORT CYCLING",
-    "short-of-30": "SHORT CYCLING",
-    "under-a-minute": "BELOW THE MARK",
-    "a-minute-or-more": "AS IT SHOULD BE",
-    "over-three-minutes": "AS IT SHOULD BE",
-}
 
 BAND_NEXT: dict[Band, str] = {
     "very-short": "Use little water until it is seen to: every start wears the motor.",
@@ -49,15 +38,15 @@ BAND_NEXT: dict[Band, str] = {
 LONG_S: Final = 2 * 3600.0  # so much ordinary use may tell what a test with the taps would; common practice, no source
 
 
-def next_steps(measurement: Measurement) -> tuple[str, ...]:
+def next_steps(measurement: Measurement, messages: Messages = Messages()) -> tuple[str, ...]:
     """Return what to do next, most useful first: what would settle an open question, then what the band asks for."""
     m = measurement
-    as_a_day = (LONG_RECORDING,) if reads_as_a_day(m) else ()
+    as_a_day = (messages.text("verdict.settle.long-recording"),) if reads_as_a_day(m) else ()
     if m.run is None:
-        return (*to_try(m), *as_a_day)
+        return (*to_try(m, messages), *as_a_day)
     steps: list[str] = []
     if m.verdict.settle:
-        steps += [m.verdict.settle, *as_a_day]
+        steps += [messages.texts(m.verdict.settle), *as_a_day]
     if m.tank is not None and tank_denies(m):
         return (*steps, Messages(units=m.tank.units).texts(m.tank.judgement.settle))
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
@@ -83,7 +72,7 @@ def to_try(measurement: Measurement, messages: Messages = Messages()) -> tuple[s
             "Or record where the pump, or water in its pipe, can be heard as well as the click.",
         )
     if any(w.code == "variable-speed" for w in m.warnings):
-        return (m.verdict.settle,)
+        return (messages.texts(m.verdict.settle),)
     if any(w.code == "digital-silence" for w in m.warnings):
         return (
             "The recording holds no sound at all: allow the app to use the microphone, unmute it, play a short "

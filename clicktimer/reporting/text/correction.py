@@ -8,6 +8,7 @@ from typing import Any
 from clicktimer.records import CorrectedClick, Correction, Measurement
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.formatting import clock_text, seconds_text, started_time
+from clicktimer.reporting.json.records import cycle_json, run_json, verdict_json
 from clicktimer.reporting.messages.catalogue import Messages
 
 MOST_LINES = 20
@@ -28,7 +29,7 @@ def correction_blocks(measurement: Measurement, messages: Messages = Messages())
         said.append(f"{len(c.deleted)} deleted")
     lines: list[Block] = [Words(f"By {c.file}: {', '.join(said)}. What was detected is kept beside it (--json FILE).")]
     started = started_time(measurement.source.started_at)
-    changes = [(click.click.time_s, _change_text(click)) for click in c.clicks if click.change != "kept"]
+    changes = [(click.click.time_s, _change_text(click, messages)) for click in c.clicks if click.change != "kept"]
     changes += [(click.time_s, f"{click.kind} deleted") for click in c.deleted]
     for time_s, text in sorted(changes)[:MOST_LINES]:
         lines.append(Words(f"{clock_text(time_s, started)}: {text}", "-"))
@@ -59,12 +60,16 @@ def correction_json(c: Correction | None) -> dict[str, Any] | None:
         ],
         "deleted": [{"time_s": one.time_s, "kind": one.kind, "how": one.how} for one in c.deleted],
         "figures": c.figures,
-        "detected": {"cycles": c.detected_cycles, "run": c.detected_run, "verdict": c.detected_verdict},
+        "detected": {
+            "cycles": [cycle_json(cycle) for cycle in c.detected_cycles],
+            "run": run_json(c.detected_run),
+            "verdict": verdict_json(c.detected_verdict),
+        },
     }
 
 
-def _change_text(one: CorrectedClick) -> str:
-    note = one.click.note or one.change
+def _change_text(one: CorrectedClick, messages: Messages) -> str:
+    note = one.change if one.click.note is None else messages.text(one.click.note)
     return f"{one.click.kind if one.click.how == 'clicks' else 'pump sound'}, {note}"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from clicktimer.assessment.verdict import allowance_of
+from clicktimer.cycles.run_time import allowances
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.json.values import reasons_json
@@ -32,7 +32,7 @@ def day_blocks(day: DayStarts, messages: Messages = Messages()) -> list[Block]:
         lines.append(Words(messages.texts((use, starts))))
     for finding in day.motor:
         lines.append(Words(messages.texts(finding.reasons), "-"))
-    allowance = "" if day.run is None else allowance_of(day.run)
+    allowance = "" if day.run is None else messages.texts(allowances(day.run))
     if allowance and any(finding.what == "least_run_s" for finding in day.motor):
         lines.append(Words(f"{messages.text('tank-day.room')} {allowance}"))
     if day.rarely and any(finding.answer == "outside" for finding in day.motor):

@@ -19,7 +19,6 @@ from clicktimer.reporting.formatting import wrap
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import BEFORE_WORK, LISTEN, NO_CERTIFICATE, RUNNING_ON
 from clicktimer.reporting.messages.day_figures import count_text, moment_text
-from clicktimer.reporting.messages.measurement import JOINED_TIMES
 from clicktimer.reporting.text.day_starts import starts_blocks
 from clicktimer.units.format import UnitSystem
 
@@ -49,7 +48,7 @@ def render_day(
     lines = [*wrap(head), "", emphasis(_title(day, messages)), *lines_of(day_run_blocks(day, messages))]
     lines += ["", heading("day"), *_strip(day, messages)]
     if unknown_breaks(day):
-        lines += wrap(JOINED_TIMES, "  ")
+        lines += wrap(messages.text("notice.joined-times"), "  ")
     for title, blocks in day_sections(day, units, brief=True, messages=messages):
         lines += ["", emphasis(title), *lines_of(blocks)]
     if causes:
@@ -88,7 +87,7 @@ def _title(day: DayReading, messages: Messages) -> str:
 
 def day_run_blocks(day: DayReading, messages: Messages = Messages()) -> list[Block]:
     """Return the run with no water in use and what it rests on, or why it is withheld."""
-    lines: list[Block] = [Words(day.verdict.text if day.run is not None else day.no_use.reason)]
+    lines: list[Block] = [Words(messages.texts(day.verdict.reasons) if day.run is not None else day.no_use.reason)]
     # A run that rests on what the user said of the taps is no reading of ordinary use: its verdict says on what.
     if day.run is not None and day.run_of_the_day:
         lines.append(Words(f"{day.no_use.text} {messages.text('day.interval')}"))

@@ -10,8 +10,8 @@ from datetime import timedelta
 from typing import Any
 
 from clicktimer.assessment.cautions import cautions_for
-from clicktimer.assessment.verdict import same_side
-from clicktimer.records import Measurement, RunTime
+from clicktimer.assessment.verdict import length_of
+from clicktimer.records import Measurement, Reason, RunTime
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.formatting import (
     clock_text,
@@ -22,17 +22,9 @@ from clicktimer.reporting.formatting import (
     value_text,
     wrap,
 )
+from clicktimer.reporting.headline import headline
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.measurement import (
-    CAUTION,
-    DOUBT_ONE_RUN,
-    MEANINGS,
-    SHORTEST,
-    SHORTEST_ONE,
-    TANK_DENIES,
-    at_most_text,
-)
-from clicktimer.reporting.messages.measurement import seconds_text as interval_text
+from clicktimer.reporting.messages.figures import at_most_text
 from clicktimer.reporting.text import advice
 from clicktimer.reporting.text.causes import causes_lines, cautions_shown
 from clicktimer.reporting.text.correction import correction_blocks
@@ -43,8 +35,6 @@ from clicktimer.tank.starts_per_day import day_starts
 
 Emphasis = Callable[[str], str]
 
-IN_DOUBT = "MEASURED, BUT IN DOUBT"
-ONE_RUN_ONLY = "ONE RUN ONLY"
 SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
 OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
 WHAT_A_RUN_IS = (
@@ -102,8 +92,7 @@ def summary_line(measurement: Measurement) -> str:
         return line
     if m.run.one_sided:
         return f"{line}; run with no water in use at most {at_most_text(m.run.seconds, m.run.high_s)}"
-    most = 1 if m.run.spread_s is None else 2  # as in the verdict
-    return f"{line}; run with no water in use {interval_text(m.run.seconds, m.run.low_s, m.run.high_s, most)}"
+    return f"{line}; run with no water in use {Messages().text(length_of(m.run))}"
 
 
 def _source_lines(m: Measurement) -> list[str]:
@@ -122,8 +111,8 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     if m.run is None:
         return lines
     lines += ["", *wrap(basis_text(m.run), "  ")]
-    if m.run.doubt and m.run.doubt not in m.verdict.text:
-        lines += wrap(m.run.doubt, "  ")
+    if not set(m.run.doubts) <= set(m.verdict.reasons):
+        lines += wrap(Messages().texts(m.run.doubts), "  ")
     return lines + wrap(WHAT_A_RUN_IS, "  ")
 
 
@@ -138,40 +127,25 @@ def basis_text(run: RunTime, messages: Messages = Messages()) -> str:
     else:
         basis += " (95 %)."
     # What the verdict has just said of the shortest run is not said again.
-    rests_on = run.text.replace(SHORTEST.format(count=run.count), "").replace(SHORTEST_ONE, "")
-    return f"{rests_on.strip()} {basis}".strip()
+    notes = [note for note in run.notes if note.code not in ("run.shortest", "run.shortest-one")]
+    return f"{messages.texts(notes)} {basis}".strip()
 
 
 def verdict_text(m: Measurement, messages: Messages = Messages()) -> str:
     """Return the verdict in words; its cautions, which a report says elsewhere, are left out."""
     if m.run is None and m.ambiguous is not None:
-        return (
-            "Clicks were heard, but nothing tells which of them start the pump, so no run is told. Nothing is guessed."
-        )
+        return messages.text("verdict.two-readings")
     # The cautions stand in full at the end of the report; once is enough.
-    text = m.verdict.text.replace(CAUTION, "")
-    if advice.tank_denies(m) and m.verdict.band is not None:
-        text = f"{text.replace(MEANINGS[m.verdict.band], '')} {TANK_DENIES}"
-    return " ".join(text.split())
-
-
-def title_of(m: Measurement) -> str:  # noqa: PLR0911
-    """Return the verdict in a few words, in capitals."""
-    if m.run is None:
-        return "NOT MEASURED" if m.ambiguous is None else "TWO READINGS"
-    if m.verdict.band is None:
-        return "NO VERDICT YET"
+    reasons = [reason for reason in m.verdict.reasons if reason.code != "verdict.caution"]
     if advice.tank_denies(m):
-        return IN_DOUBT
-    if m.run.doubt and not m.run.one_sided:  # the doubt is what keeps it open, whatever the marks do
-        return ONE_RUN_ONLY if m.run.doubt == DOUBT_ONE_RUN else IN_DOUBT
-    title = advice.BAND_TITLE[m.verdict.band]
-    if m.verdict.sure:
-        return title
-    side = same_side(m.run, m.marks_s)
-    if side is not None:  # which of two bands is open, what both mean is not
-        return advice.BAND_TITLE["short" if side == "short" else "a-minute-or-more"]
-    return "NO VERDICT YET" if m.run.one_sided else "TOO CLOSE TO CALL"
+        reasons = [reason for reason in reasons if reason.code != "verdict.meaning"]
+        reasons.append(Reason("verdict.tank-denies"))
+    return messages.texts(reasons)
+
+
+def title_of(m: Measurement) -> str:
+    """Return the verdict in a few words, in capitals."""
+    return Messages().text(headline(m)[1])
 
 
 def _tank_given(tank: Any) -> bool:
@@ -205,7 +179,7 @@ def note_blocks(m: Measurement, messages: Messages = Messages()) -> list[Block]:
         if notice.code in SAID_ELSEWHERE:
             continue
         where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
-        lines.append(Words(_sentence(where + notice.text), "-"))
+        lines.append(Words(_sentence(where + messages.text(notice.reason)), "-"))
     return lines
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from clicktimer.reporting.formatting import length_text, table, wrap
 from clicktimer.reporting.json.measurement import FORMAT_VERSION, bare_name, jsonable
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.cautions import LISTEN, SURROUNDINGS
 from clicktimer.reporting.text.proof import proof_json, proof_lines
 
@@ -65,7 +66,7 @@ def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:  #
     title = TITLE[p.grade] if p.good or not harmed else "NOT LIKE THIS"
     lines += [emphasis(title)]
     if harmed:
-        lines += wrap("; ".join(finding.text for finding in harmed).capitalize() + ".", "  ")
+        lines += wrap("; ".join(Messages().text(finding.reason) for finding in harmed).capitalize() + ".", "  ")
     lines += wrap(SAID[p.grade].format(what=p.what), "  ")
     if p.what == "sharp sounds":
         lines += wrap(SNAPS.format(count=p.standings[0].count), "  ")
@@ -92,7 +93,8 @@ def render_place(place: Any, *, emphasis: Callable[[str], str] = str) -> str:  #
     if others:
         lines += ["", emphasis("About this recording")]
         for finding in others:
-            text = finding.text[:1].upper() + finding.text[1:]
+            text = Messages().text(finding.reason)
+            text = text[:1].upper() + text[1:]
             lines += wrap(f"{text}.", "  - ", "    ")
     lines += ["", emphasis("Cautions")]
     for caution in (LISTEN, SURROUNDINGS):
@@ -119,7 +121,10 @@ def place_json(place: Any, *, program_version: str) -> dict[str, Any]:
         "good": p.good,
         "room_dbfs": p.room_dbfs,
         "standings": p.standings,
-        "findings": p.findings,
+        "findings": [
+            {"code": f.code, "text": Messages().text(f.reason), "advice": f.advice, "harms": f.harms}
+            for f in p.findings
+        ],
         "steps": place_steps(p),
         "proof": proof_json(p.proof),
     }

@@ -15,9 +15,9 @@ KEPT_EXTREMES = 3
 MUCH_WIDER = 3.0  # one error of timing so much wider than another is told apart
 
 
-def runs_lines(measurement: Measurement, *, csv_hint: bool = True) -> list[str]:
+def runs_lines(measurement: Measurement, messages: Messages = Messages(), *, csv_hint: bool = True) -> list[str]:
     """Return the table of runs and rests as lines of at most 80 columns."""
-    return lines_of(runs_blocks(measurement, csv_hint=csv_hint))
+    return lines_of(runs_blocks(measurement, csv_hint=csv_hint, messages=messages))
 
 
 def runs_blocks(
@@ -33,7 +33,7 @@ def runs_blocks(
     for i in kept:
         if i != before + 1:
             rows.append(("", "...", "", "", f"{i - before - 1} not shown"))
-        rows.append(_row(i, m.cycles[i], started, day, _marks(i, m.cycles, kept)))
+        rows.append(_row(i, m.cycles[i], started, day, _marks(i, m.cycles, kept), messages))
         before = i
     header = ("", "began" if started else "began at", "run", "rest after", "")
     lines: list[Block] = [Rows(header, rows, (">", ">", ">", ">", "<"))]
@@ -59,7 +59,7 @@ def ambiguous_blocks(measurement: Measurement, messages: Messages = Messages()) 
         (clock_text(at, started), seconds_text(length), f"run in the {name} reading")
         for at, length, name in stretches[:LONGEST_TABLE]
     ]
-    lines: list[Block] = [Words(both.text)]
+    lines: list[Block] = [Words(messages.texts(both.reasons))]
     if rows:
         lines.append(Rows(("began" if started else "began at", "length", ""), rows, (">", ">", "<")))
     if len(stretches) > len(rows):
@@ -85,7 +85,7 @@ def _marks(index: int, cycles: tuple[Cycle, ...], kept: list[int]) -> str:
     return "longest" if whole and whole[-1][1] == index else ""
 
 
-def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str) -> tuple[str, ...]:
+def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str, messages: Messages) -> tuple[str, ...]:
     at = "before" if c.cut_in_s is None else clock_text(c.cut_in_s, started, with_day=day)
     if c.run_s is None:
         run = "?"
@@ -93,7 +93,12 @@ def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str) -
         half = 0.0 if c.run_low_s is None or c.run_high_s is None else (c.run_high_s - c.run_low_s) / 2
         run = seconds_text(c.run_s, half)
     rest = "?" if c.rest_s is None else length_text(c.rest_s)
-    notes = [mark, "" if c.complete else "not whole", c.note, "by the pump's sound" if c.how == "pump sound" else ""]
+    notes = [
+        mark,
+        "" if c.complete else "not whole",
+        messages.note(c.notes),
+        "by the pump's sound" if c.how == "pump sound" else "",
+    ]
     if c.complete and c.confidence < 0.9:
         notes.append(f"{c.confidence:.0%} sure")
     return (str(index + 1), at, run, rest, "; ".join(n for n in notes if n))

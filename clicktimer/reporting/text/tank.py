@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 
 from clicktimer.assessment.cautions import HAND_WORK, caution
-from clicktimer.assessment.verdict import allowance_of
+from clicktimer.cycles.run_time import allowances
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.formatting import most_starts_text
@@ -59,7 +59,7 @@ def tank_blocks(sizing: TankSizing, messages: Messages = Messages()) -> list[Blo
     lines += [SPACE, sizes_table(sizing, messages), SPACE]
     lines.append(Words(_basis_text(sizing, messages)))
     if sizing.run is not None and sizing.run.how in BY_HAND:
-        lines.append(Words(f"{sizing.run.text} {allowance_of(sizing.run)}".strip()))
+        lines.append(Words(messages.texts((*sizing.run.notes, *allowances(sizing.run)))))
     for note in sizing.notes:
         lines.append(Words(messages.text(note), "-"))
     for missing in sizing.missing:
