@@ -85,11 +85,16 @@ def test_no_reader_without_a_command_line_is_told_of_an_option(audience: catalog
 
 
 def test_figures_are_written_in_the_readers_units_and_decimal_sign(monkeypatch: pytest.MonkeyPatch):
-    made = {"a.rate": {"text": "at {rate:flow} for {run:seconds-interval}, {count} {count:choice run|runs}"}}
+    made = {
+        "a.rate": {"text": "at {rate:flow} for {run:seconds-interval}, {count} {count:choice run|runs}"},
+        "a.gauge": {"text": "within 2 psi (0.14 bar) of {file}."},
+    }
     monkeypatch.setattr(catalogue, "entries", lambda language="en": made)
     reason = Reason("a.rate", rate=30.28, run=(38.4, 38.1, 38.7), count=1)
     assert Messages().text(reason) == "at 8 gpm for 38.4 s (38.1 to 38.7 s), 1 run"
     assert Messages(units="metric", decimal="comma").text(reason) == "at 30,3 L/min for 38,4 s (38,1 to 38,7 s), 1 run"
+    # A number in the sentence itself is ours; what a person typed is not.
+    assert Messages(decimal="comma").text("a.gauge", file="2.5.wav") == "within 2 psi (0,14 bar) of 2.5.wav."
 
 
 def test_a_form_falls_back_from_page_to_document_to_text(monkeypatch: pytest.MonkeyPatch):

@@ -18,7 +18,7 @@ from clicktimer.reporting.text.causes import causes_blocks
 from clicktimer.reporting.text.correction import correction_blocks
 from clicktimer.reporting.text.day import day_blocks
 from clicktimer.reporting.text.day_sections import day_run_blocks, day_sections
-from clicktimer.reporting.text.measurement import WHAT_A_RUN_IS, basis_text, note_blocks, verdict_text
+from clicktimer.reporting.text.measurement import basis_text, note_blocks, verdict_text
 from clicktimer.reporting.text.proof import proof_blocks
 from clicktimer.reporting.text.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.reporting.text.tank import tank_blocks
@@ -89,7 +89,7 @@ def _of_the_runs(result: Result, messages: Messages) -> Iterator[Section]:
     if m.run is not None and result.reading is None:
         parts.append(Words(verdict_text(m, messages)))
         parts.append(Words(basis_text(m.run, messages)))
-        parts.append(Words(WHAT_A_RUN_IS))
+        parts.append(Words(messages.text("runs.what-a-run-is")))
     parts.append(Shown(time_line(m, messages)))
     if m.cycles:
         parts.append(Shown(run_bars(m, marks_s=marks_s, messages=messages)))

@@ -138,6 +138,11 @@ class _Formatter(string.Formatter):
     def format(self, template: str, /, *args: Any, **kwargs: Any) -> str:
         return self.vformat(template, args, {**self.figures, **kwargs})
 
+    def parse(self, template: Any) -> Iterator[tuple[str, str | None, str | None, str | None]]:
+        """Split a template; a number that stands in the sentence itself has the reader's decimal sign, too."""
+        for literal, name, spec, conversion in super().parse(template):
+            yield self.messages.number(literal), name, spec, conversion
+
     def format_field(self, value: Any, spec: str) -> str:  # noqa: C901, PLR0911
         kind, _, rest = spec.partition(" ")
         if kind == "message":  # {band:message band-name} -> the message "band-name.<value>", with the same figures

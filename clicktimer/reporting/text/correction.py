@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
-from clicktimer.records import CorrectedClick, Correction, Measurement
+from clicktimer.records import CorrectedClick, Correction, Measurement, Reason
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.formatting import clock_text, seconds_text, started_time
 from clicktimer.reporting.json.records import cycle_json, run_json, verdict_json
@@ -19,24 +19,35 @@ def correction_blocks(measurement: Measurement, messages: Messages = Messages())
     c = measurement.correction
     if c is None:
         return []
+    text = messages.text
     count = Counter(click.change for click in c.clicks)
     if not c.figures and not c.deleted and count["kept"] == len(c.clicks):
-        return [Words(f"{c.file} holds the clicks just as they were detected: nothing is corrected.")]
-    said = [f"{count['kept']} kept", *(f"{count[k]} {k}" for k in ("moved", "renamed", "added") if count[k])]
-    if count["by turns"]:
-        said.append(f"{count['by turns']} whose kind follows by turns")
+        return [Words(text("correction.none", file=c.file))]
+    counts = [("kept", count["kept"])]
+    counts += [(name, count[name]) for name in ("moved", "renamed", "added", "by turns") if count[name]]
     if c.deleted:
-        said.append(f"{len(c.deleted)} deleted")
-    lines: list[Block] = [Words(f"By {c.file}: {', '.join(said)}. What was detected is kept beside it (--json FILE).")]
+        counts.append(("deleted", len(c.deleted)))
+    changed = ", ".join(text(f"correction.{name.replace(' ', '-')}", count=n) for name, n in counts)
+    lines: list[Block] = [Words(text("correction.by", file=c.file, changes=changed))]
     started = started_time(measurement.source.started_at)
-    changes = [(click.click.time_s, _change_text(click, messages)) for click in c.clicks if click.change != "kept"]
-    changes += [(click.time_s, f"{click.kind} deleted") for click in c.deleted]
-    for time_s, text in sorted(changes)[:MOST_LINES]:
-        lines.append(Words(f"{clock_text(time_s, started)}: {text}", "-"))
+
+    def when(time_s: float) -> str:
+        return messages.number(clock_text(time_s, started))
+
+    changes = [
+        (one.click.time_s, _change_text(one, when(one.click.time_s), messages))
+        for one in c.clicks
+        if one.change != "kept"
+    ]
+    changes += [
+        (click.time_s, text("correction.click-deleted", when=when(click.time_s), kind=click.kind))
+        for click in c.deleted
+    ]
+    lines += [Words(change, "-") for _, change in sorted(changes)[:MOST_LINES]]
     if len(changes) > MOST_LINES:
-        lines.append(Words(f"{len(changes) - MOST_LINES} more changes are in the JSON.", "-"))
-    lines.append(Words(f"Resting on corrected clicks: {_figures_text(c.figures)}."))
-    lines.append(Words(f"As detected: {_before_text(c)}."))
+        lines.append(Words(text("correction.more", count=len(changes) - MOST_LINES), "-"))
+    lines.append(Words(_figures_text(c.figures, messages)))
+    lines.append(Words(_before_text(c, messages)))
     return lines
 
 
@@ -68,24 +79,27 @@ def correction_json(c: Correction | None) -> dict[str, Any] | None:
     }
 
 
-def _change_text(one: CorrectedClick, messages: Messages) -> str:
-    note = one.change if one.click.note is None else messages.text(one.click.note)
-    return f"{one.click.kind if one.click.how == 'clicks' else 'pump sound'}, {note}"
+def _change_text(one: CorrectedClick, when: str, messages: Messages) -> str:
+    change = one.click.note or Reason(f"correction.change-{one.change.replace(' ', '-')}")
+    code = "correction.changed" if one.click.how == "clicks" else "correction.changed-sound"
+    return messages.text(code, when=when, kind=one.click.kind, change=messages.text(change))
 
 
-def _figures_text(figures: tuple[str, ...]) -> str:
+def _figures_text(figures: tuple[str, ...], messages: Messages) -> str:
     cycles = [name.removeprefix("cycle ") for name in figures if name.startswith("cycle ")]
-    named = {"run": "the run time", "verdict": "the verdict", "tank": "the tank", "ambiguous": "the two readings"}
-    parts = [f"run{'s' if len(cycles) > 1 else ''} {', '.join(cycles)}"] if cycles else []
-    parts += [named.get(name, name) for name in figures if not name.startswith("cycle ")]
-    return ", ".join(parts) or "nothing that is told"
+    parts = []
+    if cycles:
+        parts.append(messages.text("correction.rests-on-runs", count=len(cycles), numbers=", ".join(cycles)))
+    parts += [messages.text(f"correction.rests-on-{name}") for name in figures if not name.startswith("cycle ")]
+    if not parts:
+        return messages.text("correction.rests-on-nothing")
+    return messages.text("correction.rests-on", figures=", ".join(parts))
 
 
-def _before_text(c: Correction) -> str:
-    whole = sum(cycle.complete for cycle in c.detected_cycles)
-    runs = f"{whole} whole run{'' if whole == 1 else 's'}"
-    if c.detected_run is None:
-        return f"{runs}, no run time"
-    run = c.detected_run
-    at_most = "at most " if run.one_sided else ""
-    return f"{runs}, run time {at_most}{seconds_text(run.seconds, (run.high_s - run.low_s) / 2)}"
+def _before_text(c: Correction, messages: Messages) -> str:
+    whole, run = sum(cycle.complete for cycle in c.detected_cycles), c.detected_run
+    if run is None:
+        return messages.text("correction.detected-none", whole=whole)
+    code = "correction.detected-at-most" if run.one_sided else "correction.detected"
+    length = messages.number(seconds_text(run.seconds, (run.high_s - run.low_s) / 2))
+    return messages.text(code, whole=whole, run=length)

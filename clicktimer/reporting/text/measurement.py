@@ -15,7 +15,6 @@ from clicktimer.records import Measurement, Reason, RunTime
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.formatting import (
     clock_text,
-    half_width_text,
     length_text,
     plain,
     started_time,
@@ -37,10 +36,6 @@ Emphasis = Callable[[str], str]
 
 SAID_ELSEWHERE = {"no-clicks", "order-unknown"}  # by the title, the two readings and what to do next
 OF_THE_RECORDING = {"taps": "taps", "pump_at_start": "pump at the start"}
-WHAT_A_RUN_IS = (
-    "A run is from the click that starts the pump (cut-in) to the click that stops it (cut-out); a cycle is that "
-    "and the rest after it. The trade often says cycle for the run."
-)
 OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
 
@@ -113,19 +108,13 @@ def _verdict_lines(m: Measurement, emphasis: Emphasis) -> list[str]:
     lines += ["", *wrap(basis_text(m.run), "  ")]
     if not set(m.run.doubts) <= set(m.verdict.reasons):
         lines += wrap(Messages().texts(m.run.doubts), "  ")
-    return lines + wrap(WHAT_A_RUN_IS, "  ")
+    return lines + wrap(Messages().text("runs.what-a-run-is"), "  ")
 
 
 def basis_text(run: RunTime, messages: Messages = Messages()) -> str:
     """Return what a run time rests on: which runs, the error of timing, the spread between runs."""
-    basis = f"Error of timing (clicks and the recorder's clock): {half_width_text(run.timing_s)}"
-    if not run.one_sided:
-        if run.spread_s is None:
-            basis += " (95 %); the spread between runs is not known from so few."
-        else:
-            basis += f"; from the spread between runs: {half_width_text(run.spread_s)} (95 %)."
-    else:
-        basis += " (95 %)."
+    code = "runs.timing" if run.one_sided else "runs.timing-few" if run.spread_s is None else "runs.timing-spread"
+    basis = messages.text(code, timing_s=run.timing_s, spread_s=run.spread_s)
     # What the verdict has just said of the shortest run is not said again.
     notes = [note for note in run.notes if note.code not in ("run.shortest", "run.shortest-one")]
     return f"{messages.texts(notes)} {basis}".strip()
@@ -172,14 +161,20 @@ def note_blocks(m: Measurement, messages: Messages = Messages()) -> list[Block]:
     day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
     lines: list[Block] = []
     for gap in m.gaps:
-        begin = clock_text(gap.from_s, started, with_day=day)
-        until = "for an unknown time" if gap.to_s is None else f"to {clock_text(gap.to_s, started, with_day=day)}"
-        lines.append(Words(_sentence(f"Sound missing from {begin} {until}: {gap.why}"), "-"))
+        begin = messages.number(clock_text(gap.from_s, started, with_day=day))
+        if gap.to_s is None:
+            lines.append(Words(messages.text("runs.gap-open", begin=begin, why=gap.why), "-"))
+        else:
+            end = messages.number(clock_text(gap.to_s, started, with_day=day))
+            lines.append(Words(messages.text("runs.gap", begin=begin, end=end, why=gap.why), "-"))
     for notice in m.warnings:
         if notice.code in SAID_ELSEWHERE:
             continue
-        where = "" if notice.time_s is None else f"At {clock_text(notice.time_s, started, with_day=day)}: "
-        lines.append(Words(_sentence(where + messages.text(notice.reason)), "-"))
+        text = messages.text(notice.reason)
+        if notice.time_s is not None:
+            when = messages.number(clock_text(notice.time_s, started, with_day=day))
+            text = messages.text("runs.notice-at", when=when, text=text)
+        lines.append(Words(_sentence(text), "-"))
     return lines
 
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from clicktimer.records import Cycle, Measurement
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
-from clicktimer.reporting.formatting import clock_text, half_width_text, length_text, seconds_text, started_time
+from clicktimer.reporting.formatting import clock_text, length_text, seconds_text, started_time
 from clicktimer.reporting.messages.catalogue import Messages
 
 LONGEST_TABLE = 24  # rows that still fit one screen
@@ -24,7 +24,7 @@ def runs_blocks(
     measurement: Measurement, *, csv_hint: bool = True, whole: bool = False, messages: Messages = Messages()
 ) -> list[Block]:
     """Return the table of runs and rests; the start of each by the clock where that is known. whole: every one."""
-    m = measurement
+    m, text = measurement, messages.text
     started = started_time(m.source.started_at)
     day = started is not None and (started + timedelta(seconds=m.source.duration_s)).date() != started.date()
     kept = list(range(len(m.cycles))) if whole else _kept(m.cycles)
@@ -32,16 +32,17 @@ def runs_blocks(
     before = -1
     for i in kept:
         if i != before + 1:
-            rows.append(("", "...", "", "", f"{i - before - 1} not shown"))
-        rows.append(_row(i, m.cycles[i], started, day, _marks(i, m.cycles, kept), messages))
+            rows.append(("", "...", "", "", text("runs.not-shown", count=i - before - 1)))
+        rows.append(_row(i, m.cycles[i], started, day, _extreme(i, m.cycles, kept), messages))
         before = i
-    header = ("", "began" if started else "began at", "run", "rest after", "")
+    began = text("runs.began" if started else "runs.began-at")
+    header = ("", began, text("runs.run"), text("runs.rest-after"), "")
     lines: list[Block] = [Rows(header, rows, (">", ">", ">", ">", "<"))]
-    lines += _precision(m.cycles)
+    lines += _precision(m.cycles, messages)
     if len(kept) < len(m.cycles):
         complete = sum(c.complete for c in m.cycles)
-        more = " Give --csv FILE to have them all." if csv_hint else ""
-        lines.append(Words(f"{len(m.cycles)} runs in all, {complete} heard whole.{more}"))
+        code = "runs.in-all-csv" if csv_hint else "runs.in-all"
+        lines.append(Words(text(code, count=len(m.cycles), complete=complete)))
     return lines
 
 
@@ -56,14 +57,19 @@ def ambiguous_blocks(measurement: Measurement, messages: Messages = Messages()) 
         + [(at, length, "second") for at, length in zip(both.second_starts_s, both.second_s, strict=False)]
     )
     rows = [
-        (clock_text(at, started), seconds_text(length), f"run in the {name} reading")
+        (
+            messages.number(clock_text(at, started)),
+            messages.number(seconds_text(length)),
+            messages.text(f"runs.{name}-reading"),
+        )
         for at, length, name in stretches[:LONGEST_TABLE]
     ]
     lines: list[Block] = [Words(messages.texts(both.reasons))]
     if rows:
-        lines.append(Rows(("began" if started else "began at", "length", ""), rows, (">", ">", "<")))
+        began = messages.text("runs.began" if started else "runs.began-at")
+        lines.append(Rows((began, messages.text("runs.length"), ""), rows, (">", ">", "<")))
     if len(stretches) > len(rows):
-        lines.append(Words(f"{len(stretches) - len(rows)} more are in the JSON (--json FILE)."))
+        lines.append(Words(messages.text("runs.more", count=len(stretches) - len(rows))))
     return lines
 
 
@@ -76,17 +82,21 @@ def _kept(cycles: tuple[Cycle, ...]) -> list[int]:
     return sorted({*extremes, *ends})
 
 
-def _marks(index: int, cycles: tuple[Cycle, ...], kept: list[int]) -> str:
+def _extreme(index: int, cycles: tuple[Cycle, ...], kept: list[int]) -> str:
+    """Return the code of what is shown of a shortened table's shortest and longest run; else nothing."""
     if len(kept) == len(cycles):
         return ""
     whole = sorted((c.run_s, i) for i, c in enumerate(cycles) if c.run_s is not None)
     if whole and whole[0][1] == index:
-        return "shortest"
-    return "longest" if whole and whole[-1][1] == index else ""
+        return "runs.shortest"
+    return "runs.longest" if whole and whole[-1][1] == index else ""
 
 
-def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str, messages: Messages) -> tuple[str, ...]:
-    at = "before" if c.cut_in_s is None else clock_text(c.cut_in_s, started, with_day=day)
+def _row(
+    index: int, c: Cycle, started: datetime | None, day: bool, extreme: str, messages: Messages
+) -> tuple[str, ...]:
+    text = messages.text
+    at = text("runs.before") if c.cut_in_s is None else clock_text(c.cut_in_s, started, with_day=day)
     if c.run_s is None:
         run = "?"
     else:
@@ -94,17 +104,17 @@ def _row(index: int, c: Cycle, started: datetime | None, day: bool, mark: str, m
         run = seconds_text(c.run_s, half)
     rest = "?" if c.rest_s is None else length_text(c.rest_s)
     notes = [
-        mark,
-        "" if c.complete else "not whole",
+        text(extreme) if extreme else "",
+        "" if c.complete else text("runs.not-whole"),
         messages.note(c.notes),
-        "by the pump's sound" if c.how == "pump sound" else "",
+        text("runs.by-sound") if c.how == "pump sound" else "",
     ]
     if c.complete and c.confidence < 0.9:
-        notes.append(f"{c.confidence:.0%} sure")
-    return (str(index + 1), at, run, rest, "; ".join(n for n in notes if n))
+        notes.append(text("runs.sure", confidence_percent=100 * c.confidence))
+    return (str(index + 1), *map(messages.number, (at, run, rest)), "; ".join(n for n in notes if n))
 
 
-def _precision(cycles: tuple[Cycle, ...]) -> list[Block]:
+def _precision(cycles: tuple[Cycle, ...], messages: Messages) -> list[Block]:
     halves = [
         (c.run_high_s - c.run_low_s) / 2
         for c in cycles
@@ -115,6 +125,5 @@ def _precision(cycles: tuple[Cycle, ...]) -> list[Block]:
     least, most = min(halves), max(halves)
     if most > MUCH_WIDER * least:  # one wide run must not stand for all of them
         middle = sorted(halves)[len(halves) // 2]
-        of_all = f"Half of the runs are timed to within {half_width_text(middle)} or better"
-        return [Words(f"{of_all}, the least sure to within {half_width_text(most)} (95 %).")]
-    return [Words(f"Each run is timed to within {half_width_text(most)} (95 %).")]
+        return [Words(messages.text("runs.half-within", middle_s=middle, most_s=most))]
+    return [Words(messages.text("runs.each-within", most_s=most))]
