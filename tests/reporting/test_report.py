@@ -27,7 +27,7 @@ from clicktimer.reporting.headline import headline
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.figures import seconds_texts
 from clicktimer.reporting.tables import HEADER, cycles_csv, safe_cell
-from clicktimer.reporting.text.advice import BAND_NEXT, cautions, next_steps
+from clicktimer.reporting.text.advice import cautions, next_steps
 from clicktimer.reporting.text.measurement import render_text, summary_line
 from clicktimer.targets import BANDS, MARKS_S, Band
 from tests.support.handmade import a_day, cycle, measurements, nothing_heard, short_cycling
@@ -219,7 +219,7 @@ def test_both_readings_are_given_where_the_kinds_are_unknown():
 @pytest.mark.parametrize("band", BANDS)
 def test_every_band_has_its_title_and_next_step(band: Band):
     m = short_cycling(verdict=Verdict(band, True))
-    assert BAND_NEXT[band] in next_steps(m)
+    assert Messages().text(f"advice.band.{band}") in next_steps(m)
     assert Messages().text(f"headline.band.{band}") in render_text(m)
 
 

@@ -24,21 +24,6 @@ Write = Callable[[str], str]
 
 PHRASES: Final = (
     (
-        "If you know whether the pump was running when the recording began, say --pump-at-start off or on.",
-        "Whether the pump was running when the recording began would settle it.",
-    ),
-    (
-        "If you know whether the pump was running when the recording began, say so: --pump-at-start on or "
-        "--pump-at-start off.",
-        "Note whether the pump is running when the recording begins.",
-    ),
-    (
-        "If you know whether the pump was running when the recording began, say so: --pump-at-start on or off.",
-        "Note whether the pump is running when the recording begins.",
-    ),
-    (": please check --pump-at-start.", ": it has to be looked at again."),
-    ("give --tank and --pump-rate.", "both are needed."),
-    (
         "Say --nobody for hours with every tap shut, or do the refill test.",
         "Hours in which every tap was surely shut, or the refill test, would tell more.",
     ),
@@ -46,7 +31,6 @@ PHRASES: Final = (
         "No supply rule was applied: choose one by --rule or enter one by --need.",
         "No supply rule was applied: none was chosen by whoever made this document.",
     ),
-    (" With --tap-flow and --pump-rate it is corrected.", " With the tap's flow and the pump's rate it is corrected."),
 )
 """What the terminal says, and what a document says instead, where leaving out what stands in brackets is not enough."""
 _BRACKETS: Final = re.compile(r" \((?:clicktimer [^()]*|[^()]*--[a-z][^()]*)\)")
