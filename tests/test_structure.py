@@ -143,6 +143,49 @@ def test_every_module_is_described_short_quick_to_import_and_silent():
     assert not offenders, "\n".join(offenders)
 
 
+SENTENCES = {"text", "doubt", "settle", "note"}
+"""Attributes that may hold words for a person, under these names or with "_text" at the end."""
+LOOKS = {"startswith", "endswith", "find", "index", "replace", "split", "partition", "removeprefix", "removesuffix"}
+
+
+def is_sentence(node: ast.AST, worded: set[str]) -> bool:
+    """Return whether an expression is a sentence: words of a record, of the catalogue, or a constant of messages."""
+    match node:
+        case ast.Attribute(attr=name):
+            return name in SENTENCES
+        case ast.Name(id=name):
+            return name in worded
+        case ast.Call(func=ast.Attribute(attr="text" | "texts", value=ast.Name(id="messages"))):
+            return True
+        case ast.Call(func=ast.Attribute(attr="text" | "texts", value=ast.Call(func=ast.Name(id="Messages")))):
+            return True
+    return False
+
+
+def looks_at_words(path: Path) -> Iterator[str]:
+    """Yield where a finished sentence is compared, searched or edited; a choice is made by its code."""
+    worded = {
+        alias.asname or alias.name
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("clicktimer.reporting.messages")
+        for alias in node.names
+        if alias.name.isupper()
+    }
+    for node in ast.walk(tree_of(path)):
+        looked: list[ast.AST] = []
+        if isinstance(node, ast.Compare) and not isinstance(node.ops[0], ast.Is | ast.IsNot):
+            looked = [node.left, *node.comparators]
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in LOOKS:
+            looked = [node.func.value, *node.args]
+        if any(is_sentence(one, worded) for one in looked):
+            yield f"{where(path, node.lineno)}: {ast.unparse(node)[:90]}"
+
+
+def test_no_sentence_is_compared_searched_or_edited():
+    offenders = [look for path in MODULES for look in looks_at_words(path)]
+    assert not offenders, "look at the code of a reason, not at its words:\n" + "\n".join(offenders)
+
+
 def third_party_imports(folder: Path) -> set[str]:
     """Return the libraries that the files of a folder import, anywhere in them, also for types alone."""
     found = {name.split(".")[0] for path in folder.rglob("*.py") for _, name in imports_of(path)}

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
+from clicktimer.assessment.cautions import cautions_for
 from clicktimer.assessment.verdict import band_reason, basis_of, common_side, length_of
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
@@ -19,10 +20,9 @@ from clicktimer.reporting.figures import run_scale
 from clicktimer.reporting.formatting import most_starts_text
 from clicktimer.reporting.headline import headline, is_another_kind
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.cautions import NO_CERTIFICATE
 from clicktimer.reporting.messages.day_figures import count_text
-from clicktimer.reporting.text.advice import cautions, runs_on, tank_denies, to_try
-from clicktimer.reporting.text.day_sections import day_cautions
+from clicktimer.reporting.text.advice import runs_on, tank_denies, to_try
+from clicktimer.reporting.text.day_sections import day_caution_reasons
 from clicktimer.reporting.text.tank_more import price_blocks
 from clicktimer.reporting.text.tank_sizes import size_text
 from clicktimer.tank.finding import Finding
@@ -225,7 +225,7 @@ def _size_text(result: Result, messages: Messages) -> str:
 
 def _cautions(result: Result, messages: Messages) -> tuple[str, ...]:
     """All that belong to it but the last, which the document says at its foot."""
-    found = list(cautions(result.measured, messages))
+    found = list(cautions_for(result.measured))
     if result.reading is not None:
-        found = list(dict.fromkeys([*day_cautions(result.reading, messages), *found]))
-    return tuple(c for c in found if c != NO_CERTIFICATE)
+        found = list(dict.fromkeys([*day_caution_reasons(result.reading), *found]))
+    return tuple(messages.text(reason) for reason in found if reason.code != "caution.no-certificate")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final
 
+from clicktimer.assessment.cautions import caution
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.calendar_rows import WallRows
 from clicktimer.day.consumption import Water
@@ -17,7 +18,6 @@ from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
 from clicktimer.reporting.day_formatting import in_units_of, leak_line, moment, tank_name, unknown_breaks
 from clicktimer.reporting.formatting import wrap
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.reporting.messages.cautions import BEFORE_WORK, LISTEN, NO_CERTIFICATE, RUNNING_ON
 from clicktimer.reporting.messages.day_figures import count_text, moment_text
 from clicktimer.reporting.text.day_starts import starts_blocks
 from clicktimer.units.format import UnitSystem
@@ -201,10 +201,15 @@ def _what_if_blocks(day: DayReading, messages: Messages) -> list[Block]:
     ]
 
 
-def day_cautions(day: DayReading, messages: Messages = Messages()) -> list[str]:
-    """Return the cautions that belong to what this result may make somebody do."""
-    cautions = [RUNNING_ON] if day.starts.endless else []
-    cautions.append(LISTEN)
+def day_caution_reasons(day: DayReading) -> list[Reason]:
+    """Return the cautions that belong to what this result may make somebody do; the last says it is no certificate."""
+    names = ["running-on"] if day.starts.endless else []
+    names.append("listen")
     if day.leak.reported or (day.run is not None and day.run.seconds < day.marks_s[1]):
-        cautions.append(BEFORE_WORK)
-    return [*cautions, NO_CERTIFICATE]
+        names.append("before-work")
+    return [caution(name) for name in (*names, "no-certificate")]
+
+
+def day_cautions(day: DayReading, messages: Messages = Messages()) -> list[str]:
+    """Return the same in words."""
+    return [messages.text(reason) for reason in day_caution_reasons(day)]
