@@ -60,7 +60,7 @@ def shortlist(
         keep = np.sort(np.argsort(-(scores + change), kind="stable")[:most])
     else:
         keep = np.arange(len(candidates))
-    first, burst = _bursts(candidates.take(keep), scores[keep], p)
+    first, burst = _bursts(candidates.take(keep), scores[keep], params)
     keep = keep[first]
     short = candidates.take(keep)
     return DetectionContext(
@@ -78,19 +78,20 @@ def shortlist(
     )
 
 
-def _bursts(short: Candidates, scores: F32, p: Shortlist) -> tuple[np.ndarray, np.ndarray]:
+def _bursts(short: Candidates, scores: F32, params: DetectionParams) -> tuple[np.ndarray, np.ndarray]:
     """Return which candidates are not the rest of a chattering click, and how many clicks each stands for.
 
     A switch that chatters clicks two to five times within a second. What follows within a second, sounds alike and
     is no stronger belongs to the first, otherwise it would count as that much unexplained noise. If a clock ticks
     just before a click, only their waveforms separate the two.
     """
+    p = params.shortlist
     burst = np.ones(len(short), np.int64)
     gone = np.zeros(len(short), bool)
     strong = np.flatnonzero(scores > p.chatter_score)
     pairs = _followers(short, scores, strong, p)
     members = np.unique(np.array(pairs, np.int64))
-    waves = Waves(short.take(members))
+    waves = Waves(short.take(members), params)
     for i, j in pairs:
         if gone[i] or gone[j]:
             continue

@@ -81,7 +81,7 @@ class Engine:
         self.order_known = any(c.kind != "unknown" for c in earlier.clicks)
         self.gaps: list[Gap] = list(earlier.gaps)
         self._by_sound = level_step.BySound(self._params)
-        self._by_look = template_match.ByLook(self._params.template_match)
+        self._by_look = template_match.ByLook(self._params)
         self._by_look.learn(earlier.clicks[-self._live.most_known :], earlier.candidates)
         self._compared_s = self._compared_at_s = 0.0
         self._parts: list[Candidates] = [earlier.candidates] if len(earlier.candidates) else []

@@ -15,6 +15,7 @@ import numpy as np
 
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.live_params import TemplateMatch
+from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.switch_score import switch_scores
 from clicktimer.detection.waveforms import Waves
 from clicktimer.records import Click, Kind
@@ -33,8 +34,8 @@ class Compared:
 class ByLook:
     """Remembers what the last clicks of each kind look like, and recognizes a new one by that."""
 
-    def __init__(self, params: TemplateMatch) -> None:
-        self._params = params
+    def __init__(self, params: DetectionParams) -> None:
+        self._detection, self._params = params, params.template_match
         self._known: dict[Kind, list[Candidates]] = {}
         self._found_s: list[float] = []
 
@@ -48,7 +49,7 @@ class ByLook:
         p = self._params
         times_s = np.array([c.time_s for c in clicks])
         apart_s = np.min(np.abs(candidates.time_s[:, None] - times_s), axis=1, initial=np.inf)
-        waves = Waves(candidates)
+        waves = Waves(candidates, self._detection)
         self._known, self._found_s = {}, []
         for kind in KINDS:
             for click in [c for c in clicks if c.kind == kind][-p.kept :]:
@@ -71,7 +72,10 @@ class ByLook:
         if not len(likely) or not self.knows:
             return Compared((), ())
         of = [kind for kind, clicks in self._known.items() for _ in clicks]
-        waves = Waves(Candidates.join([*(c for clicks in self._known.values() for c in clicks), new.take(likely)]))
+        waves = Waves(
+            Candidates.join([*(c for clicks in self._known.values() for c in clicks), new.take(likely)]),
+            self._detection,
+        )
         found: list[tuple[int, Kind]] = []
         unlike: list[int] = []
         sure = min(len(self._known.get("cut-in", ())), len(self._known.get("cut-out", ()))) >= p.least_sure
