@@ -12,7 +12,7 @@ from clicktimer.assessment.verdict import judge
 from clicktimer.day.consumption import Water, read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.estimate import Amount, KnownRate
-from clicktimer.day.exclusions import Excluded, as_words, excluded_runs, untrusted_reason
+from clicktimer.day.exclusions import Excluded, excluded_runs, untrusted_reason
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import Leak, find_leak, no_leak
 from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
@@ -155,11 +155,7 @@ def read_day(  # noqa: PLR0913
     quiet_s = _quiet_spans_s(log, nobody, zone)
     untrusted = untrusted_reason(log, excluded_runs(log, ()), params=params)
     leak = no_leak(untrusted) if untrusted else find_leak(log, params=params)
-    no_use = (
-        abstained(as_words(untrusted))
-        if untrusted
-        else no_use_run_of_day(log, leak=leak, nobody_s=quiet_s, params=params)
-    )
+    no_use = abstained(untrusted) if untrusted else no_use_run_of_day(log, leak=leak, nobody_s=quiet_s, params=params)
     rate = _known_rate(system)
     paths = () if no_use.seconds is None else possible(log.cycles, no_use.seconds, log.gaps, params=params)
     starts = read_starts(
@@ -228,10 +224,9 @@ def _verdict(no_use: NoUseRun, system: System | None, marks_s: Marks) -> Verdict
     power_w = None if system is None else system.motor.power_w
     run = no_use.as_run_time()
     verdict = judge(run, marks_s=marks_s, motor_hp=None if power_w is None else power_w / W_PER_HP)
-    if run is not None:
+    if run is not None or no_use.withheld is None:
         return verdict
-    why = (Reason("notice.as-written", words=no_use.reason),)
-    return replace(verdict, reasons=why, settle=why)
+    return replace(verdict, reasons=(no_use.withheld,), settle=(no_use.withheld,))
 
 
 def _leak_flow(leak: Leak, rate: KnownRate | None) -> Amount | None:

@@ -51,18 +51,6 @@ def untrusted_reason(log: DayLog, found: Sequence[Excluded], *, params: DayParam
     return Reason("day.untrusted", alone=alone, whole=runs)
 
 
-def as_words(reason: Reason) -> str:
-    """Return the sentence of ``untrusted_reason``."""
-    alone, runs = reason["alone"], reason["whole"]
-    whole = dict(runs.figures).get("count", 0 if runs == WHOLE[0] else 1) if isinstance(runs, Reason) else 0
-    runs = "only 1 run has both its clicks" if whole == 1 else f"only {whole or 'no'} runs have both their clicks"
-    return (
-        f"{alone} clicks stand alone and {runs}: other sounds were taken for the switch, or most of its clicks were "
-        "missed. Nothing is reckoned from that. Lay the phone nearer to the switch (clicktimer hear tells whether a "
-        "place is good enough), or correct the clicks by hand (--corrected)."
-    )
-
-
 def excluded_runs(log: DayLog, paths: Sequence[Repaired]) -> tuple[Excluded, ...]:
     """Tell what of a log is left out. A run is in doubt where fewer than half of the paths hold it."""
     held = Counter(

@@ -20,7 +20,6 @@ from clicktimer.day.leak import Leak, find_leak
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.run_edge_posterior import Posterior, edge_posterior
 from clicktimer.records import Reason, RunTime
-from clicktimer.units.format import format_share
 
 How = Literal["nobody home", "steady uses", "edge and steady uses", "edge of the runs", "not told"]
 
@@ -30,7 +29,7 @@ class NoUseRun:
     """r0 from a day, or why not. Seconds; the 95 % interval holds what no click tells.
 
     rests_on: runs that carry it. near: runs within 5 % of it. steady: the steady uses found. posterior_half: half
-    width of the posterior by itself, as a share. reason: why nothing is told, or empty.
+    width of the posterior by itself, as a share. reasons: what it rests on. withheld: why there is none, or None.
     """
 
     seconds: float | None
@@ -41,16 +40,17 @@ class NoUseRun:
     near: int
     posterior_half: float | None
     steady: tuple[SteadyUse, ...]
-    text: str
-    reason: str = ""
+    reasons: tuple[Reason, ...] = ()
+    withheld: Reason | None = None
 
     def as_run_time(self) -> RunTime | None:
         """The same as the record that the verdict and the tank's arithmetic take."""
         if self.seconds is None or self.low_s is None or self.high_s is None:
             return None
         half_s = self.seconds * (self.posterior_half or 0.0)
-        notes = (Reason("notice.as-written", words=self.text),)
-        return RunTime(self.seconds, self.low_s, self.high_s, self.rests_on, self.how, False, 0.01, half_s, notes)
+        return RunTime(
+            self.seconds, self.low_s, self.high_s, self.rests_on, self.how, False, 0.01, half_s, self.reasons
+        )
 
 
 def no_use_run_of_day(
@@ -84,7 +84,7 @@ def no_use_run_of_day(
         r_s = leak.edge_s * leak_duty
         extra.append((math.log(r_s), 0.02, 0.9))
     if len(loose_s) + sum(u.count for u in steady) == 0:
-        return _abstain(steady, "No whole run was heard: both clicks of a run are needed.")
+        return _abstain(steady, Reason("day.run-withheld.no-whole-run"))
     posterior = edge_posterior(loose_s, tuple(extra), params=params) if len(loose_s) else _of_steady(extra)
     return _judged(runs, loose_s, posterior, steady, leak_duty, params=params)
 
@@ -123,39 +123,21 @@ def _judged(
     near = int(np.sum(np.abs(loose_s / middle_s - 1) <= tuned.near_share))
     carried = sum(u.count for u in steady if abs(u.no_use_run_s / middle_s - 1) <= tuned.near_share)
     sure = half <= tuned.sure and runs.count >= tuned.sure_runs and near + carried >= tuned.sure_near
+    withheld: Reason | None = None
     if runs.count < tuned.least_runs and carried < 4 and not sure:
-        return _abstain(
-            steady,
-            f"{runs.count} whole runs are too few to tell the run with no water in use from an ordinary day; "
-            f"{tuned.least_runs} are needed. Listen for more days and give them together, or do the refill test.",
-            half,
-        )
-    if half > tuned.widest:
-        wide = format_share(half) if half < 0.5 else "half of it or more"
-        return _abstain(
-            steady,
-            f"The runs leave the run with no water open by {wide} either way; listen for more days and "
-            "give them together, or do the refill test.",
-            half,
-        )
-    if near + carried < max(tuned.least_near, math.ceil(0.1 * runs.count)) and not sure:
-        return _abstain(
-            steady,
-            f"Only {near + carried} of {runs.count} runs lie at one shortest length: most were made longer by water in "
-            "use. Say --nobody for hours with every tap shut, or do the refill test.",
-            half,
-        )
+        withheld = Reason("day.run-withheld.too-few-runs", count=runs.count, least=tuned.least_runs)
+    elif half > tuned.widest:
+        withheld = Reason(f"day.run-withheld.{'open' if half < 0.5 else 'wide-open'}", half=half)
+    elif near + carried < max(tuned.least_near, math.ceil(0.1 * runs.count)) and not sure:
+        withheld = Reason("day.run-withheld.few-at-shortest", near=near + carried, count=runs.count)
+    if withheld is not None:
+        return _abstain(steady, withheld, half)
     how: How = "edge of the runs" if not carried else "edge and steady uses" if near else "steady uses"
-    parts = []
-    if carried:
-        parts.append(f"{carried} cycles under steady use, in which run and rest together give it exactly")
-    if near:
-        parts.append(f"the edge of the other runs ({near} of them within 5 % of it)")
-    text = f"Told from ordinary use by {' and '.join(parts)}."
+    reasons = [Reason(f"day.run-from.{how.replace(' ', '-')}", carried=carried, near=near)]
     if leak_duty:
-        text += f" The constant flow ({format_share(leak_duty)} of the pump's rate) was taken out of the runs first."
+        reasons.append(Reason("day.run-leak-taken-out", duty=leak_duty))
     ends_s = _interval_s(low_s, middle_s, high_s, near + carried, params=params)
-    return NoUseRun(middle_s, *ends_s, how, near + carried, near, half, steady, text)
+    return NoUseRun(middle_s, *ends_s, how, near + carried, near, half, steady, tuple(reasons))
 
 
 def _interval_s(
@@ -195,10 +177,6 @@ def _quiet(
     if len(alike) < max(tuned.nobody_least, 0.7 * len(each_s)):
         return None
     half = max(tuned.quiet_share, 2.0 * float(np.std(alike)) / middle_s)
-    text = (
-        f"Told from {len(alike)} runs in the hours in which nobody used water, each with the rest after it, so that a "
-        "leak does not lengthen them."
-    )
     return NoUseRun(
         middle_s,
         middle_s * (1 - half),
@@ -208,14 +186,14 @@ def _quiet(
         len(alike),
         half,
         steady,
-        text,
+        (Reason("day.run-from.nobody-home", count=len(alike)),),
     )
 
 
-def abstained(reason: str) -> NoUseRun:
-    """No r0, for a reason found elsewhere."""
+def abstained(reason: Reason) -> NoUseRun:
+    """Return no run with no water in use, for a reason found elsewhere."""
     return _abstain((), reason)
 
 
-def _abstain(steady: tuple[SteadyUse, ...], reason: str, half: float | None = None) -> NoUseRun:
-    return NoUseRun(None, None, None, "not told", 0, 0, half, steady, reason, reason)
+def _abstain(steady: tuple[SteadyUse, ...], reason: Reason, half: float | None = None) -> NoUseRun:
+    return NoUseRun(None, None, None, "not told", 0, 0, half, steady, withheld=reason)

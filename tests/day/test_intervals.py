@@ -23,6 +23,7 @@ from clicktimer.day.what_if import replay, tank_run_s
 from clicktimer.records import Click, Gap
 from clicktimer.reporting.figures import day_pictures
 from clicktimer.reporting.json.day import reading_json
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.day_sections import render_day
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
@@ -122,20 +123,20 @@ def test_the_run_of_another_tank_is_in_its_interval(times: float, warm: bool):
     more: dict[str, Any] = {"tau_s": 80.0} if warm else {}
     here, there = us_system(20.0, pump_gpm=8.0, **more), us_system(20.0 * times, pump_gpm=8.0, **more)
     r0_s = no_use_run(here)
-    told = tank_run_s(NoUseRun(r0_s, 0.99 * r0_s, 1.06 * r0_s, "edge of the runs", 9, 9, 0.01, (), ""), times)
+    told = tank_run_s(NoUseRun(r0_s, 0.99 * r0_s, 1.06 * r0_s, "edge of the runs", 9, 9, 0.01, ()), times)
     assert told.low <= no_use_run(there) <= told.high
 
 
 def test_two_runs_tell_r0_with_a_wider_interval_and_no_other_tank():
     line = simulate(us_system(44.0, pump_gpm=9.0), list(household_uses("ordinary", DAY_S, 1)), duration_s=DAY_S)
     log = heard(line.cut_ins_s, line.cut_outs_s, 1, 0.0)
-    weak = NoUseRun(60.0, 59.0, 66.0, "edge of the runs", 2, 2, 0.06, (), "")
+    weak = NoUseRun(60.0, 59.0, 66.0, "edge of the runs", 2, 2, 0.06, ())
     assert replay(log, weak, find_leak(log), [("other", 2.0)]) == ()
     assert (
         len(
             replay(
                 log,
-                NoUseRun(60.0, 59.0, 64.0, "edge of the runs", 3, 3, 0.06, (), ""),
+                NoUseRun(60.0, 59.0, 64.0, "edge of the runs", 3, 3, 0.06, ()),
                 find_leak(log),
                 [("other", 2.0)],
             )
@@ -225,7 +226,9 @@ def test_a_log_of_clicks_that_stand_alone_is_not_reckoned_from():
     assert day.water is None
     assert day.limit_l_per_min is None
     assert day.replayed == ()
-    assert "stand alone" in day.no_use.reason
+    assert day.untrusted is not None
+    assert day.no_use.withheld == day.untrusted
+    assert "stand alone" in Messages().text(day.untrusted)
     text = " ".join(render_day(day, "far.flac").split())
     assert "Lay the phone nearer to the switch" in text
     assert "not to be trusted" in text

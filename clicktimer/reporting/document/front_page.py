@@ -133,7 +133,11 @@ def _found_day(result: Result, marks_s: Marks, messages: Messages) -> tuple[str,
         first = text(code, length_s=length_s, count=count, worst=worst)
     else:
         first = text("document.found.starts-one" if starts.count else "document.found.starts-none", length_s=length_s)
-    found = [first, *found_text(m, marks_s, messages)] if m.run is not None else [first, day.no_use.reason]
+    found = [first]
+    if m.run is not None:
+        found += found_text(m, marks_s, messages)
+    elif day.no_use.withheld is not None:
+        found.append(text(day.no_use.withheld))
     if day.leak.reported:
         flow = messages.number(leak_text(day, messages.units, "what the pump gives"))
         found.append(text("document.found.leak", flow=flow))

@@ -24,10 +24,6 @@ Write = Callable[[str], str]
 
 PHRASES: Final = (
     (
-        "Say --nobody for hours with every tap shut, or do the refill test.",
-        "Hours in which every tap was surely shut, or the refill test, would tell more.",
-    ),
-    (
         "No supply rule was applied: choose one by --rule or enter one by --need.",
         "No supply rule was applied: none was chosen by whoever made this document.",
     ),

@@ -30,7 +30,7 @@ def reading_json(m: Measurement, day: DayReading, *, program_version: str) -> di
     document |= {"format": FORMAT, "version": FORMAT_VERSION}
     more: dict[str, Any] = {
         "zone": log.zone,
-        "run_withheld": None if day.run is not None else day.no_use.reason or None,
+        "run_withheld": messages.text(day.no_use.withheld) if day.run is None and day.no_use.withheld else None,
         "run_rests_on": {
             "how": day.no_use.how,
             "near": day.no_use.near,
@@ -197,7 +197,13 @@ def _water(day: DayReading, messages: Messages) -> dict[str, Any] | None:
 
 def day_reasons(day: DayReading) -> tuple[Reason, ...]:
     """Return every reason of a day: leak, what makes the pump cycle, water, change, and what is withheld."""
-    found = [day.untrusted, day.leak.reason, *(f.reason for f in day.starts.flows)]
+    found = [
+        day.untrusted,
+        day.no_use.withheld,
+        *day.no_use.reasons,
+        day.leak.reason,
+        *(f.reason for f in day.starts.flows),
+    ]
     found += [] if day.water is None else day.water.reasons
     found += [*(c.reason for c in day.changes), day.replay_withheld]
     return tuple(dict.fromkeys(reason for reason in found if reason is not None))

@@ -87,10 +87,12 @@ def _title(day: DayReading, messages: Messages) -> str:
 
 def day_run_blocks(day: DayReading, messages: Messages = Messages()) -> list[Block]:
     """Return the run with no water in use and what it rests on, or why it is withheld."""
-    lines: list[Block] = [Words(messages.texts(day.verdict.reasons) if day.run is not None else day.no_use.reason)]
+    withheld = day.no_use.withheld
+    said = day.verdict.reasons if day.run is not None or withheld is None else (withheld,)
+    lines: list[Block] = [Words(messages.texts(said))]
     # A run that rests on what the user said of the taps is no reading of ordinary use: its verdict says on what.
     if day.run is not None and day.run_of_the_day:
-        lines.append(Words(f"{day.no_use.text} {messages.text('day.interval')}"))
+        lines.append(Words(messages.texts([*day.no_use.reasons, Reason("day.interval")])))
     return lines
 
 
