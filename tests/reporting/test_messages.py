@@ -120,3 +120,9 @@ def test_a_reason_is_equal_by_value_and_gives_its_figures():
     assert Reason("a", x=1.0) != Reason("a", x=2.0)
     assert len({Reason("a", x=1.0), Reason("a", x=1.0)}) == 1
     assert Reason("a", x=1.0)["x"] == 1.0
+
+
+def test_a_proof_of_both_kinds_of_click_is_said_in_words():
+    """A written count is a text, not a reason: looked up as a code, it stopped every document with a proof."""
+    said = Messages().text("proof.both-kinds", cut_in="50 of 50", cut_out="48 of 50")
+    assert said == "Cut-in 50 of 50, cut-out 48 of 50."

@@ -213,6 +213,10 @@ class DayDocument(MeasurementDocument):
         "Why nothing is reckoned from the clicks: more stand alone than runs have both. Run, seeping, water "
         "and replay are then not told."
     )
+    parameters: dict[str, dict[str, float | list[float]]] = says(
+        "The parameters of the reading as they were used, by section and name (clicktimer/day/params.toml has unit, "
+        "meaning, origin and valid range)."
+    )
     reasons: list[Reason] = says(
         "Every reason behind the texts of the day: why something is withheld, the leak, what makes the pump "
         "cycle, the water, the changes."
