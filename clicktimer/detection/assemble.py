@@ -181,7 +181,7 @@ def _burst_of(context: DetectionContext, solution: Solution, pick: int) -> _Burs
                 plain = wave > p.same_wave or alike > p.plainly_alike or louder_db > p.louder_db or sure
                 apart_s = abs(float(time_s[k] - time_s[pick]))
                 same_wave = wave > p.surely_same_wave and apart_s > p.approach_s
-                scores_well = score[k] > min(score[pick] - p.first_within, 1.0 - alike)
+                scores_well = score[k] > min(score[pick] - p.first_within, p.first_least - alike)
                 if step < 0 and plain and (same_wave or scores_well) and time_s[pick] - time_s[k] < p.first_s:
                     first = k
             k += step

@@ -50,6 +50,7 @@ class PumpState(Section):
     sound_apart: float
     sound_band_db: float
     sound_bands: int
+    sound_sharp_steps: int
     sound_sharp_share: float
 
 
@@ -294,6 +295,7 @@ class Assemble(Section):
     slide_clicks: int
     buried_db: float
     buried_sd_s: float
+    first_least: float
     earlier_sd: float
 
 
@@ -336,6 +338,12 @@ class SecondMachine(Section):
     telling_db: float
     least_sound_steps: int
     least_stop_steps: int
+    stop_near_s: float
+    stop_far_s: float
+    after_near_s: float
+    after_far_s: float
+    inside_s: float
+    sharp_steps: int
     least_common: int
 
 

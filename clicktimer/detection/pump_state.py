@@ -274,7 +274,7 @@ def runs_by_sound(levels: Levels, pump: PumpEstimate, params: Params) -> list[tu
     y = from_codes(levels.codes[:, bands]).mean(axis=1)
     height = float(pump.contrast_db[bands].mean())
     found: list[tuple[float, bool]] = []
-    whole = 0
+    whole, w = 0, params.sound_sharp_steps
     for a, b in pairwise(levels.first):
         edges = [e for e in pump.edges.tolist() if a < e < b]
         step_s = float(levels.step_s[int(np.searchsorted(levels.first, a, side="right") - 1)])
@@ -282,7 +282,7 @@ def runs_by_sound(levels: Levels, pump: PumpEstimate, params: Params) -> list[tu
         if any((q - p) * step_s < params.sound_least_run_s for p, q in pairwise(bounds[1:-1])):
             return []
         for e in edges:
-            before, after = y[max(e - 4, a) : max(e - 1, a + 1)], y[min(e + 1, b - 1) : e + 4]
+            before, after = y[max(e - w, a) : max(e - 1, a + 1)], y[min(e + 1, b - 1) : e + w]
             if abs(float(np.median(after) - np.median(before))) < params.sound_sharp_share * height:
                 return []
             found.append((levels.time_of(e), bool(pump.on[e])))

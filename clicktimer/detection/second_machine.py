@@ -90,7 +90,7 @@ def find_second_machine(
         return SecondMachine((), 0, 0, (), len(own), p.least_together, louder_s=tuple(louder))
     with_pump = on.runs_s if on is not None else []
     without = off.runs_s if off is not None else []
-    near_s = p.margin_s + 1.0
+    near_s = p.margin_s + p.inside_s
     return SecondMachine(
         runs_s=tuple(sorted([*with_pump, *without, *others])),
         with_pump=len(with_pump),
@@ -108,8 +108,8 @@ def find_second_machine(
 
 def _comes_at(levels: Levels, time_s: float, p: Params) -> bool:
     """Return True if sound comes, to stay for seconds, at a time where the pump should stop."""
-    before = _rows(levels, time_s - 3.5, time_s - 0.5)
-    after = _rows(levels, time_s + 0.75, time_s + 3.75)
+    before = _rows(levels, time_s - p.stop_far_s, time_s - p.stop_near_s)
+    after = _rows(levels, time_s + p.after_near_s, time_s + p.after_far_s)
     if min(len(before), len(after)) < p.least_stop_steps:
         return False
     change = np.median(levels.db_at(after), axis=0) - np.median(levels.db_at(before), axis=0)
@@ -146,9 +146,9 @@ def _sound_of(levels: Levels, runs_s: Sequence[Run], number: int, p: Params) -> 
     begin, end = runs_s[number]
     earlier = runs_s[number - 1][1] if number else -np.inf
     later = runs_s[number + 1][0] if number + 1 < len(runs_s) else np.inf
-    inside = _rows(levels, begin + 1.0, end - 1.0)
-    before = _rows(levels, max(begin - p.rest_s, earlier + 1.0), begin - 0.75)
-    after = _rows(levels, end + 0.75, min(end + p.rest_s, later - 1.0))
+    inside = _rows(levels, begin + p.inside_s, end - p.inside_s)
+    before = _rows(levels, max(begin - p.rest_s, earlier + p.inside_s), begin - p.after_near_s)
+    after = _rows(levels, end + p.after_near_s, min(end + p.rest_s, later - p.inside_s))
     outside = np.concatenate([before, after])
     if min(len(inside), len(outside)) < p.least_sound_steps:
         return None
@@ -246,7 +246,10 @@ def _sharp_runs(levels: Levels, machine: PumpEstimate, p: Params) -> _Louder | N
             if whole and (end - begin) * step_s < p.least_s:
                 return None  # comes and goes too quickly for a machine
             if begin > a:
-                before, after = y[max(begin - 5, a) : max(begin - 1, a + 1)], y[begin + 1 : begin + 5]
+                before, after = (
+                    y[max(begin - p.sharp_steps, a) : max(begin - 1, a + 1)],
+                    y[begin + 1 : begin + p.sharp_steps],
+                )
                 if abs(float(np.median(after) - np.median(before))) < p.sharp_share * height:
                     dull += 1
                 edges += 1

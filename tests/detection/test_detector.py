@@ -8,6 +8,7 @@ import pytest
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.detector import DetectionResult, find_clicks
+from clicktimer.detection.params import default_params
 from clicktimer.pipeline import Listened, hear_blocks
 from clicktimer.records import Block
 from clicktimer.settings import PumpState
@@ -126,6 +127,25 @@ def test_noise_of_any_colour_holds_no_click(rate_hz: int, colour: float) -> None
         found = clicks_of(heard, word)  # type: ignore[arg-type]
         assert found.clicks == ()
         assert found.edges == ()
+
+
+def test_a_recording_without_clicks_has_a_reason_and_one_with_clicks_has_none() -> None:
+    assert clicks_of(scene("jet")[0]).rejection is None
+    found = find_clicks(Candidates.none(), [], duration_s=1.0)
+    assert found.rejection is not None
+    assert found.rejection.code == "no-candidates"
+
+
+def test_more_evidence_asked_than_there_is_rejects_by_that_check_and_says_how_much_there_was() -> None:
+    heard, _ = scene("jet")
+    most = clicks_of(heard).gain
+    names = [f"acceptance.least_log_odds{which}" for which in ("", "_alone", "_apart")]
+    params = default_params().changed(dict.fromkeys(names, min(most + 1.0, 1000.0)))
+    found = find_clicks(heard.candidates, heard.levels, duration_s=heard.end_s, params=params)
+    assert found.clicks == ()
+    assert found.rejection is not None
+    assert found.rejection.code == "too-little-evidence"
+    assert found.rejection.evidence["log_odds"] == pytest.approx(most)
 
 
 @pytest.mark.slow

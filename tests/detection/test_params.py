@@ -68,6 +68,30 @@ def test_without_candidates_there_is_no_click_and_the_result_says_by_which_param
     assert measured(NAME).settings["detection"] == {"from": "default", "values": default_params().as_dict()}
 
 
+@pytest.mark.parametrize(
+    "values",
+    [
+        {f"acceptance.least_log_odds{which}": 1000.0 for which in ("", "_alone", "_apart")},
+        {"acceptance.least_each": 100.0, "acceptance.pump_apart": 100.0},
+        {"template_em.rounds": 1},
+        {"assemble.edge_sd_s": 2.0, "acceptance.least_chance": 1.0, "acceptance.doubted_chance": 1.0},
+    ],
+    ids=lambda values: next(iter(values)),
+)
+def test_parameters_of_the_decision_change_what_is_decided(values: dict[str, float]):
+    usual, m = measured(NAME), clicktimer.measure(path_of(NAME), detection=values)
+    assert (m.clicks, m.edges) != (usual.clicks, usual.edges)
+    for name, value in values.items():
+        section, key = name.split(".")
+        assert m.settings["detection"]["values"][section][key] == value
+
+
+def test_every_section_of_the_file_is_one_of_the_parameters():
+    assert set(default_params().as_dict()) == set(table())
+    for section, part in default_params().as_dict().items():
+        assert part == {name: entry.value for name, entry in table()[section].items()}
+
+
 def test_the_clock_error_of_the_settings_widens_every_run():
     wide = clicktimer.measure(path_of(NAME), detection={"timing.clock_ppm": 10_000.0})
     for usual, wider in zip(measured(NAME).cycles, wide.cycles, strict=True):
