@@ -24,7 +24,7 @@ class LevelStep(Section):
     bands: tuple[float, ...]
     most_wander_db: tuple[float, ...]
     change_cap: float
-    telling: float
+    decisive: float
     change_bands: int
     near_s: float
     same_s: float

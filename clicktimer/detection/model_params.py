@@ -40,9 +40,9 @@ class PumpState(Section):
     least_steps: int
     band_sd_added_db: float
     least_band_sd_db: float
-    telling_db: float
-    telling_sd: float
-    least_telling: int
+    decisive_db: float
+    decisive_sd: float
+    least_decisive: int
     position_low: float
     position_high: float
     sound_least_run_s: float
@@ -335,7 +335,7 @@ class SecondMachine(Section):
     shortest_part_s: float
     least_steps: int
     most_changes: int
-    telling_db: float
+    decisive_db: float
     least_sound_steps: int
     least_stop_steps: int
     stop_near_s: float

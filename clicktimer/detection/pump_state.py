@@ -191,16 +191,16 @@ def _position(levels: Levels, low: F32, high: F32, spread: F32, params: Params) 
     bands for some of the time, a running pump all of its own bands all the time.
     """
     contrast = high - low
-    telling = np.flatnonzero((contrast > params.telling_db) & (contrast > params.telling_sd * spread))
+    decisive = np.flatnonzero((contrast > params.decisive_db) & (contrast > params.decisive_sd * spread))
     weights = contrast / spread**2
     scale = max(float(contrast @ weights), 1e-9)
     out = np.empty(len(levels), np.float32)
     for a in range(0, len(levels), AT_ONCE):
         some = levels.db_at(slice(a, a + AT_ONCE))
-        if len(telling) >= params.least_telling:
-            place = (some[:, telling] - low[telling]) / contrast[telling]
+        if len(decisive) >= params.least_decisive:
+            place = (some[:, decisive] - low[decisive]) / contrast[decisive]
             place = np.sort(np.clip(place, params.position_low, params.position_high), axis=1)
-            out[a : a + AT_ONCE] = place[:, : (len(telling) + 1) // 2].mean(axis=1)
+            out[a : a + AT_ONCE] = place[:, : (len(decisive) + 1) // 2].mean(axis=1)
         else:
             out[a : a + AT_ONCE] = np.sum((some - low) * weights, axis=1) / scale
     return out

@@ -153,11 +153,11 @@ def _sound_of(levels: Levels, runs_s: Sequence[Run], number: int, p: Params) -> 
     if min(len(inside), len(outside)) < p.least_sound_steps:
         return None
     high, low = np.median(levels.db_at(inside), axis=0), np.median(levels.db_at(outside), axis=0)
-    tells = high - low >= p.telling_db
-    if tells.sum() < p.least_bands:
+    decisive = high - low >= p.decisive_db
+    if decisive.sum() < p.least_bands:
         return None
     added = 10.0 * np.log10(np.maximum(10.0 ** (high / 10.0) - 10.0 ** (low / 10.0), 1e-13))
-    return np.where(tells, added, np.nan).astype(np.float32)
+    return np.where(decisive, added, np.nan).astype(np.float32)
 
 
 def _rows(levels: Levels, from_s: float, to_s: float) -> np.ndarray:
@@ -231,11 +231,11 @@ def _louder(levels: Levels | None, params: DetectionParams) -> _Louder | None:
 
 def _sharp_runs(levels: Levels, machine: PumpEstimate, p: Params) -> _Louder | None:
     """Return the louder stretches by one estimate; None if they do not begin and end sharply, or too quickly."""
-    tells = machine.contrast_db >= p.least_db
-    if machine.apart < p.least_apart or tells.sum() < p.least_bands or np.any(machine.contrast_db < -p.least_db):
+    decisive = machine.contrast_db >= p.least_db
+    if machine.apart < p.least_apart or decisive.sum() < p.least_bands or np.any(machine.contrast_db < -p.least_db):
         return None
-    y = from_codes(levels.codes[:, tells]).mean(axis=1)
-    height = float(machine.contrast_db[tells].mean())
+    y = from_codes(levels.codes[:, decisive]).mean(axis=1)
+    height = float(machine.contrast_db[decisive].mean())
     runs: list[Run] = []
     edges = dull = 0
     for g, (a, b) in enumerate(pairwise(levels.first.tolist())):
@@ -262,7 +262,7 @@ def _sharp_runs(levels: Levels, machine: PumpEstimate, p: Params) -> _Louder | N
         level_statistics.levels(levels.codes, machine.on)[0],
     )
     added = 10.0 * np.log10(np.maximum(10.0 ** (high / 10.0) - 10.0 ** (low / 10.0), 1e-13))
-    return _Louder(runs, np.where(tells, added, np.nan).astype(np.float32), machine.apart, edges - dull)
+    return _Louder(runs, np.where(decisive, added, np.nan).astype(np.float32), machine.apart, edges - dull)
 
 
 def _unlike_db(a: F32, b: F32, p: Params) -> float:

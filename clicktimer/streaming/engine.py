@@ -1,8 +1,8 @@
-"""The chain, live: blocks in, what is said of each click out (heard, its kind, settled or withdrawn).
+"""Detection while listening: blocks in, events for each click out (heard, its kind, settled or withdrawn).
 
-The detector and the decision are those of recordings. While listening, the decision looks at a bounded part of what was
-heard: the last minutes, and the surroundings of the clicks that are already known, by which the next one is recognised.
-What it says is provisional; the whole is decided at the end (streaming/finalize.py), and the two are held together.
+The detector is that of recordings. While listening, it looks at a bounded part of the sound: the last minutes, and the
+surroundings of the clicks that are already known, by which the next one is recognized. Its result is provisional; the
+whole is detected at the end (streaming/finalize.py) and compared.
 """
 
 from __future__ import annotations
@@ -123,7 +123,7 @@ class Engine:
         return fed
 
     def _take_levels(self, fed: Fed, *, closed: bool = False) -> None:
-        """The steps of the level track that were not handed out yet."""
+        """Hand out the level steps that were not handed out yet."""
         if closed:  # all its steps were handed out: the end of a stretch adds none
             self._stretch = None
             return
@@ -202,7 +202,7 @@ class Engine:
         if not len(new):
             return []
         self._compared_s = float(new.time_s.max())
-        new = new.take(np.array([not self._told_near(t) for t in new.time_s.tolist()]))
+        new = new.take(np.array([not self._is_named_near(t) for t in new.time_s.tolist()]))
         late = self.known[-4 * self._live.most_known :]
         before = [k for k in late if k.kind is not None and k.time_s < self._compared_s]
         last: Kind = before[-1].kind or "unknown" if before else "unknown"
@@ -214,8 +214,8 @@ class Engine:
             for i, kind in compared.found
         ]
 
-    def _told_near(self, time_s: float) -> bool:
-        """Whether this click is told, or is only chatter of one that is."""
+    def _is_named_near(self, time_s: float) -> bool:
+        """Return True if this click has a kind already, or is only chatter of one that has."""
         late = self.known[-4 * self._live.most_known :]
         again_s = self._params.template_match.again_s
         return any(k.kind is not None and -SAME_S <= time_s - k.time_s < again_s for k in late)
@@ -249,8 +249,8 @@ class Engine:
         began = time.process_time()
         self._pace.deciding(self.end_s)
         pieces = self._pieces()
-        heard, found = self._decided_in(pieces)
-        events = self._compare(heard, found, pieces)
+        detected, found = self._detect_in(pieces)
+        events = self._compare(detected, found, pieces)
         self._pace.spent(time.process_time() - began)
         return events
 
@@ -261,7 +261,7 @@ class Engine:
         wanted = [(t - around_s, t + around_s) for t in times] + [(self.end_s - recent_s, self.end_s)]
         return merged_pieces(wanted, self.end_s)
 
-    def _decided_in(self, pieces: list[tuple[float, float]]) -> tuple[DetectionResult, Candidates]:
+    def _detect_in(self, pieces: list[tuple[float, float]]) -> tuple[DetectionResult, Candidates]:
         found = Candidates.join([*self._parts, self.finder.pending()])
         inside = np.zeros(len(found), bool)
         for first, last in pieces:
@@ -272,10 +272,10 @@ class Engine:
         found = found.take(inside)
         return find_clicks(found, levels, duration_s=length_s, pump_at_start=at_start, params=self._params), found
 
-    def _compare(self, heard: DetectionResult, found: Candidates, pieces: list[tuple[float, float]]) -> list[Event]:
+    def _compare(self, detected: DetectionResult, found: Candidates, pieces: list[tuple[float, float]]) -> list[Event]:
         events: list[Event] = []
         seen: set[int] = set()
-        for click in heard.clicks:
+        for click in detected.clicks:
             known = self._find(click.time_s)
             if known is None:
                 known = Known(click.time_s, 0.0)
@@ -291,16 +291,17 @@ class Engine:
             if not known.settled and known.kind is not None and self.end_s - click.time_s >= self._live.settled_s:
                 known.settled = True
                 events.append(self._said("settled", known.click))
-        if heard.clicks:
-            self.order_known = heard.order_known
-            self._by_look.learn(heard.clicks, found)
+        if detected.clicks:
+            self.order_known = detected.order_known
+            self._by_look.learn(detected.clicks, found)
         for known in list(self.known):
             if id(known) in seen or not any(a <= known.time_s <= b for a, b in pieces):
                 continue
             age_s = self.end_s - known.time_s
-            told = known.kind is not None
-            gone = (told and heard.clicks and age_s > LOOKS_S[0]) or (not told and age_s > LOOKS_S[1] and heard.clicks)
-            if gone or (not told and age_s > self._live.forgotten_s / 2):
+            named = known.kind is not None
+            since_s = LOOKS_S[0] if named else LOOKS_S[1]
+            gone = bool(detected.clicks) and age_s > since_s
+            if gone or (not named and age_s > self._live.forgotten_s / 2):
                 self.known.remove(known)
                 kind: Kind = known.kind or "unknown"
                 note = "not the switch, by what followed"
@@ -331,11 +332,11 @@ class Engine:
         return events
 
     def clicks(self) -> tuple[Click, ...]:
-        """The clicks as they are told now, provisional or settled, in order of time."""
+        """Return the clicks that have a kind now, provisional or settled, in order of time."""
         return tuple(k.click for k in self.known if k.click is not None and k.kind is not None)
 
     def settled_s(self) -> set[float]:
-        """The times of the clicks that have been settled so far."""
+        """Return the times of the clicks that have been settled so far."""
         return {k.click.time_s for k in self.known if k.settled and k.click is not None}
 
     def _find(self, time_s: float) -> Known | None:

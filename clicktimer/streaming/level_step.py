@@ -27,8 +27,8 @@ class Change:
     """How the level changed with a click.
 
     size: rms of the bands that changed most, in standard deviations of how each changes by itself. step_db: mean
-    change of the telling bands, those that changed clearly; bands: how many these are; agreeing: the share of them
-    that changed in the same direction. wander_db: how much their mean moves within the 1.5 s on either side. telling:
+    change of the decisive bands, those that changed clearly; bands: how many these are; agreeing: the share of them
+    that changed in the same direction. wander_db: how much their mean moves within the 1.5 s on either side. decisive:
     (bands,) bool; before_db, after_db: (bands,) the levels.
     """
 
@@ -37,7 +37,7 @@ class Change:
     agreeing: float
     bands: int
     wander_db: float
-    telling: np.ndarray
+    decisive: np.ndarray
     before_db: F32
     after_db: F32
 
@@ -73,17 +73,17 @@ def change_at(segments: Segments, time_s: float, params: DetectionParams) -> Cha
     before_db, after_db = np.median(before, axis=0), np.median(after, axis=0)
     step = after_db - before_db
     z = np.clip(step / levels.spread_db, -p.change_cap, p.change_cap)
-    telling = np.abs(z) >= p.telling
-    if not telling.any():
+    decisive = np.abs(z) >= p.decisive
+    if not decisive.any():
         return None
-    direction = np.sign(z[telling].sum() or 1.0)
+    direction = np.sign(z[decisive].sum() or 1.0)
     return Change(
         size=float(np.sqrt(np.mean(np.sort(z**2)[-p.change_bands :]))),
-        step_db=float(step[telling].mean()),
-        agreeing=float(np.mean(np.sign(z[telling]) == direction)),
-        bands=int(telling.sum()),
-        wander_db=float(max(after[:, telling].mean(axis=1).std(), before[:, telling].mean(axis=1).std())),
-        telling=telling,
+        step_db=float(step[decisive].mean()),
+        agreeing=float(np.mean(np.sign(z[decisive]) == direction)),
+        bands=int(decisive.sum()),
+        wander_db=float(max(after[:, decisive].mean(axis=1).std(), before[:, decisive].mean(axis=1).std())),
+        decisive=decisive,
         before_db=before_db,
         after_db=after_db,
     )
@@ -148,5 +148,5 @@ class BySound:
 
 def _is_back(began: Change, level_db: F32, share: float) -> bool:
     """Return True if the level is back by this share of its change."""
-    fallen_db = (began.after_db - level_db)[began.telling].mean()
+    fallen_db = (began.after_db - level_db)[began.decisive].mean()
     return bool(fallen_db >= share * began.step_db)
