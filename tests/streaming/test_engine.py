@@ -17,6 +17,7 @@ import pytest
 
 from clicktimer.audio import open_recording
 from clicktimer.cli.live_screen import Screen
+from clicktimer.detection.params import default_params
 from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Click, Gap, Measurement
 from clicktimer.reporting.formatting import clock_text, started_time
@@ -33,6 +34,7 @@ from clicktimer.streaming.state import Alarms, Note, state_of, told_clicks
 from clicktimer.web.view_state import Shown
 from tests.support.live_parts import ROOT, FakeClock
 
+LEVEL_STEP = default_params().level_step
 FIXTURES = ROOT / "fixtures_audio"
 SHUT = MeasureOptions(taps="shut")
 
@@ -121,8 +123,8 @@ def change(size: float, step_db: float, agreeing: float, bands: int, wander_db: 
 
 def test_a_lesser_change_of_sound_tells_a_kind_only_with_a_sharper_snap():
     for one, least in ((change(9.0, -6.0, 1.0, 9, 1.0), 2.0), (change(5.5, 3.0, 0.9, 5, 3.5), 4.5)):
-        assert one.plain(least)
-        assert not one.plain(least - 0.1)
+        assert one.is_plain(least, LEVEL_STEP)
+        assert not one.is_plain(least - 0.1, LEVEL_STEP)
     # Whatever the snap: a level that wanders, few bands, bands that go both ways, a step that is hardly one.
     for one in (
         change(9.0, 6.0, 1.0, 9, 4.5),
@@ -131,7 +133,7 @@ def test_a_lesser_change_of_sound_tells_a_kind_only_with_a_sharper_snap():
         change(9.0, 2.0, 1.0, 9, 1.0),
         change(4.5, 6.0, 1.0, 9, 1.0),
     ):
-        assert not one.plain(9.0)
+        assert not one.is_plain(9.0, LEVEL_STEP)
 
 
 def test_once_the_switch_is_known_its_clicks_are_told_by_their_likeness_and_nothing_else_is():
@@ -157,12 +159,14 @@ def test_once_the_switch_is_known_its_clicks_are_told_by_their_likeness_and_noth
 def test_likeness_leaves_the_kind_open_where_both_clicks_may_sound_the_same():
     from clicktimer.streaming.template_match import _which
 
-    assert _which({"cut-in": 0.9, "cut-out": 0.4}, "unknown") == "cut-in"
-    assert _which({"cut-in": 0.9, "cut-out": 0.88}, "cut-in") == "cut-out"  # the turn decides
-    assert _which({"cut-in": 0.9, "cut-out": 0.4}, "cut-in") == "cut-in"  # a cut-out was missed
-    assert _which({"cut-in": 0.9}, "cut-in") is None  # how a cut-out sounds is not known yet
-    assert _which({"cut-in": 0.65, "cut-out": 0.6}, "cut-in") is None
-    assert _which({"cut-in": 0.7, "unknown": 0.9}, "cut-in") == "unknown"
+    p = default_params().template_match
+
+    assert _which({"cut-in": 0.9, "cut-out": 0.4}, "unknown", p) == "cut-in"
+    assert _which({"cut-in": 0.9, "cut-out": 0.88}, "cut-in", p) == "cut-out"  # the turn decides
+    assert _which({"cut-in": 0.9, "cut-out": 0.4}, "cut-in", p) == "cut-in"  # a cut-out was missed
+    assert _which({"cut-in": 0.9}, "cut-in", p) is None  # how a cut-out sounds is not known yet
+    assert _which({"cut-in": 0.65, "cut-out": 0.6}, "cut-in", p) is None
+    assert _which({"cut-in": 0.7, "unknown": 0.9}, "cut-in", p) == "unknown"
 
 
 def test_where_listening_goes_on_the_switch_is_known_at_once(tmp_path: Path):
