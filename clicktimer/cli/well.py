@@ -90,7 +90,6 @@ def well_command(
         static_level_m=None if static_level is None else parse_depth_m(static_level, zero_ok=True),
         margin_m=None if margin is None else parse_depth_m(margin, zero_ok=True),
         draw_l_per_min=None if system.system.pump is None else system.system.pump.l_per_min,
-        units=system.units,
         origins={name.removesuffix("_text"): place for name, place in origins_of(WELL_OPTIONS).items()},
     )
     asked = Asked(

@@ -8,7 +8,6 @@ from typing import Any
 from clicktimer.site.fields import FIELDS
 from clicktimer.site.options import SystemOptions
 from clicktimer.site.values import Site
-from clicktimer.units.format import UnitSystem
 from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
 from clicktimer.well.assess import Asked, WellReport, assess_well
 from clicktimer.well.description import Well
@@ -48,9 +47,7 @@ def steady_uses_l_per_min(values: Mapping[str, Any]) -> tuple[float, ...]:
     return tuple(parse_flow_l_per_min(str(text)) for text in values.get("use", ()))
 
 
-def well_of(
-    values: Mapping[str, Any], *, draw_l_per_min: float | None = None, units: UnitSystem = "us"
-) -> tuple[Well, YieldTest | None]:
+def well_of(values: Mapping[str, Any], *, draw_l_per_min: float | None = None) -> tuple[Well, YieldTest | None]:
     """The well that a site file describes, and its yield test; draw_l_per_min: what the pump drew during it.
 
     Raises SettingsError for what cannot be, InputError for a test that cannot be read.
@@ -65,7 +62,6 @@ def well_of(
         static_level_m=_read(values, "static-level", parse_depth_m, zero_ok=True),
         margin_m=_read(values, "margin", parse_depth_m, zero_ok=True),
         draw_l_per_min=draw_l_per_min,
-        units=units,
         origin="site file",
     )
 
@@ -74,7 +70,7 @@ def well_report(values: Mapping[str, Any], described: SystemOptions) -> WellRepo
     """Assess the well by a site file's values. Raises SettingsError for what cannot be, InputError for a bad test."""
     system = described.system
     draw_l_per_min = None if system.pump is None else system.pump.l_per_min
-    well, test = well_of(values, draw_l_per_min=draw_l_per_min, units=described.units)
+    well, test = well_of(values, draw_l_per_min=draw_l_per_min)
     asked = Asked(
         rules=(*map(find_rule, values.get("rule", ())), *map(parse_need, values.get("need", ()))),
         homes=values.get("homes", 1),

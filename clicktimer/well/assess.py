@@ -7,17 +7,22 @@ from.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
+from clicktimer.records import Reason
 from clicktimer.tank.options import tanks_row
 from clicktimer.tank.system import System
-from clicktimer.units.format import UnitSystem, format_flow
-from clicktimer.well.description import Well, doubts
+from clicktimer.units.format import UnitSystem
+from clicktimer.well.description import Well, unusual_values
 from clicktimer.well.household import DAY_S, PEAK_S, household_needs
 from clicktimer.well.rules import Rule
 from clicktimer.well.storage import Storage, storage_for
 from clicktimer.well.supply import Supply, drawn_down_full_s, drawn_down_growing_s, standing_water_l
 from clicktimer.well.supply_check import HouseholdJudged, RuleJudged, SupplySide, judge_household, judge_rule
 from clicktimer.well.yield_test import YieldTest
+
+MissingValue = Literal["yield", "bore", "pump-depth", "static-level", "well-depth", "pump-rate", "users"]
+"""What is not known and would let more be said; the catalogue says what it is and how to get it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,35 +66,8 @@ class WellReport:
     households: tuple[HouseholdJudged, ...]
     storage: Storage | None
     never_enough: bool
-    notes: tuple[str, ...]
-    missing: tuple[Missing, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Missing:
-    """One measurement that would let more be said: what it is and how to get it, in plain words."""
-
-    what: str
-    how: str
-
-
-PUMP_RATE_HOW = (
-    "just after the pump stops, with nothing else in use, catch the water of one tap until the pump starts, shut "
-    "the tap "
-    "and time the run: pump rate = water caught / run. Leave the first try out. Or read the pump's papers "
-    "(--pump-rate)"
-)
-YIELD_HOW = (
-    "read it in the driller's log or the state's well record (--yield, or --fracture for each), or have a yield test "
-    "run and note times with volumes or levels (--yield-test)"
-)
-BORE_HOW = "the inside diameter of the casing or the hole, from the driller's log (--bore)"
-PUMP_DEPTH_HOW = "from the pump installer's papers or the driller's log (--pump-depth)"
-STATIC_HOW = (
-    "from the driller's log, or sounded by a licensed person after the well has rested some hours (--static-level)"
-)
-HOUSE_HOW = "count who lives there, or the bedrooms (--people, --bedrooms)"
-WELL_DEPTH_HOW = "from the driller's log; then the pump's depth can be checked against it (--well-depth)"
+    notes: tuple[Reason, ...]
+    missing: tuple[MissingValue, ...]
 
 
 def assess_well(
@@ -104,13 +82,26 @@ def assess_well(
 
     Parameters
     ----------
-    well : what is known; its yield must already be that of the test where there was one.
-    system : pump rate, switch and tanks. asked : times, rules, household. test : kept for the report.
-    units : how the sentences write numbers.
+    well : Well
+        What is known (metres, L/min); its yield must already be that of the test where there was one.
+    system : System
+        Pump rate (L/min), switch (kPa gauge) and tanks (litres).
+    asked : Asked, optional
+        Times (seconds), rules, household.
+    test : YieldTest, optional
+        Kept for the report.
+    units : {"us", "metric"}
+        The units in which the reports are written; no figure depends on it.
+
+    Returns
+    -------
+    WellReport
+        Litres, litres per minute, seconds.
 
     Raises
     ------
-    SettingsError : what cannot be, or a rule that lacks a count or a depth.
+    SettingsError
+        For what cannot be, or a rule that lacks a count or a depth.
     """
     asked = Asked() if asked is None else asked
     stands = _standing(well)
@@ -120,7 +111,7 @@ def assess_well(
     side = SupplySide(rates, stands, draw, tank_l, asked.storage_l)
     times = sorted({PEAK_S, DAY_S, *asked.over_s})
     rules = tuple(
-        judge_rule(rule, side, homes=asked.homes, bedrooms=asked.bedrooms, well_depth_m=well.well_depth_m, units=units)
+        judge_rule(rule, side, homes=asked.homes, bedrooms=asked.bedrooms, well_depth_m=well.well_depth_m)
         for rule in asked.rules
     )
     needs = household_needs(asked.people, asked.bedrooms, asked.per_person_l)
@@ -140,7 +131,7 @@ def assess_well(
         households=houses,
         storage=storage_for(short, system, None if rates is None else rates[0]) if short > 0 else None,
         never_enough=any(h.daily == "not met" for h in houses),
-        notes=_notes(well, system, units),
+        notes=_notes(well, system),
         missing=_missing(well, system, asked),
     )
 
@@ -164,29 +155,25 @@ def _drawn_down(
     return drawn_down_growing_s(stands, rates[0], draw), drawn_down_full_s(stands, rates[1], draw)
 
 
-def _notes(well: Well, system: System, units: UnitSystem) -> tuple[str, ...]:
+def _notes(well: Well, system: System) -> tuple[Reason, ...]:
     pump = system.pump
-    notes = list(doubts(well, None if pump is None else pump.l_per_min, units))
+    notes = list(unusual_values(well, None if pump is None else pump.l_per_min))
     found = well.water_yield
     if found is not None and not found.measured:
-        how = "the sum of the fractures' yields" if found.how == "sum of fractures" else "stated"
-        notes.append(
-            f"The yield is {how}, not measured: how far off it is cannot be told. Yields fall over years and in dry "
-            "seasons (common practice, no source)."
-        )
+        notes.append(Reason("well.yield-summed" if found.how == "sum of fractures" else "well.yield-stated"))
     if pump is not None and pump.sd_l_per_min is None:
-        notes.append(f"The pump rate ({format_flow(pump.l_per_min, units)}) is stated; deeper water makes it less.")
+        notes.append(Reason("well.pump-rate-stated", pump_l_per_min=pump.l_per_min))
     return tuple(notes)
 
 
-def _missing(well: Well, system: System, asked: Asked) -> tuple[Missing, ...]:
-    wanted = (
-        (well.water_yield is None, "the yield", YIELD_HOW),
-        (well.bore_m is None, "the bore", BORE_HOW),
-        (well.pump_depth_m is None, "the depth of the pump", PUMP_DEPTH_HOW),
-        (well.static_level_m is None, "the static level", STATIC_HOW),
-        (well.well_depth_m is None, "the depth of the well", WELL_DEPTH_HOW),
-        (system.pump is None, "the pump rate", PUMP_RATE_HOW),
-        (asked.people is None and asked.bedrooms is None, "who uses the water", HOUSE_HOW),
+def _missing(well: Well, system: System, asked: Asked) -> tuple[MissingValue, ...]:
+    wanted: tuple[tuple[bool, MissingValue], ...] = (
+        (well.water_yield is None, "yield"),
+        (well.bore_m is None, "bore"),
+        (well.pump_depth_m is None, "pump-depth"),
+        (well.static_level_m is None, "static-level"),
+        (well.well_depth_m is None, "well-depth"),
+        (system.pump is None, "pump-rate"),
+        (asked.people is None and asked.bedrooms is None, "users"),
     )
-    return tuple(Missing(what, how) for lacks, what, how in wanted if lacks)
+    return tuple(name for lacks, name in wanted if lacks)

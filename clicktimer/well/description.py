@@ -1,4 +1,4 @@
-"""The well as somebody described it: bore, levels, yield. What cannot be is refused; what is doubtful is said.
+"""The well as somebody described it: bore, levels, yield. What cannot be is refused; what is unusual is noted.
 
 Depths are metres down from the ground, all from the same mark. ``Well`` checks itself when it is made.
 """
@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from clicktimer.errors import SettingsError
+from clicktimer.records import Reason
 from clicktimer.tank.system import Origin
 from clicktimer.units.conversions import gal_to_l
-from clicktimer.units.format import UnitSystem, format_flow
-from clicktimer.well.parse import format_bore, format_depth
+from clicktimer.well.parse import format_depth
 
 DEFAULT_MARGIN_M = 5.0
 """Water left standing over the pump when nobody says how much.
@@ -139,39 +139,40 @@ def _check_order(well: Well) -> None:
         )
 
 
-def doubts(well: Well, pump_l_per_min: float | None, units: UnitSystem = "us") -> tuple[str, ...]:
-    """Say in plain sentences what is unusual about a well that can nevertheless be computed."""
-    found: list[str] = []
+def unusual_values(well: Well, pump_l_per_min: float | None) -> tuple[Reason, ...]:
+    """Return what is unusual about a well that can nevertheless be computed.
+
+    Parameters
+    ----------
+    well : Well
+        Depths and bore in metres, yield in litres per minute.
+    pump_l_per_min : float or None
+        The pump's rate, litres per minute; None unknown.
+
+    Returns
+    -------
+    tuple of Reason
+        Bore, levels, yield, in this order. The limits are common practice, no source.
+    """
+    found: list[Reason] = []
     bore, pump, level, depth = well.bore_m, well.pump_depth_m, well.static_level_m, well.well_depth_m
     if bore is not None and bore < 0.05:
-        found.append(
-            f"A bore of {format_bore(bore, units)} is too narrow for a pump that hangs in the well: is it the inside "
-            "of the casing, and the unit right?"
-        )
+        found.append(Reason("well.bore-narrow", bore_m=bore))
     if bore is not None and bore > 0.5:
-        found.append(
-            f"A bore of {format_bore(bore, units)} is that of a dug well: it holds much water, and its yield changes "
-            "with the season more than that of a drilled one."
-        )
+        found.append(Reason("well.bore-dug", bore_m=bore))
     if pump is not None and level is not None and pump - level - well.margin_m <= 0:
-        found.append(
-            f"The margin over the pump ({format_depth(well.margin_m, units)}) takes up all the water that stands over "
-            f"it ({format_depth(pump - level, units)}): no standing water is counted."
-        )
+        found.append(Reason("well.margin-takes-all", margin_m=well.margin_m, standing_m=pump - level))
     if pump is not None and depth is not None and depth - pump < 1.0:
-        found.append(
-            f"The pump hangs {format_depth(depth - pump, units)} above the bottom: so close it may take in sand and "
-            "silt."
-        )
+        found.append(Reason("well.pump-near-bottom", above_m=depth - pump))
     if level == 0:
-        found.append("A static level of zero means that the well flows by itself: is that so?")
+        found.append(Reason("well.static-level-zero"))
     rate = None if well.water_yield is None else well.water_yield.l_per_min
     if rate == 0:
-        found.append("With a yield of zero only the water standing in the bore is there, once.")
+        found.append(Reason("well.yield-zero"))
     elif rate is not None and rate > gal_to_l(100.0):
-        found.append(f"A yield of {format_flow(rate, units)} is far above that of a house well: is it right?")
+        found.append(Reason("well.yield-high", yield_l_per_min=rate))
     if pump_l_per_min is not None and rate is not None and well.water_yield is not None:
         spread = well.water_yield
         if spread.low_l_per_min < pump_l_per_min < spread.high_l_per_min:
-            found.append("Whether the pump draws more than the well yields cannot be told: the interval holds both.")
+            found.append(Reason("well.draw-or-yield-open"))
     return tuple(found)

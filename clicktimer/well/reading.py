@@ -7,7 +7,6 @@ from pathlib import Path
 
 from clicktimer.errors import SettingsError
 from clicktimer.tank.system import Origin
-from clicktimer.units.format import UnitSystem
 from clicktimer.well.description import DEFAULT_MARGIN_M, Well, WellYield, stated_yield, summed_yield
 from clicktimer.well.yield_log import read_test_file
 from clicktimer.well.yield_test import YieldTest, steady_yield
@@ -24,7 +23,6 @@ def make_well(  # noqa: PLR0913
     static_level_m: float | None = None,
     margin_m: float | None = None,
     draw_l_per_min: float | None = None,
-    units: UnitSystem = "us",
     origin: Origin = "option",
     origins: Mapping[str, Origin] | None = None,
 ) -> tuple[Well, YieldTest | None]:
@@ -62,7 +60,6 @@ def make_well(  # noqa: PLR0913
             bore_m=bore_m,
             draw_l_per_min=None if recovering else draw_l_per_min,
             static_level_m=static_level_m,
-            units=units,
         )
         water_yield = test.water_yield
     well = Well(

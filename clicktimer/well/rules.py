@@ -18,7 +18,6 @@ from clicktimer.well.parse import parse_depth_m
 
 Counts = Literal["inflow", "all", "unsaid"]
 Per = Literal["well", "home", "person"]
-AUTHORITY = "The local authority decides what a well must give and how it is tested; ask it."
 
 
 @dataclass(frozen=True, slots=True)

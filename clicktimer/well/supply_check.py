@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from clicktimer.errors import SettingsError
-from clicktimer.units.format import UnitSystem, format_flow, format_time, format_volume
+from clicktimer.records import Reason
 from clicktimer.well.household import DAY_S, PEAK_S, HouseholdNeed
 from clicktimer.well.rules import Demand, Rule
 from clicktimer.well.supply import Supply, drawn_down_growing_s, pumped_l, supply_over
@@ -41,15 +41,15 @@ class SupplySide:
 
 @dataclass(frozen=True, slots=True)
 class DemandJudged:
-    """One demand of a rule and whether it is met. asked: in words. got_l: (least, most) that counts over its time.
+    """One demand of a rule and whether it is met. asked: what it asks for. reason: the answer, with what is there.
 
     short_l: at the worst, what lacks within its time, litres; zero when met; None where it has no time or is unknown.
     """
 
     demand: Demand
-    asked: str
+    asked: Reason
     answer: Answer
-    text: str
+    reason: Reason
     short_l: float | None
 
 
@@ -61,7 +61,11 @@ class RuleJudged:
     count: int
     answer: Answer
     demands: tuple[DemandJudged, ...]
-    text: str
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """Why, demand by demand."""
+        return tuple(judged.reason for judged in self.demands)
 
 
 def judge_rule(
@@ -71,12 +75,29 @@ def judge_rule(
     homes: int = 1,
     bedrooms: int | None = None,
     well_depth_m: float | None = None,
-    units: UnitSystem = "us",
 ) -> RuleJudged:
-    """Hold a supply against a rule.
+    """Compare a supply with a rule.
 
-    homes, bedrooms: what the rule is multiplied by where it says so. well_depth_m: metres, for a rule that goes by it.
-    Raises SettingsError where the rule needs a count or a depth that is not given.
+    Parameters
+    ----------
+    rule : Rule
+        What is asked for: litres, litres per minute, seconds.
+    supply : SupplySide
+        What is there.
+    homes, bedrooms : int
+        What the rule is multiplied by where it says so.
+    well_depth_m : float, optional
+        Metres, for a rule that goes by it.
+
+    Returns
+    -------
+    RuleJudged
+        The worst answer of its demands, and each of them.
+
+    Raises
+    ------
+    SettingsError
+        Where the rule needs a count or a depth that is not given.
     """
     count = _count(rule, homes, bedrooms)
     demands = rule.demands
@@ -87,12 +108,12 @@ def judge_rule(
             )
         demands = tuple(d for d in demands if d.applies_to(well_depth_m))
     entered = rule.status == "ENTERED"
-    judged = tuple(_judge(d.times(count), supply, units, entered=entered) for d in demands)
+    judged = tuple(_judge(d.times(count), supply, entered=entered) for d in demands)
     worst: Answer = "met"
     for order in ("met only with standing water", "too close to call", "cannot tell", "not met"):
         if any(j.answer == order for j in judged):
             worst = order
-    return RuleJudged(rule, count, worst, judged, " ".join(j.text for j in judged))
+    return RuleJudged(rule, count, worst, judged)
 
 
 def _count(rule: Rule, homes: int, bedrooms: int | None) -> int:
@@ -109,23 +130,19 @@ def _count(rule: Rule, homes: int, bedrooms: int | None) -> int:
     return 1
 
 
-def asked_text(demand: Demand, units: UnitSystem = "us") -> str:
-    """Write a demand, as "1 gpm for 6 h (360 gal)"."""
+def _asked(demand: Demand) -> Reason:
+    """Return what a demand asks for, such as 1 gpm for 6 h (360 gal)."""
     if demand.storage_l is not None:
-        return f"{format_volume(demand.storage_l, units)} of storage"
-    over = "" if demand.over_s is None else _span(demand.over_s)
+        return Reason("well-asked.storage", storage_l=demand.storage_l)
     if demand.volume_l is not None:
-        return f"{format_volume(demand.volume_l, units)} within {over}"
+        if demand.over_s is None:
+            return Reason("well-asked.volume-at-once", volume_l=demand.volume_l)
+        return Reason("well-asked.volume", volume_l=demand.volume_l, over_s=demand.over_s)
     if demand.flow_l_per_min is None:
-        return "nothing"
-    flow = format_flow(demand.flow_l_per_min, units)
+        return Reason("well-asked.nothing")
     if demand.water_l is None:
-        return f"{flow} of steady yield"
-    return f"{flow} for {over} ({format_volume(demand.water_l, units)})"
-
-
-def _span(time_s: float) -> str:
-    return f"{time_s / 3600:.0f} h" if time_s >= 3600 and time_s % 3600 == 0 else format_time(time_s)
+        return Reason("well-asked.steady", flow_l_per_min=demand.flow_l_per_min)
+    return Reason("well-asked.flow", flow_l_per_min=demand.flow_l_per_min, over_s=demand.over_s, water_l=demand.water_l)
 
 
 def _compare(got: tuple[float, float], needed: float) -> Answer:
@@ -134,44 +151,43 @@ def _compare(got: tuple[float, float], needed: float) -> Answer:
     return "met" if got[0] >= least else "not met" if got[1] < least else "too close to call"
 
 
-def _judge(demand: Demand, supply: SupplySide, units: UnitSystem, *, entered: bool) -> DemandJudged:
-    asked = asked_text(demand, units)
+def _judge(demand: Demand, supply: SupplySide, *, entered: bool) -> DemandJudged:
+    asked = _asked(demand)
 
-    def done(answer: Answer, got: str, short_l: float | None) -> DemandJudged:
-        return DemandJudged(demand, asked, answer, f"{asked}: {answer}{got}.", short_l)
+    def done(answer: Answer, got: Reason, short_l: float | None, *, pump_short: bool = False) -> DemandJudged:
+        code = "well-demand.pump-short" if pump_short else "well-demand.judged"
+        reason = Reason(code, asked=asked, answer=answer.replace(" ", "-"), got=got)
+        return DemandJudged(demand, asked, answer, reason, short_l)
 
     if demand.storage_l is not None:
         short = max(demand.storage_l - supply.storage_l, 0.0)
-        there = "no storage tank was given" if supply.storage_l == 0 else format_volume(supply.storage_l, units)
-        return done("met" if short == 0 else "not met", f" ({there})", short)
+        there = Reason("well-got.storage", storage_l=supply.storage_l)
+        got_storage = Reason("well-got.no-storage") if supply.storage_l == 0 else there
+        return done("met" if short == 0 else "not met", got_storage, short)
     rates = supply.yield_range_l_per_min
     if rates is None:
-        return done("cannot tell", " (the yield is not known)", None)
+        return done("cannot tell", Reason("well-got.yield-unknown"), None)
     water, over = demand.water_l, demand.over_s
     if water is None or over is None:
         answer = _compare(rates, demand.flow_l_per_min or 0.0)
-        return done(answer, f" (the well yields {_range(*rates, units, flow=True)})", None)
+        return done(answer, Reason("well-got.yields", rate_l_per_min=rates), None)
     inflow = (rates[0] * over / 60.0, rates[1] * over / 60.0)
     every = _kept_up(demand, supply, over)
     if every is None:
-        return done("cannot tell", " (the yield is not known)", None)
-    got, counted = (inflow, "by inflow alone") if demand.counts == "inflow" else (every, "in all")
+        return done("cannot tell", Reason("well-got.yield-unknown"), None)
+    got = inflow if demand.counts == "inflow" else every
     answer = _compare(got, water)
-    more = f" ({_range(*got, units)} {counted})"
+    more = Reason("well-got.inflow" if demand.counts == "inflow" else "well-got.all", water_l=got)
     if demand.counts == "unsaid" and answer == "met" and _compare(inflow, water) != "met":
         answer = "met only with standing water"
-        more = (
-            f" or stored water counted ({_range(*every, units)} in all, of it {_range(*inflow, units)} flows in); "
-            + ("say whether you count it" if entered else "the source seen does not say whether it counts")
-        )
+        code = "well-got.or-stored-entered" if entered else "well-got.or-stored"
+        more = Reason(code, water_l=every, inflow_l=inflow)
     if demand.counts != "inflow" and supply.standing_l is None and answer in ("not met", "too close to call"):
         # What stands in the bore might make up for what is short.
-        more = f" ({_range(*got, units)} without the standing water, which is not known)"
-        return done("cannot tell", more, max(water - got[0], 0.0))
+        return done("cannot tell", Reason("well-got.standing-unknown", water_l=got), max(water - got[0], 0.0))
     short = max(water - got[0], 0.0) if answer in ("not met", "too close to call") else 0.0
-    if supply.draw_l_per_min is not None and supply.draw_l_per_min * over / 60.0 < water and short > 0:
-        more += "; the pump itself cannot bring up so much"
-    return done(answer, more, short)
+    draw = supply.draw_l_per_min
+    return done(answer, more, short, pump_short=draw is not None and draw * over / 60.0 < water and short > 0)
 
 
 def _kept_up(demand: Demand, supply: SupplySide, over_s: float) -> tuple[float, float] | None:
@@ -188,12 +204,6 @@ def _kept_up(demand: Demand, supply: SupplySide, over_s: float) -> tuple[float, 
         return got
     slow = pumped_l(supply.standing_l, rates[0], draw, over_s, growing=True) + supply.tank_l + supply.storage_l
     return min(slow, got[0]), got[1]
-
-
-def _range(low: float, high: float, units: UnitSystem, *, flow: bool = False) -> str:
-    write = format_flow if flow else format_volume
-    low_text, high_text = write(low, units), write(high, units)
-    return low_text if low_text == high_text else f"{low_text} to {high_text}"
 
 
 @dataclass(frozen=True, slots=True)

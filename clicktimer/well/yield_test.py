@@ -1,4 +1,4 @@
-"""From a recorded yield test to a steady yield with its 95 % interval, or to the sentence why none can be told.
+"""From a recorded yield test to a steady yield with its 95 % interval, or to the reason why there is none.
 
 What the well gave up to a moment is what was drawn plus what the bore has gained: G = V + A (L0 - L), with the bore's
 area A and the depth L of the water. Its slope is the inflow. The yield is the slope of the steady end of the test.
@@ -13,9 +13,8 @@ from typing import Any
 import numpy as np
 
 from clicktimer.errors import SettingsError
-from clicktimer.units.format import UnitSystem, format_flow, format_time
+from clicktimer.records import Figure, Reason
 from clicktimer.well.description import WellYield
-from clicktimer.well.parse import format_depth
 from clicktimer.well.recovery import fit_recovery
 from clicktimer.well.slope import LEAST_READINGS, Slope, fit_slope
 from clicktimer.well.supply import bore_area_m2
@@ -29,14 +28,14 @@ MOST_ENDS = 200
 class YieldTest:
     """What a yield test tells.
 
-    water_yield: the steady yield with its interval, None when none can be told. text: plain words, with what it rests
-    on. settle: what would settle what is open, or empty. used: readings used, the last ones of ``readings``.
+    water_yield: the steady yield with its interval, None where there is none. reasons: the answer and what it rests
+    on. settle: what would settle what is open. used: readings used, the last ones of ``readings``.
     used_s: the time they cover, seconds. change: change of the inflow over the readings used, as a part of it.
     """
 
     water_yield: WellYield | None
-    text: str
-    settle: str
+    reasons: tuple[Reason, ...]
+    settle: tuple[Reason, ...]
     readings: int
     used: int
     used_s: float
@@ -49,7 +48,6 @@ def steady_yield(
     bore_m: float | None = None,
     draw_l_per_min: float | None = None,
     static_level_m: float | None = None,
-    units: UnitSystem = "us",
 ) -> YieldTest:
     """Give the steady yield of a recorded test with its 95 % interval.
 
@@ -74,8 +72,8 @@ def steady_yield(
     if n < LEAST_READINGS:
         return YieldTest(
             None,
-            f"Only {n} readings: fewer than {LEAST_READINGS} tell no steady yield.",
-            "Repeat the test with a reading every few minutes, until at least five in a row give the same rate.",
+            (Reason("well.test-too-few", readings=n, least=LEAST_READINGS),),
+            (Reason("well.settle-more-readings"),),
             n,
             0,
             0.0,
@@ -83,16 +81,15 @@ def steady_yield(
         )
     recovers = rows.volume_l is None and draw_l_per_min is None
     if recovers and bore_m is not None and static_level_m is not None:
-        return _recovered(rows, bore_m, static_level_m, units)
+        return _recovered(rows, bore_m, static_level_m)
     found = _steady_end(time_s, total, reading_sd, whole=recovers)
     if found is not None:
-        return _told(rows, found[1], n - found[0], draw_l_per_min, units)
+        return _found(rows, found[1], n - found[0], draw_l_per_min)
     if recovers:
         return YieldTest(
             None,
-            "The water rises ever more slowly, as it does when less flows in the higher it stands: one rate cannot be "
-            "told from it.",
-            "Give the level of the water at rest (--static-level).",
+            (Reason("well.test-rises-slower"),),
+            (Reason("well.settle-static-level"),),
             n,
             n,
             float(time_s[-1]),
@@ -101,9 +98,8 @@ def steady_yield(
     fit = fit_slope(time_s[-LEAST_READINGS:], total[-LEAST_READINGS:], reading_sd)
     return YieldTest(
         None,
-        f"The inflow still changed by {abs(fit.change):.0%} over the last {LEAST_READINGS} readings: no steady yield "
-        "can be told.",
-        "Go on with the test until at least five readings in a row give the same rate.",
+        (Reason("well.test-unsteady", change=abs(fit.change), last=LEAST_READINGS),),
+        (Reason("well.settle-go-on"),),
         n,
         LEAST_READINGS,
         float(time_s[-1] - time_s[-LEAST_READINGS]),
@@ -158,86 +154,59 @@ def _given_l(rows: TestRows, bore_m: float | None, draw_l_per_min: float | None)
     return drawn + litres_per_m * (level[0] - level), math.sqrt(variance + (litres_per_m * rows.level_step_m) ** 2 / 12)
 
 
-def _recovered(rows: TestRows, bore_m: float, static_level_m: float, units: UnitSystem) -> YieldTest:
+def _recovered(rows: TestRows, bore_m: float, static_level_m: float) -> YieldTest:
     """The yield of a recovery at the deepest level read, from the rate at which the rise slows down."""
     levels = np.array(rows.level_m)
     fit = fit_recovery(np.array(rows.time_s), levels - static_level_m, rows.level_step_m / math.sqrt(12.0))
     litres_per_min = 60.0 * 1000.0 * bore_area_m2(bore_m)
     value, half = litres_per_min * fit.rise_m_per_s, litres_per_min * fit.half_width_m_per_s
     n, all_s = len(rows.time_s), rows.time_s[-1]
-    rests = f"from {fit.used} of {n} levels, read with the pump off"
+    readings: dict[str, Figure] = {"used": fit.used, "readings": n}
     if fit.strays or value <= half:
-        why = (
-            "The water does not rise as it does when the inflow goes with the drawdown"
-            if fit.strays
-            else "The rise is lost in the scatter of the levels"
-        )
-        return YieldTest(
-            None,
-            f"{why} ({rests}): no yield can be told.",
-            "Check the static level and that nothing was drawn; or pump at a steady rate until the level stands still.",
-            n,
-            fit.used,
-            all_s,
-            None,
-        )
+        why = Reason("well.recovery-strays" if fit.strays else "well.recovery-scatter", **readings)
+        return YieldTest(None, (why,), (Reason("well.settle-check-level"),), n, fit.used, all_s, None)
     found = WellYield(value, value - half, value + half, "yield test")
-    deepest = format_depth(float(levels[0]), units)
-    text = (
-        f"The recovery gives {format_flow(value, units)}, give or take {format_flow(half, units)} (95 %), with the "
-        f"water at {deepest}, the deepest level read, {rests}: an inflow in proportion to the drawdown, fitted by "
-        "least squares, its interval from the scatter of the levels; the bore's own error comes on top. Deeper down "
-        "more flows in; how much more was not measured."
+    reason = Reason(
+        "well.recovery-gives",
+        yield_l_per_min=value,
+        half_l_per_min=half,
+        deepest_m=float(levels[0]),
+        **readings,
     )
-    return YieldTest(found, text, "", n, fit.used, all_s, None)
+    return YieldTest(found, (reason,), (), n, fit.used, all_s, None)
 
 
-def _told(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None, units: UnitSystem) -> YieldTest:
+def _found(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None) -> YieldTest:
     n, used_s = len(rows.time_s), rows.time_s[-1] - rows.time_s[-used]
     value, half = 60.0 * fit.per_s, 60.0 * fit.half_width_per_s
-    rests = f"from the last {used} of {n} readings, over {format_time(used_s)}"
+    readings: dict[str, Figure] = {"used": used, "readings": n, "used_s": used_s}
     if value - half <= 0:
         most = max(value + half, 0.0)
-        return YieldTest(
-            None,
-            f"No inflow can be told apart from none ({rests}): it is {format_flow(most, units)} at the most."
+        why = (
+            Reason("well.test-no-inflow", most_l_per_min=most, **readings)
             if most > 0
-            else f"The readings contradict each other ({rests}): the bore lost more water than was drawn.",
-            "Check the bore, the volumes and the levels; go on with the test for longer.",
-            n,
-            used,
-            used_s,
-            fit.change,
+            else Reason("well.test-contradicts", **readings)
         )
+        return YieldTest(None, (why,), (Reason("well.settle-check-readings"),), n, used, used_s, fit.change)
     found = WellYield(value, value - half, value + half, "yield test")
-    text = (
-        f"The yield test gives {format_flow(value, units)}, give or take {format_flow(half, units)} (95 %), {rests}: a "
-        "straight line by least squares, its interval from the scatter of the readings and of the rates between them."
-    )
+    reasons = [Reason("well.test-gives", yield_l_per_min=value, half_l_per_min=half, **readings)]
     if used < n:
-        text += f" The first {n - used} are left out: the end gives the rate more surely."
+        reasons.append(Reason("well.test-first-left-out", count=n - used))
     if used_s < 0.25 * rows.time_s[-1]:
-        text += " That is less than a quarter of the test."
-    return YieldTest(found, text + _basis(rows, draw_l_per_min), _settle(rows), n, used, used_s, fit.change)
+        reasons.append(Reason("well.test-less-than-quarter"))
+    reasons.append(_basis(rows, draw_l_per_min))
+    return YieldTest(found, tuple(reasons), _settle(rows), n, used, used_s, fit.change)
 
 
-def _basis(rows: TestRows, draw_l_per_min: float | None) -> str:
+def _basis(rows: TestRows, draw_l_per_min: float | None) -> Reason:
     if rows.volume_l is not None and rows.level_m is not None:
-        return " What the bore lost or gained is taken into account; the bore's own error is not in the interval."
+        return Reason("well.test-basis-levels")
     if rows.volume_l is not None:
-        return (
-            " No levels were noted: this is the well's yield only if the water level stood still at the end, or the "
-            "pump drew all that came in; else it is the pump's rate."
-        )
-    if draw_l_per_min is not None:
-        return " It rests on the flow stated for the pump, whose own error is not in the interval."
-    return (
-        " It was taken as a recovery with the pump off: the mean inflow while the water rose. At a deeper level more "
-        "flows in."
-    )
+        return Reason("well.test-basis-no-levels")
+    return Reason("well.test-basis-recovery" if draw_l_per_min is None else "well.test-basis-stated-flow")
 
 
-def _settle(rows: TestRows) -> str:
+def _settle(rows: TestRows) -> tuple[Reason, ...]:
     if rows.volume_l is not None and rows.level_m is None:
-        return "Note the water level with each volume, or draw until the level stands still."
-    return ""
+        return (Reason("well.settle-note-levels"),)
+    return ()

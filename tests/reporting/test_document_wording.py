@@ -61,8 +61,11 @@ NEVER_IN_A_DOCUMENT = {
     "reporting/text/comparison.py",
     "reporting/document/wording.py",
     "reporting/document/verify.py",
+    "reporting/json/model_day.py",
+    "reporting/json/model_measurement.py",
+    "reporting/json/read.py",
 }
-"""Texts of commands that write no document; what rewords; and what is said of one."""
+"""Texts of commands that write no document; what rewords; what is said of one; schemas, and errors of reading one."""
 ALLOWED = {
     " Give --csv FILE to have them all.",
     "None of these is applied unless you choose it by --rule NAME. ",

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from clicktimer.cli import run
-from clicktimer.reporting.text.well import CAUTIONS
-from clicktimer.well.rules import AUTHORITY, all_rules
+from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.text.well import well_cautions
+from clicktimer.well.rules import all_rules
 
 ROOT = Path(__file__).parents[2]
 US = [
@@ -76,7 +77,7 @@ def test_the_whole_report_fits_80_columns_and_shows_its_cautions(capsys: pytest.
     assert run(["well", *US, *every, "--need", "2 gpm for 6 h", "--over", "6 h", "--storage", "100 gal"]) == 0
     out = capsys.readouterr().out
     assert max(map(len, out.splitlines())) <= 80
-    for caution in CAUTIONS:
+    for caution in well_cautions()[:-1]:
         assert flat(caution) in flat(out.replace("\n    ", " ").replace("  ! ", ""))
     for rule in all_rules():
         assert rule.name in out
@@ -87,7 +88,7 @@ def test_the_whole_report_fits_80_columns_and_shows_its_cautions(capsys: pytest.
 @pytest.mark.parametrize("more", [[], ["--rule", "maryland"], ["--need", "1 gpm for 6 h"]])
 def test_the_authority_is_always_named(capsys: pytest.CaptureFixture[str], more: list[str]):
     assert run(["well", *US, *more]) == 0
-    assert AUTHORITY in flat(capsys.readouterr().out)
+    assert Messages().text("well.authority") in flat(capsys.readouterr().out)
 
 
 def test_nothing_known_is_no_error_but_a_list_of_what_to_get(capsys: pytest.CaptureFixture[str]):

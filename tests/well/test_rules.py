@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from clicktimer.errors import QuantityError, SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.system import PumpRate, make_system
 from clicktimer.units.conversions import ft_to_m, gal_to_l, l_to_gal
 from clicktimer.well.assess import Asked, assess_well
@@ -78,7 +79,7 @@ def test_standing_water_is_told_apart_where_the_source_does_not_say_whether_it_c
     assert judge_rule(rule, side(1.0)).answer == "met"
     told = judge_rule(rule, side(0.5, stands_gal=300.0))
     assert told.answer == "met only with standing water"
-    assert "does not say" in told.text
+    assert "does not say" in Messages().texts(told.reasons)
     assert judge_rule(rule, side(0.5, stands_gal=100.0)).answer == "not met"
 
 
@@ -131,7 +132,7 @@ def test_an_unknown_standing_water_is_not_taken_as_none():
     unknown = SupplySide((gal_to_l(0.5), gal_to_l(0.5)), None, None)
     told = judge_rule(find_rule("maryland"), unknown)
     assert told.answer == "cannot tell"
-    assert "which is not known" in told.text
+    assert "which is not known" in Messages().texts(told.reasons)
     assert judge_rule(find_rule("maryland"), SupplySide((gal_to_l(1.0), gal_to_l(1.0)), None, None)).answer == "met"
     # A rule that counts the inflow alone needs no standing water.
     assert judge_rule(find_rule("new-york"), unknown).answer == "not met"
@@ -151,7 +152,7 @@ def test_an_interval_that_holds_the_demand_is_too_close_to_call():
 def test_a_pump_that_is_too_small_does_not_meet_a_rule_that_the_well_would():
     told = judge_rule(find_rule("new-hampshire"), side(10.0, pump_gpm=4.0))
     assert told.answer == "not met"
-    assert "pump itself" in told.text
+    assert "pump itself" in Messages().texts(told.reasons)
 
 
 def test_every_rule_names_place_source_grade_and_status():

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from clicktimer.errors import SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.units.conversions import gal_to_l, l_to_gal
 from clicktimer.well.assess import Asked, assess_well
-from clicktimer.well.description import Well, WellYield, doubts, stated_yield, summed_yield
+from clicktimer.well.description import Well, WellYield, stated_yield, summed_yield, unusual_values
 from clicktimer.well.parse import format_bore, format_depth, parse_bore_m, parse_depth_m
 from clicktimer.well.storage import storage_for, tanks_for
 from clicktimer.well.supply import (
@@ -176,7 +177,7 @@ def test_a_well_that_may_or_may_not_keep_up_is_told_so():
     assert report.drawn_down_s is not None
     assert math.isfinite(report.drawn_down_s[0])
     assert math.isinf(report.drawn_down_s[1])
-    assert any("cannot be told" in note for note in report.notes)
+    assert any("cannot be told" in note for note in map(Messages().text, report.notes))
 
 
 @pytest.mark.parametrize(
@@ -213,17 +214,17 @@ def test_a_well_that_cannot_be_is_refused_in_one_line(fields: dict[str, float], 
     ],
 )
 def test_what_is_doubtful_is_computed_and_said(well: Well, says: str):
-    assert any(says in doubt for doubt in doubts(well, None))
+    assert any(says in doubt for doubt in map(Messages().text, unusual_values(well, None)))
 
 
 def test_an_ordinary_well_raises_no_doubt():
     well = Well(bore_m=0.152, well_depth_m=75.0, pump_depth_m=60.0, static_level_m=12.0, water_yield=stated_yield(20.0))
-    assert doubts(well, 30.0) == ()
+    assert unusual_values(well, 30.0) == ()
 
 
 def test_everything_that_is_missing_is_named_with_how_to_get_it():
     report = assess_well(Well(), make_system())
-    assert [m.what for m in report.missing] == [
+    assert [Messages().text(f"well-missing.{name}", what=name) for name in report.missing] == [
         "the yield",
         "the bore",
         "the depth of the pump",
@@ -232,7 +233,7 @@ def test_everything_that_is_missing_is_named_with_how_to_get_it():
         "the pump rate",
         "who uses the water",
     ]
-    assert all("--" in m.how for m in report.missing)
+    assert all("--" in Messages().text(f"well-missing-how.{name}", what=name) for name in report.missing)
     assert report.supplies == ()
     assert report.drawn_down_s is None
 

@@ -13,6 +13,7 @@ from scipy import stats
 from scipy.integrate import solve_ivp
 
 from clicktimer.errors import InputError, SettingsError
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.units.conversions import gal_to_l, l_to_gal
 from clicktimer.well.reading import make_well
 from clicktimer.well.recovery import fit_recovery
@@ -91,7 +92,7 @@ def test_a_pump_that_only_empties_the_bore_shows_no_yield_by_levels():
     rows = TestRows(tuple(t), tuple(volume), tuple(10.0 + volume / PER_M_L), 1.0, 0.01)
     told = steady_yield(rows, bore_m=BORE_M)
     assert told.water_yield is None
-    assert "No inflow can be told" in told.text
+    assert "No inflow can be told" in Messages().texts(told.reasons)
 
 
 def test_volumes_alone_are_told_to_be_the_pumps_rate_unless_the_level_stood_still():
@@ -99,8 +100,8 @@ def test_volumes_alone_are_told_to_be_the_pumps_rate_unless_the_level_stood_stil
     told = steady_yield(TestRows(tuple(t), tuple(20.0 * t / 60.0), None, 1.0))
     assert told.water_yield is not None
     assert told.water_yield.l_per_min == pytest.approx(20.0)
-    assert "pump's rate" in told.text
-    assert "water level" in told.settle
+    assert "pump's rate" in Messages().texts(told.reasons)
+    assert "water level" in Messages().texts(told.settle)
 
 
 def test_readings_without_scatter_are_not_taken_as_exact():
@@ -120,7 +121,7 @@ def test_the_start_is_left_out_where_the_inflow_still_changed():
     assert told.water_yield is not None
     assert told.used < told.readings
     assert told.water_yield.l_per_min == pytest.approx(12.0, rel=0.03)
-    assert "left out" in told.text
+    assert "left out" in Messages().texts(told.reasons)
 
 
 def test_an_inflow_that_keeps_falling_gives_no_steady_yield():
@@ -128,14 +129,14 @@ def test_an_inflow_that_keeps_falling_gives_no_steady_yield():
     total = 300.0 * np.log1p(t / 2.0)
     told = steady_yield(TestRows(tuple(60 * t), tuple(total), None, 0.01))
     assert told.water_yield is None
-    assert "no steady yield" in told.text
+    assert "no steady yield" in Messages().texts(told.reasons)
     assert told.settle
 
 
 def test_four_readings_are_too_few():
     told = steady_yield(TestRows((0.0, 60.0, 120.0, 180.0), (0.0, 20.0, 40.0, 60.0), None))
     assert told.water_yield is None
-    assert "fewer than 5" in told.text
+    assert "fewer than 5" in Messages().texts(told.reasons)
 
 
 def recovery(inflow: float, from_m: float, minutes: int, readings: int = 13) -> tuple[np.ndarray, np.ndarray]:
@@ -172,14 +173,14 @@ def test_a_recovery_of_another_kind_is_noticed():
     rows = TestRows(tuple(time_s), None, tuple(8.0 + below), 0.0, 0.01)
     told = steady_yield(rows, bore_m=BORE_M, static_level_m=8.0)
     assert told.water_yield is None
-    assert "does not rise as" in told.text
+    assert "does not rise as" in Messages().texts(told.reasons)
 
 
 def test_a_bent_recovery_without_the_level_at_rest_is_not_guessed():
     time_s, below = recovery(12.0, 30.0, 120)
     told = steady_yield(TestRows(tuple(time_s), None, tuple(8.0 + below), 0.0, 0.01), bore_m=BORE_M)
     assert told.water_yield is None
-    assert "--static-level" in told.settle
+    assert "--static-level" in Messages().texts(told.settle)
 
 
 def test_what_cannot_be_judged_is_refused():

@@ -23,9 +23,7 @@ from clicktimer.reporting.text.proof import proof_blocks
 from clicktimer.reporting.text.runs import LONGEST_TABLE, ambiguous_blocks, runs_blocks
 from clicktimer.reporting.text.tank import tank_blocks
 from clicktimer.reporting.text.tank_more import price_blocks, use_blocks
-from clicktimer.reporting.text.well import CAUTIONS as WELL_CAUTIONS
-from clicktimer.reporting.text.well import NO_CERTIFICATE as WELL_NO_CERTIFICATE
-from clicktimer.reporting.text.well import well_blocks
+from clicktimer.reporting.text.well import well_blocks, well_cautions
 from clicktimer.tank.starts_per_day import day_starts
 
 DAY_PICTURE = {"Starts": "day-starts", "The same day with another tank": "day-replay"}
@@ -43,7 +41,7 @@ def technical_sections(
         *_of_causes(m, messages),
     ]
     if result.well is not None:
-        cautions = [Words(c, "!") for c in (*WELL_CAUTIONS, WELL_NO_CERTIFICATE)]
+        cautions = [Words(c, "!") for c in well_cautions(messages)]
         sections.append(_section("well", [*well_blocks(result.well, messages), *cautions], messages))
     not_proved = messages.text("document.open.not-proved")
     proof = [Words(not_proved)] if m.proof is None else proof_blocks(m.proof, messages)

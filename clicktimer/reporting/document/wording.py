@@ -22,13 +22,6 @@ if TYPE_CHECKING:
 
 Write = Callable[[str], str]
 
-PHRASES: Final = (
-    (
-        "No supply rule was applied: choose one by --rule or enter one by --need.",
-        "No supply rule was applied: none was chosen by whoever made this document.",
-    ),
-)
-"""What the terminal says, and what a document says instead, where leaving out what stands in brackets is not enough."""
 _BRACKETS: Final = re.compile(r" \((?:clicktimer [^()]*|[^()]*--[a-z][^()]*)\)")
 _NUMBER: Final = r"(?<![\w.,])(\d+)\.(\d+(?:e[-+]\d+)?)(?!\.?\w)"
 """A number of ours: not a part of a name ("v2.1", "2.1.wav"), of a version ("0.1.0") or of an address."""
@@ -42,8 +35,6 @@ def for_paper(text: str) -> str:
     """
     if "--" not in text and "(clicktimer " not in text and "JSON" not in text:
         return text
-    for said, instead in PHRASES:
-        text = text.replace(said, instead)
     return _BRACKETS.sub("", text).replace(" in the JSON.", " in the figures that this document carries.")
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
 from typing import Any
 
-from clicktimer.reporting.json.values import rounded, volume_json
+from clicktimer.reporting.json.values import reasons_json, rounded, volume_json
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.units.conversions import L_PER_US_GAL, m_to_ft
 from clicktimer.well.assess import WellReport
 from clicktimer.well.household import DAY_S, PEAK_S
-from clicktimer.well.rules import AUTHORITY
 from clicktimer.well.storage import Storage
 from clicktimer.well.supply_check import HouseholdJudged, RuleJudged
 
@@ -22,6 +21,7 @@ def well_json(report: WellReport) -> dict[str, Any]:
     """
     well, found = report.well, report.well.water_yield
     drawn = report.drawn_down_s
+    messages = Messages(units=report.units)
     return {
         "units": report.units,
         "inputs": {
@@ -45,7 +45,7 @@ def well_json(report: WellReport) -> dict[str, Any]:
             **_flow("low", found.low_l_per_min),
             **_flow("high", found.high_l_per_min),
         },
-        "yield_test": None if report.test is None else _test_json(report),
+        "yield_test": None if report.test is None else _test_json(report, messages),
         **volume_json("standing", report.standing_l),
         "supply": [
             {
@@ -65,13 +65,20 @@ def well_json(report: WellReport) -> dict[str, Any]:
             "latest_s": _finite(drawn[1]),
             "never_drawn_down": math.isinf(drawn[0]),
         },
-        "rules": [_rule_json(r) for r in report.rules],
+        "rules": [_rule_json(r, messages) for r in report.rules],
         "household": [_household_json(h) for h in report.households],
         "never_enough": report.never_enough,
         "storage": None if report.storage is None else _storage_json(report.storage),
-        "notes": list(report.notes),
-        "missing": [asdict(m) for m in report.missing],
-        "authority": AUTHORITY,
+        "notes": [messages.text(note) for note in report.notes],
+        "note_reasons": reasons_json(report.notes),
+        "missing": [
+            {
+                "what": messages.text(f"well-missing.{name}", what=name),
+                "how": messages.text(f"well-missing-how.{name}", what=name),
+            }
+            for name in report.missing
+        ],
+        "authority": messages.text("well.authority"),
     }
 
 
@@ -87,15 +94,24 @@ def _length(name: str, length_m: float | None) -> dict[str, float | None]:
     return {f"{name}_ft": None if length_m is None else rounded(m_to_ft(length_m)), f"{name}_m": rounded(length_m)}
 
 
-def _test_json(report: WellReport) -> dict[str, Any]:
+def _test_json(report: WellReport, messages: Messages) -> dict[str, Any]:
     test = report.test
     if test is None:
         return {}
-    plain = {k: v for k, v in asdict(test).items() if k != "water_yield"}
-    return plain | {"change": rounded(test.change), "told": test.water_yield is not None}
+    return {
+        "text": messages.texts(test.reasons),
+        "reasons": reasons_json(test.reasons),
+        "settle": messages.texts(test.settle),
+        "settle_reasons": reasons_json(test.settle),
+        "readings": test.readings,
+        "used": test.used,
+        "used_s": test.used_s,
+        "change": rounded(test.change),
+        "told": test.water_yield is not None,
+    }
 
 
-def _rule_json(judged: RuleJudged) -> dict[str, Any]:
+def _rule_json(judged: RuleJudged, messages: Messages) -> dict[str, Any]:
     rule = judged.rule
     return {
         "name": rule.name,
@@ -109,7 +125,13 @@ def _rule_json(judged: RuleJudged) -> dict[str, Any]:
         "count": judged.count,
         "answer": judged.answer,
         "demands": [
-            {"asked": d.asked, "answer": d.answer, "text": d.text, **volume_json("short", d.short_l)}
+            {
+                "asked": messages.text(d.asked),
+                "answer": d.answer,
+                "text": messages.text(d.reason),
+                "reasons": reasons_json((d.reason,)),
+                **volume_json("short", d.short_l),
+            }
             for d in judged.demands
         ],
     }

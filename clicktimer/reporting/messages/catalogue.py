@@ -23,6 +23,7 @@ from clicktimer.reporting.messages import figures as write
 from clicktimer.reporting.messages.day_figures import DAY_OF_UNITS, DAY_WRITERS
 from clicktimer.units import format as units_format
 from clicktimer.units.format import UnitSystem
+from clicktimer.well.parse import format_bore, format_depth
 
 Audience = Literal["terminal", "document", "page"]
 Decimal = Literal["point", "comma"]
@@ -196,7 +197,7 @@ def _range(ends: Sequence[float], units: UnitSystem, one: Callable[[float, UnitS
     return low if low == high else f"{low.split(' ')[0]} to {high}"
 
 
-JOINED: Final = {"either": ", or ", "list": ", ", "clauses": "; "}
+JOINED: Final = {"either": ", or ", "and": " and ", "list": ", ", "clauses": "; "}
 """Kinds of several reasons in a row, and what stands between two."""
 
 OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
@@ -209,6 +210,8 @@ OF_UNITS: Final[dict[str, Callable[[Any, UnitSystem], str]]] = {
     "pressure-range": lambda ends, units: _range(ends, units, units_format.format_pressure),
     "volume-range": lambda ends, units: _range(ends, units, units_format.format_volume),
     "volume-span": lambda ends, units: _span(ends, units, units_format.format_volume),
+    "depth": lambda depth_m, units: format_depth(depth_m, units),
+    "bore": lambda bore_m, units: format_bore(bore_m, units),
     "flow-span": lambda ends, units: _span(ends, units, units_format.format_flow),
     **DAY_OF_UNITS,
 }
@@ -230,6 +233,8 @@ WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "times": write.how_often,
     "time-list": write.list_times,
     "percent": lambda share: f"{round(100 * share):d} %",
+    "whole-percent": lambda share: f"{share:.0%}",
+    "hours": write.hours,
     "few-digits": write.few_digits,
     "count-range": write.count_range,
     **DAY_WRITERS,

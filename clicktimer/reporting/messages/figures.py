@@ -64,6 +64,11 @@ def how_often(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
+def hours(time_s: float) -> str:
+    """Write a time in seconds in whole hours where it is some, else as any other: "6 h", "90 s"."""
+    return f"{time_s / 3600:.0f} h" if time_s >= 3600 and time_s % 3600 == 0 else format_time(time_s)
+
+
 def few_digits(value: float) -> str:
     """Write a count or a time with a tenth below 100 and none from there on: 12.5, 60, 113."""
     return f"{value:.1f}".removesuffix(".0") if value < 100 else f"{value:.0f}"
