@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from contextlib import nullcontext
 from typing import TYPE_CHECKING
 
 from clicktimer.errors import SettingsError
@@ -47,8 +47,9 @@ def measure(  # noqa: PLR0913
     Raises InputError where the recording or the label file cannot be read, QuantityError and SettingsError for the
     options.
     """
+    from clicktimer.cycles.corrections import read_labels
     from clicktimer.detection.params import default_params
-    from clicktimer.pipeline import measure_recording
+    from clicktimer.pipeline import MeasureRequest, measure_all
     from clicktimer.site.options import parse_system_options
 
     if taps not in (None, "shut", "steady"):
@@ -73,19 +74,6 @@ def measure(  # noqa: PLR0913
         system=system,
         detection=default_params().changed(detection or {}),
     )
-    labels = None
-    if corrected is not None:
-        from clicktimer.cycles.corrections import read_labels
-
-        labels = read_labels(corrected)
-    measured = measure_recording(recording, options=options, progress=progress)
-    if prove:
-        from clicktimer.quality.proof import prove_recording
-
-        paths = [recording] if isinstance(recording, str | os.PathLike) else list(recording)
-        measured = replace(measured, proof=prove_recording(paths, measured, options, progress=progress))
-    if labels is not None:
-        from clicktimer.pipeline import corrected_recording
-
-        measured = corrected_recording(recording, measured, labels[1], options, name=labels[0])
-    return measured
+    labels = None if corrected is None else read_labels(corrected)
+    paths = (recording,) if isinstance(recording, str | os.PathLike) else tuple(recording)
+    return measure_all(MeasureRequest(paths, options, labels, prove), lambda _stage: nullcontext(progress)).measured

@@ -1,15 +1,20 @@
-"""The chain, and nothing else: sound -> candidates -> clicks -> cycles -> run with no water -> verdict -> tank."""
+"""The chain: sound -> candidates -> clicks -> cycles -> run with no water -> verdict -> tank; proof and correction.
+
+One way in for the command line, for Python and for a document that is measured again: ``measure_all``.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal, Protocol, TypeAlias
 
 import numpy as np
 
-from clicktimer.conclusion import Listened, conclude, corrected
+from clicktimer.assessment.conclusion import Listened, conclude, corrected
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Gathered
@@ -17,26 +22,159 @@ from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.errors import StopHearingError
 from clicktimer.records import Block, Gap, Measurement, Notice, Reason, Samples, SourceInfo
-from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.settings import MeasureOptions, Progress, PumpState, Taps
 
 __all__ = [
     "Listened",
-    "Progress",
+    "MeasureRequest",
+    "Outcome",
+    "Source",
     "StopHearingError",
     "conclude",
     "corrected",
-    "corrected_recording",
     "hear_blocks",
+    "measure_all",
     "measure_recording",
     "measure_samples",
 ]
 
-Progress = Callable[[float, float | None], None]
-"""Called with the seconds of sound heard so far, and of the whole where that is known."""
+PathLike: TypeAlias = "str | os.PathLike[str]"
+Stage = Literal["recording", "proof"]
+Watch = Callable[[Stage], AbstractContextManager[Progress | None]]
+"""Called before a pass over the sound: inside what it gives, the progress of that pass is told."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureRequest:
+    """What is to be measured, and what is asked beside the run time.
+
+    paths: one recording, its parts in order, or one listening folder. labels: name and labels of a label file by which
+    to measure. prove: count how many copies of its own clicks are caught. into: a new folder that keeps what is heard,
+    and program, the version that is noted there.
+    """
+
+    paths: tuple[PathLike, ...]
+    options: MeasureOptions = field(default_factory=MeasureOptions)
+    labels: tuple[str, Sequence[Label]] | None = None
+    prove: bool = False
+    into: Path | None = None
+    program: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of a request. options: those it was measured with, filled with what a listening folder notes."""
+
+    measured: Measurement
+    options: MeasureOptions
+
+
+class Source(Protocol):
+    """Where candidates come from: a recording that is heard now, or a folder that holds what was heard."""
+
+    def options(self, options: MeasureOptions) -> MeasureOptions:
+        """Return the options, filled with what the source notes of itself."""
+
+    def measure(self, options: MeasureOptions, progress: Progress | None) -> Measurement:
+        """Return the measurement by what was detected."""
+
+    def correct(self, m: Measurement, labels: Sequence[Label], options: MeasureOptions, name: str) -> Measurement:
+        """Return the same measurement by a person's labels."""
+
+
+def measure_all(
+    request: MeasureRequest, watch: Watch | None = None, *, asked_to_stop: Callable[[], bool] = lambda: False
+) -> Outcome:
+    """Measure, prove and correct, as far as asked for.
+
+    Parameters
+    ----------
+    request : MeasureRequest
+        What is to be measured.
+    watch : callable or None
+        Told of each pass over the sound.
+    asked_to_stop : callable
+        Whether the user has asked to stop: proof and correction, which would not fit what was heard, are left out then.
+
+    Raises
+    ------
+    InputError
+        If there is no sound to be had, or a label lies after its end.
+    StoreError
+        If a listening folder cannot be read or made.
+    SettingsError
+        If the options contradict each other.
+    """
+    source, watch = source_of(request), watch or _unwatched
+    options = source.options(request.options)
+    with watch("recording") as progress:
+        measured = source.measure(options, progress)
+    if asked_to_stop():
+        return Outcome(measured, options)
+    if request.prove:
+        from clicktimer.quality.proof import prove_recording
+
+        with watch("proof") as progress:
+            proof = prove_recording(request.paths, measured, options, progress=progress)
+        measured = replace(measured, proof=proof)
+    if request.labels is not None:
+        name, labels = request.labels
+        measured = source.correct(measured, labels, options, name)
+    return Outcome(measured, options)
+
+
+def source_of(request: MeasureRequest) -> Source:
+    """Return where the candidates of a request come from."""
+    from clicktimer.storage.writer import is_listening
+
+    if request.into is None and len(request.paths) == 1 and is_listening(Path(request.paths[0])):
+        from clicktimer.streaming.finalize import ListeningFolder
+
+        return ListeningFolder(Path(request.paths[0]))
+    return _Recording(request.paths, request.into, request.program)
+
+
+@contextmanager
+def _unwatched(_stage: Stage) -> Iterator[None]:
+    yield None
+
+
+@dataclass(frozen=True, slots=True)
+class _Recording:
+    """A recording, or its parts in order; with ``into``, what is heard is kept in a new folder."""
+
+    paths: tuple[PathLike, ...]
+    into: Path | None = None
+    program: str = ""
+
+    def options(self, options: MeasureOptions) -> MeasureOptions:
+        return options
+
+    def measure(self, options: MeasureOptions, progress: Progress | None) -> Measurement:
+        from clicktimer.audio import JoinedRecording, open_recording
+
+        if self.into is not None:
+            from clicktimer.streaming.import_recording import measure_into
+
+            return measure_into(self.paths, self.into, options, program=self.program, progress=progress)
+        parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(self.paths)]
+        recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
+        whole_s = recording.info.duration_hint_s
+        hint = None if progress is None else lambda s: progress(s, whole_s)
+        heard = hear_blocks(recording.blocks(), hint, params=options.detection)
+        source = recording.finish()
+        notices = list(recording.notices)
+        if heard.stopped:
+            source = replace(source, duration_s=heard.end_s)
+            notices.append(Notice("stopped", Reason("notice.stopped", at_s=heard.end_s), heard.end_s))
+        return conclude(heard, source, options, notices)
+
+    def correct(self, m: Measurement, labels: Sequence[Label], options: MeasureOptions, name: str) -> Measurement:
+        return corrected(m, labels, options, name=name)
 
 
 def measure_recording(
-    path: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
+    path: PathLike | Sequence[PathLike],
     *,
     options: MeasureOptions | None = None,
     progress: Progress | None = None,
@@ -45,50 +183,9 @@ def measure_recording(
 
     Raises InputError where there is no sound to be had, SettingsError where the options contradict each other.
     """
-    from clicktimer.audio import JoinedRecording, open_recording
-
-    options = options or MeasureOptions()
-    if isinstance(path, str | os.PathLike) and os.path.isdir(path):
-        from clicktimer.storage.writer import is_listening
-        from clicktimer.streaming.finalize import measure_folder
-
-        if is_listening(Path(path)):
-            return measure_folder(Path(path), options)
-    paths: list[str | os.PathLike[str]] = [path] if isinstance(path, str | os.PathLike) else list(path)
-    parts = [open_recording(p, started=options.started if i == 0 else None) for i, p in enumerate(paths)]
-    recording = parts[0] if len(parts) == 1 else JoinedRecording(parts)
-    whole_s = recording.info.duration_hint_s
-    hint = None if progress is None else lambda s: progress(s, whole_s)
-    heard = hear_blocks(recording.blocks(), hint, params=options.detection)
-    source = recording.finish()
-    notices = list(recording.notices)
-    if heard.stopped:
-        source = replace(source, duration_s=heard.end_s)
-        notices.append(Notice("stopped", Reason("notice.stopped", at_s=heard.end_s), heard.end_s))
-    return conclude(heard, source, options, notices)
-
-
-def corrected_recording(
-    path: str | os.PathLike[str] | Sequence[str | os.PathLike[str]],
-    measured: Measurement,
-    labels: Sequence[Label],
-    options: MeasureOptions,
-    *,
-    name: str,
-) -> Measurement:
-    """What ``measure_recording`` gave of the same path and options, measured by a person's labels (see ``corrected``).
-
-    A listening folder keeps what it was listened with. Raises InputError for a label after its end.
-    """
-    if not isinstance(path, str | os.PathLike) and len(path) == 1:
-        path = path[0]
-    if isinstance(path, str | os.PathLike) and os.path.isdir(path):
-        from clicktimer.storage.writer import is_listening
-        from clicktimer.streaming.finalize import corrected_folder
-
-        if is_listening(Path(path)):
-            return corrected_folder(Path(path), measured, labels, options, name=name)
-    return corrected(measured, labels, options, name=name)
+    paths = (path,) if isinstance(path, str | os.PathLike) else tuple(path)
+    request = MeasureRequest(paths, options or MeasureOptions())
+    return measure_all(request, lambda _stage: nullcontext(progress)).measured
 
 
 def measure_samples(

@@ -5,12 +5,15 @@ Nothing here is global state: a frozen object is made once and handed down.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.targets import MARKS_S, Marks
 
+Progress = Callable[[float, float | None], None]
+"""Called with the seconds of sound heard so far, and of the whole where that is known."""
 Taps = Literal["shut", "steady"]
 PumpState = Literal["on", "off"]
 

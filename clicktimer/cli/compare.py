@@ -11,9 +11,8 @@ import click
 from clicktimer.cli.failures import MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
-from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.recording_options import pump_said, taps_said
-from clicktimer.cli.waiting import compiling_is_told
+from clicktimer.cli.reporting import watched
 from clicktimer.errors import InputError, SettingsError
 
 if TYPE_CHECKING:
@@ -116,18 +115,11 @@ def _seen(path: str, options: Any) -> dict[str, Any]:
 def _measured(path: str, options: Any) -> dict[str, Any]:
     from clicktimer import __version__
     from clicktimer.day.measured import read_measured_day
-    from clicktimer.pipeline import measure_recording
+    from clicktimer.pipeline import MeasureRequest, measure_all
     from clicktimer.reporting.json.day import reading_json
-    from clicktimer.storage.writer import is_listening
 
-    if is_listening(Path(path)):
-        from clicktimer.storage.reader import read_folder
-        from clicktimer.streaming.finalize import with_noted
-
-        options = with_noted(options, read_folder(Path(path)).about, Path(path))
-    with compiling_is_told(), ProgressBar(Path(path).name) as bar:
-        m = measure_recording(path, options=options, progress=bar)
-    m, reading = read_measured_day(m, options)
+    outcome = measure_all(MeasureRequest((path,), options), watched(Path(path).name, prove_told=False))
+    m, reading = read_measured_day(outcome.measured, outcome.options)
     return reading_json(m, reading, program_version=__version__)
 
 

@@ -10,7 +10,6 @@ import click
 from clicktimer.cli.failures import MEASURED, NOT_MEASURED
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, picture_kind, put, write_whole
-from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.recording_options import (
     DECIMAL_OPTION,
     REPORT_OPTION,
@@ -24,11 +23,10 @@ from clicktimer.cli.reporting import (
     house_of,
     labels_read,
     presented_of,
-    proof_timed,
     site_given,
+    watched,
     write_report,
 )
-from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
@@ -77,8 +75,7 @@ def day_command(
     from zoneinfo import available_timezones
 
     from clicktimer.cycles.corrections import label_text
-    from clicktimer.pipeline import measure_recording
-    from clicktimer.reporting.document.remeasure import Asked, as_listened, conclude_asked
+    from clicktimer.reporting.document.remeasure import Asked, as_listened, measure_asked
     from clicktimer.site.others import others_of
     from clicktimer.streaming.finalize import zone_of_listening
 
@@ -112,15 +109,10 @@ def day_command(
     asked = as_listened(asked, recordings)
     system = asked.system
     others_of(system, other_tank, other_charge, other_switch)  # what cannot be is told before anything is measured
-    with compiling_is_told(), ProgressBar(Path(recordings[0]).name) as bar:
-        measured = measure_recording(
-            list(recordings) if asked.joined else recordings[0], options=asked.options, progress=bar
-        )
-    if labels_target is not None:
-        put(labels_target, label_text((*measured.clicks, *measured.edges)))
-    with proof_timed(asked.prove), ProgressBar(f"{Path(recordings[0]).name}, with copies of its clicks") as bar:
-        result = conclude_asked(asked, measured, recordings, progress=bar)
+    result = measure_asked(asked, recordings, watched(Path(recordings[0]).name, prove_told=asked.prove))
     m, reading = result.measured, result.reading
+    if labels_target is not None:
+        put(labels_target, label_text((*m.clicks, *m.edges)))
     if reading is None:
         raise TypeError("a day without a reading")
     _write(m, reading, system.units, json_target, csv_target)

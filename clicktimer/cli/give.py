@@ -17,7 +17,7 @@ from clicktimer.records import Reason
 from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
-    from clicktimer.conclusion import Listened
+    from clicktimer.assessment.conclusion import Listened
     from clicktimer.cycles.corrections import Label
     from clicktimer.quality.sample_export import Given
     from clicktimer.records import Measurement

@@ -13,24 +13,23 @@ import click
 from clicktimer.cli.failures import BAD_INPUT, DEFECT, MEASURED, NOT_MEASURED, explain, explain_defect
 from clicktimer.cli.options import system_options
 from clicktimer.cli.output import STDOUT, check_targets, emphasis_for, put
-from clicktimer.cli.progress import ProgressBar
 from clicktimer.cli.recording_options import DECIMAL_OPTION, REPORT_OPTION, pump_said, recording_options, taps_said
 from clicktimer.cli.reporting import (
     check_report_target,
     house_of,
     labels_read,
     presented_of,
-    proof_timed,
     site_given,
+    watched,
     write_report,
 )
-from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import ClicktimerError, SettingsError
 from clicktimer.reporting.formatting import plain
 from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
     from clicktimer.cycles.corrections import Label
+    from clicktimer.pipeline import Outcome
     from clicktimer.records import Measurement
     from clicktimer.reporting.document.remeasure import Asked
     from clicktimer.settings import MeasureOptions
@@ -147,21 +146,24 @@ def measure_all(
 
 
 def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, beside: Beside) -> int:
-    from clicktimer.cli.stopping import user_may_stop
-    from clicktimer.pipeline import measure_recording
+    from clicktimer import __version__
+    from clicktimer.cli.stopping import Wish
+    from clicktimer.pipeline import MeasureRequest, measure_all
 
     name = Path(job[0]).name
+    into = None if beside.into is None else Path(beside.into)
+    wish = Wish()
+    request = MeasureRequest(job, options, beside.corrected, beside.prove, into, __version__)
     try:
         logger.info("measuring %s", ", ".join(job))
-        with compiling_is_told(), user_may_stop() as wish, ProgressBar(name) as bar:
-            paths = list(job) if options.joined else job[0]
-            if beside.into is None:
-                measurement = measure_recording(paths, options=options, progress=wish.watched(bar))
-            else:
-                measurement = _measure_into(paths, beside.into, options, wish.watched(bar))
-        if wish.asked:  # neither a proof nor a correction of the whole fits what was heard, nor does a document
-            beside = replace(beside, prove=False, corrected=None, report=None)
-        measurement = _beside(measurement, job, options, beside)
+        watch = watched(name, prove_told=beside.report is not None, wish=wish)
+        outcome = measure_all(request, watch, asked_to_stop=lambda: wish.asked)
+        if into is not None:
+            kept = f"kept in {into}: clicks, prints, levels, one second of sound around each click"
+            click.echo(f"clicktimer: {kept}", err=True)
+        if wish.asked:  # a document does not fit what was heard
+            beside = replace(beside, report=None)
+        measurement = _beside(outcome, job, beside)
     except ClicktimerError as error:
         return explain(error, name)
     except (BrokenPipeError, KeyboardInterrupt):
@@ -174,29 +176,9 @@ def _measure_one(job: tuple[str, ...], options: MeasureOptions, out: _Results, b
     return MEASURED if measurement.run is not None else NOT_MEASURED
 
 
-def _measure_into(paths: Any, into: str, options: MeasureOptions, progress: Any) -> Measurement:
-    """Measure and keep what was heard in a new folder."""
-    from clicktimer import __version__
-    from clicktimer.streaming.import_recording import measure_into
-
-    measured = measure_into(paths, Path(into), options, program=__version__, progress=progress)
-    click.echo(f"clicktimer: kept in {into}: clicks, prints, levels, one second of sound around each click", err=True)
-    return measured
-
-
-def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, beside: Beside) -> Measurement:
-    """Correct, prove and write labels, as far as asked for."""
-    if beside.prove:
-        from clicktimer.quality.proof import prove_recording
-
-        name = f"{Path(job[0]).name}, with copies of its clicks"
-        with proof_timed(beside.report is not None), ProgressBar(name) as progress:
-            m = replace(m, proof=prove_recording(job, m, options, progress=progress))
-    if beside.corrected is not None:
-        from clicktimer.pipeline import corrected_recording
-
-        name, labels = beside.corrected
-        m = corrected_recording(job, m, labels, options, name=name)
+def _beside(outcome: Outcome, job: tuple[str, ...], beside: Beside) -> Measurement:
+    """Write labels and the document, as far as asked for."""
+    m = outcome.measured
     if beside.labels_target is not None:
         from clicktimer.cycles.corrections import label_text
 
@@ -209,7 +191,7 @@ def _beside(m: Measurement, job: tuple[str, ...], options: MeasureOptions, besid
 
         target, asked, decimal = beside.report
         presented = presented_of(site_given(), decimal=decimal)
-        write_report(target, conclude_asked(asked, m, job), asked, presented, job)
+        write_report(target, conclude_asked(asked, outcome, job), asked, presented, job)
     return m
 
 

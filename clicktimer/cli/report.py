@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,8 +18,8 @@ from clicktimer.cli.reporting import (
     house_of,
     labels_read,
     presented_of,
-    proof_timed,
     site_given,
+    watched,
     write_report,
 )
 from clicktimer.cli.waiting import compiling_is_told
@@ -137,13 +136,9 @@ def _asked(system: Any, said: dict[str, Any], as_day: bool, *, joined: bool) -> 
 
 
 def _measured(asked: Asked, recordings: tuple[str, ...]) -> Result:
-    from clicktimer.reporting.document.remeasure import conclude_asked, measure_asked
+    from clicktimer.reporting.document.remeasure import measure_asked
 
-    name = Path(recordings[0]).name
-    with compiling_is_told(), ProgressBar(name) as bar:
-        first = measure_asked(replace(asked, kind="measure", prove=False, labels=None), recordings, progress=bar)
-    with proof_timed(asked.prove), ProgressBar(f"{name}, with copies of its clicks") as bar:
-        return conclude_asked(asked, first.measured, recordings, progress=bar)
+    return measure_asked(asked, recordings, watched(Path(recordings[0]).name, prove_told=asked.prove))
 
 
 def _beside(result: Result, json_target: str | None, csv_target: str | None, labels_target: str | None) -> None:

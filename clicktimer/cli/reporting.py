@@ -12,13 +12,17 @@ import click
 
 from clicktimer.cli.output import write_whole
 from clicktimer.cli.progress import ProgressBar
+from clicktimer.cli.stopping import Wish, user_may_stop
+from clicktimer.cli.waiting import compiling_is_told
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from clicktimer.pipeline import Stage, Watch
     from clicktimer.reporting.document.compose import Presented
     from clicktimer.reporting.document.remeasure import Asked, Result
+    from clicktimer.settings import Progress
     from clicktimer.site.values import Site
 
 KINDS = (".html", ".htm", ".pdf")
@@ -93,6 +97,24 @@ def proof_timed(wanted: bool) -> Iterator[None]:
     yield
     if wanted:
         click.echo(f"clicktimer: the proof by added clicks took {time.monotonic() - began:.0f} s", err=True)
+
+
+def watched(name: str, *, prove_told: bool, wish: Wish | None = None) -> Watch:
+    """Return a bar for each pass over the sound. name: of the recording. prove_told: say how long the proof took."""
+
+    @contextmanager
+    def watch(stage: Stage) -> Iterator[Progress]:
+        if stage == "proof":
+            with proof_timed(prove_told), ProgressBar(f"{name}, with copies of its clicks") as bar:
+                yield bar
+        elif wish is None:
+            with compiling_is_told(), ProgressBar(name) as bar:
+                yield bar
+        else:
+            with compiling_is_told(), user_may_stop(wish), ProgressBar(name) as bar:
+                yield wish.watched(bar)
+
+    return watch
 
 
 def write_report(target: str, result: Result, asked: Asked, presented: Presented, paths: Sequence[str]) -> None:

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from types import FrameType
 
 from clicktimer.errors import StopHearingError
-from clicktimer.pipeline import Progress
+from clicktimer.settings import Progress
 
 
 class Wish:
@@ -28,9 +28,8 @@ class Wish:
 
 
 @contextmanager
-def user_may_stop() -> Iterator[Wish]:
+def user_may_stop(wish: Wish) -> Iterator[None]:
     """Inside, the first Ctrl-C is only noted; the second raises KeyboardInterrupt as usual."""
-    wish = Wish()
 
     def note(_signal: int, _frame: FrameType | None) -> None:
         wish.asked = True
@@ -39,9 +38,9 @@ def user_may_stop() -> Iterator[Wish]:
     try:
         before = signal.signal(signal.SIGINT, note) or signal.SIG_DFL  # None: set by something that is not Python
     except ValueError:  # not the main thread: there is no Ctrl-C to catch
-        yield wish
+        yield
         return
     try:
-        yield wish
+        yield
     finally:
         signal.signal(signal.SIGINT, before)

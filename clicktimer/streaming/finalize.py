@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+from clicktimer.assessment.conclusion import Listened, by_hand, conclude, corrected
 from clicktimer.audio import parse_started
-from clicktimer.conclusion import Listened, by_hand, conclude, corrected
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.records import Measurement, Notice, Reason, SourceInfo
-from clicktimer.settings import MeasureOptions
+from clicktimer.settings import MeasureOptions, Progress
 from clicktimer.storage.reader import SessionNote, Stored, read_folder
 from clicktimer.storage.writer import is_listening
 from clicktimer.streaming.noted import noted_system, record_of
@@ -85,6 +85,25 @@ def _noted_params(params: DetectionParams, noted: Mapping[str, Any]) -> Detectio
     """
     said = {k: v for k, v in params.differences().items() if not k.startswith("candidate_finder.")}
     return default_params().changed({**said, **noted})
+
+
+@dataclass(frozen=True, slots=True)
+class ListeningFolder:
+    """A listening folder as a source of candidates for ``pipeline.measure_all``. Its methods raise StoreError."""
+
+    path: Path
+
+    def options(self, options: MeasureOptions) -> MeasureOptions:
+        """Return the options, filled with what the folder was listened with."""
+        return with_noted(options, read_folder(self.path).about, self.path)
+
+    def measure(self, options: MeasureOptions, progress: Progress | None = None) -> Measurement:
+        """Return the measurement of what lies in the folder; nothing is heard, so no progress is told."""
+        return measure_folder(self.path, options)
+
+    def correct(self, m: Measurement, labels: Sequence[Label], options: MeasureOptions, name: str) -> Measurement:
+        """Return the measurement by a person's labels, with what the open tap of a refill test did to it."""
+        return corrected_folder(self.path, m, labels, options, name=name)
 
 
 def measure_folder(path: Path, options: MeasureOptions | None = None) -> Measurement:

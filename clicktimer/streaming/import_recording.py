@@ -8,9 +8,8 @@ from dataclasses import asdict, replace
 from pathlib import Path
 
 from clicktimer.errors import StopHearingError
-from clicktimer.pipeline import Progress
 from clicktimer.records import Measurement, Notice, Reason
-from clicktimer.settings import MeasureOptions
+from clicktimer.settings import MeasureOptions, Progress
 from clicktimer.storage.sound_store import AFTER_S, ClickSounds, Kept
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.finalize import about_options

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from clicktimer.conclusion import rejudged
+from clicktimer.assessment.conclusion import rejudged
 from clicktimer.cycles.run_time import no_use_run
 from clicktimer.records import Cycle, Measurement, Reason
 from clicktimer.settings import MeasureOptions

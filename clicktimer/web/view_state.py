@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
-from clicktimer.conclusion import rejudged
+from clicktimer.assessment.conclusion import rejudged
 from clicktimer.cycles.pairing import unknown_intervals
 from clicktimer.records import Click, Measurement, SourceInfo
 from clicktimer.reporting.messages.catalogue import Messages

@@ -16,10 +16,10 @@ from typing import TypeVar
 import av
 import numpy as np
 
-from clicktimer.pipeline import measure_samples
+from clicktimer.pipeline import measure_all, measure_samples
 from clicktimer.reporting.document.compose import Presented, compose
 from clicktimer.reporting.document.evidence import gather_evidence
-from clicktimer.reporting.document.remeasure import Asked, conclude_asked, measure_asked
+from clicktimer.reporting.document.remeasure import Asked, conclude_asked, request_of
 from clicktimer.reporting.html import render_html
 from clicktimer.reporting.pdf import render_pdf
 from clicktimer.simulator.household import simulate, us_system
@@ -84,14 +84,13 @@ def main() -> None:
     paths = [str(given.recording)]
     plain: dict[str, str | tuple[str, ...]] = {"tank": ("20 gal",), "pump_rate": "8 gpm"}
     asked = Asked(kind="day", given=plain, started="2031-05-04 00:00", prove=not given.no_prove)
-    first = Asked(given=plain, started="2031-05-04 00:00")
-    heard = timed("measuring", lambda: measure_asked(first, paths))
-    m = heard.measured
+    outcome = timed("measuring and proof", lambda: measure_all(request_of(asked, paths)))
+    m = outcome.measured
     print(
         f"told: {len(m.clicks)} clicks, {sum(c.complete for c in m.cycles)} whole runs in "
         f"{m.source.duration_s / 3600:.2f} h"
     )
-    result = timed("proof and day", lambda: conclude_asked(asked, m, paths))
+    result = timed("day", lambda: conclude_asked(asked, outcome, paths))
     if result.measured.proof is not None:
         p = result.measured.proof
         print(

@@ -11,6 +11,7 @@ import re
 import subprocess
 import sys
 import types
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -19,9 +20,8 @@ import pytest
 from clicktimer.cli import COMMANDS, cli, run
 from clicktimer.cli.demo import free_name
 from clicktimer.cli.output import emphasis_for, write_whole
-from clicktimer.cli.stopping import user_may_stop  # takes its names from the real chain, before a fake one stands in
 from clicktimer.errors import InputError, SettingsError
-from clicktimer.records import Measurement
+from clicktimer.pipeline import MeasureRequest, Outcome, Watch
 from tests.support.handmade import nothing_heard, short_cycling
 
 
@@ -31,22 +31,25 @@ class FakeChain(types.ModuleType):
     def __init__(self) -> None:
         super().__init__("clicktimer.pipeline")
         self.asked: list[tuple[Any, Any]] = []
+        self.MeasureRequest = MeasureRequest
 
-    def measure_recording(self, path: Any, *, options: Any, progress: Any = None) -> Measurement:
-        self.asked.append((path, options))
-        name = str(path[0] if isinstance(path, list) else path)
+    def measure_all(
+        self, request: MeasureRequest, watch: Watch, *, asked_to_stop: Callable[[], bool] = bool
+    ) -> Outcome:
+        paths = list(request.paths)
+        self.asked.append((paths if len(paths) > 1 else paths[0], request.options))
+        name = str(paths[0])
         if "missing" in name:
             raise InputError(f"{name}: there is no such file; check the name")
         if "defect" in name:
             raise ZeroDivisionError("division by zero")
         if "stop" in name:
             raise KeyboardInterrupt
-        if progress is not None:
-            progress(1.0, 2.0)
-        return nothing_heard() if "quiet" in name else short_cycling()
-
-
-assert callable(user_may_stop)
+        with watch("recording") as progress:
+            if progress is not None:
+                progress(1.0, 2.0)
+        assert not asked_to_stop()
+        return Outcome(nothing_heard() if "quiet" in name else short_cycling(), request.options)
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from clicktimer import measure
+from clicktimer.assessment.conclusion import corrected
 from clicktimer.audio import open_recording
 from clicktimer.cli import run
-from clicktimer.conclusion import corrected
 from clicktimer.cycles.corrections import label_text, read_labels
 from clicktimer.pipeline import measure_recording
 from clicktimer.records import Measurement

@@ -10,7 +10,7 @@ import pytest
 
 from clicktimer.cli import run
 from clicktimer.cli.progress import ProgressBar
-from clicktimer.cli.stopping import user_may_stop
+from clicktimer.cli.stopping import Wish, user_may_stop
 
 RECORDING = Path(__file__).parents[2] / "fixtures_audio/short-cycling-12s.flac"
 
@@ -50,7 +50,8 @@ def test_the_second_press_leaves_at_once(request):
     """Also where the tests run in the background of a shell, which has the signal ignored."""
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     request.addfinalizer(lambda: signal.signal(signal.SIGINT, before))
-    with user_may_stop() as wish:
+    wish = Wish()
+    with user_may_stop(wish):
         signal.raise_signal(signal.SIGINT)
         assert wish.asked
         with pytest.raises(KeyboardInterrupt):

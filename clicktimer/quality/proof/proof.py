@@ -6,10 +6,10 @@ import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from clicktimer.quality.proof.result import Again, Progress, Proof, nothing_proved
+from clicktimer.quality.proof.result import Again, Proof, nothing_proved
 from clicktimer.quality.proof.runs import prove_clicks
 from clicktimer.records import Block, Measurement, Reason
-from clicktimer.settings import MeasureOptions
+from clicktimer.settings import MeasureOptions, Progress
 
 __all__ = ["Again", "Progress", "Proof", "nothing_proved", "prove_recording", "recording_again"]
 

@@ -13,7 +13,6 @@ from clicktimer.records import Block, Reason
 
 FAINTER_DB = 6.0
 
-Progress = Callable[[float, float | None], None]
 Again = Callable[[], Iterable[Block]]
 """The blocks of the recording, from its beginning, each time it is called."""
 

@@ -16,10 +16,10 @@ from clicktimer.quality.proof.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.quality.proof.counting import Count, count_of
 from clicktimer.quality.proof.part import PART_S, busiest_part, measured_in, only, state_at
-from clicktimer.quality.proof.result import FAINTER_DB, Again, Progress, Proof, dice, nothing_proved
+from clicktimer.quality.proof.result import FAINTER_DB, Again, Proof, dice, nothing_proved
 from clicktimer.quality.proof.stretches import Stretch, kinds_by_turns, known_stretches
 from clicktimer.records import Click, Kind, Measurement, Reason, Samples
-from clicktimer.settings import PumpState
+from clicktimer.settings import Progress, PumpState
 
 COPIES = 100
 """Of each loudness, where there is room for them."""

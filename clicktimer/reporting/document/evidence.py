@@ -14,6 +14,7 @@ import numpy as np
 from clicktimer.audio.cutting import Cut, cut_spans
 from clicktimer.records import Block, Cycle, Measurement
 from clicktimer.reporting.document.model import Sound
+from clicktimer.settings import Progress
 
 MOST_RUNS: Final = 12
 BEFORE_S: Final = 0.25
@@ -23,7 +24,6 @@ DOUBTFUL: Final = 0.9
 MOST_DOUBTFUL: Final = 5
 
 Span = tuple[float, float]
-Progress = Callable[[float, float | None], None]
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
 from clicktimer.day.analysis import DayReading
+from clicktimer.pipeline import MeasureRequest, Outcome, Watch, measure_all
 from clicktimer.records import Measurement
 from clicktimer.settings import MeasureOptions, PumpState, Taps
 from clicktimer.site.house import Uses, day_uses, says_of_the_well, steady_uses_l_per_min, well_report
@@ -20,7 +21,6 @@ from clicktimer.tank.sizing import UnderUse, under_use
 from clicktimer.tank.system import Origin
 from clicktimer.well.assess import WellReport
 
-Progress = Callable[[float, float | None], None]
 Text = str | tuple[str, ...]
 
 
@@ -115,44 +115,36 @@ def as_listened(asked: Asked, paths: Sequence[str]) -> Asked:
     return replace(asked, given=system.given, origins=dict(system.origins), site=system.site)
 
 
-def measure_asked(asked: Asked, paths: Sequence[str], *, progress: Progress | None = None) -> Result:
-    """Measure recordings (or one listening folder) as asked. Raises ClicktimerError."""
-    from clicktimer.pipeline import measure_recording
-
-    options = asked.options
-    measured = measure_recording(list(paths) if asked.joined else paths[0], options=options, progress=progress)
-    return conclude_asked(asked, measured, paths, progress=progress)
-
-
-def conclude_asked(
-    asked: Asked, measured: Measurement, paths: Sequence[str], *, progress: Progress | None = None
-) -> Result:
-    """Prove, correct, read as a day, as far as asked for, what has been measured already."""
-    asked = as_listened(asked, paths)
-    options = asked.options
-    if asked.prove and measured.proof is None:
-        measured = replace(measured, proof=_proof(paths, measured, options, progress))
-    if asked.labels is not None and measured.correction is None:
+def request_of(asked: Asked, paths: Sequence[str]) -> MeasureRequest:
+    """Return what was asked as a request. Raises InputError for labels that cannot be read."""
+    labels = None
+    if asked.labels is not None:
         from clicktimer.cycles.corrections import parse_labels
-        from clicktimer.pipeline import corrected_recording
 
         name, text = asked.labels
-        measured = corrected_recording(paths, measured, parse_labels(text, name), options, name=name)
+        labels = (name, parse_labels(text, name))
+    return MeasureRequest(tuple(paths), asked.options, labels, asked.prove)
+
+
+def measure_asked(asked: Asked, paths: Sequence[str], watch: Watch | None = None) -> Result:
+    """Measure recordings (or one listening folder) as asked. Raises ClicktimerError."""
+    return conclude_asked(asked, measure_all(request_of(asked, paths), watch), paths)
+
+
+def conclude_asked(asked: Asked, outcome: Outcome, paths: Sequence[str]) -> Result:
+    """Read what has been measured as a day, and with the house around it, as far as asked for."""
+    asked, measured = as_listened(asked, paths), outcome.measured
     reading = None
     if asked.kind == "day":
         from clicktimer.day.measured import read_measured_day
         from clicktimer.site.others import others_of
 
         others = others_of(asked.system, asked.other_tank, asked.other_charge, asked.other_switch)
-        measured, reading = read_measured_day(measured, options, zone=asked.zone, nobody=asked.nobody, others=others)
+        measured, reading = read_measured_day(
+            measured, asked.options, zone=asked.zone, nobody=asked.nobody, others=others
+        )
     uses, under = _of_the_house(asked, measured)
     return Result(measured, reading, _well(asked), _prices(asked, measured), uses, under)
-
-
-def _proof(paths: Sequence[str], m: Measurement, options: MeasureOptions, progress: Progress | None) -> Any:
-    from clicktimer.quality.proof import prove_recording
-
-    return prove_recording(paths, m, options, progress=progress)
 
 
 def _of_the_house(asked: Asked, m: Measurement) -> tuple[Uses, UnderUse | None]:

@@ -70,7 +70,7 @@ def conclude(heard: Listened, source: SourceInfo, options: MeasureOptions, notic
 
 
 def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOptions, *, name: str) -> Measurement:
-    """The same recording measured by a person's labels (cycles/corrections), with what was detected beside it.
+    """Measure the same recording by a person's labels (cycles/corrections), with what was detected beside it.
 
     name: of the label file. options: those it was measured with. Raises InputError for a label after its end.
     """
@@ -120,7 +120,7 @@ def _measured(
     options: MeasureOptions,
     warnings: Sequence[Notice],
 ) -> Measurement:
-    """What follows from clicks and edges, whoever told them: the detector, or a person by hand."""
+    """Return what follows from clicks and edges, whether the detector or a person found them."""
     clock_ppm = options.detection.timing.clock_ppm
     both = sorted((*clicks, *edges), key=lambda c: c.time_s)
     cycles = pair_cycles(both, gaps, start_s=0.0, end_s=end_s, pump_at_start=options.pump_at_start, clock_ppm=clock_ppm)
@@ -174,7 +174,7 @@ def _unless_denied(verdict: Verdict, tank: Any) -> Verdict:
 
 
 def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Measurement:
-    """The same measurement with another run, and what follows from it: verdict, tank, causes."""
+    """Return the measurement with another run, and what follows from it: verdict, tank, causes."""
     system = options.system
     verdict = judge(run, marks_s=options.marks_s, motor_hp=None if system is None else system.motor_hp)
     if any(w.code == "two-pumps" for w in measured.warnings):
