@@ -13,7 +13,18 @@ if TYPE_CHECKING:
     from clicktimer.api import measure
     from clicktimer.errors import ClicktimerError, InputError, QuantityError, SettingsError
     from clicktimer.pipeline import measure_samples
-    from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+    from clicktimer.records import (
+        Click,
+        Cycle,
+        Gap,
+        Intervals,
+        Measurement,
+        Notice,
+        Reason,
+        RunTime,
+        SourceInfo,
+        Verdict,
+    )
     from clicktimer.reporting.json.measurement import measurement_json
     from clicktimer.reporting.text.measurement import render_text
 
@@ -29,6 +40,7 @@ __all__ = [
     "Measurement",
     "Notice",
     "QuantityError",
+    "Reason",
     "RunTime",
     "SettingsError",
     "SourceInfo",
@@ -47,7 +59,7 @@ _HOME = {
     "render_text": "clicktimer.reporting.text.measurement",
     **dict.fromkeys(("ClicktimerError", "InputError", "QuantityError", "SettingsError"), "clicktimer.errors"),
     **dict.fromkeys(
-        ("Click", "Cycle", "Gap", "Intervals", "Measurement", "Notice", "RunTime", "SourceInfo", "Verdict"),
+        ("Click", "Cycle", "Gap", "Intervals", "Measurement", "Notice", "Reason", "RunTime", "SourceInfo", "Verdict"),
         "clicktimer.records",
     ),
 }

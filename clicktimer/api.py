@@ -33,19 +33,61 @@ def measure(  # noqa: PLR0913
     detection: Mapping[str, float] | None = None,
     progress: Callable[[float, float | None], None] | None = None,
 ) -> Measurement:
-    """Measure the pump's runs in one recording, or in the parts of one (a sequence of paths).
+    """Measure the pump's runs in a recording.
 
-    taps: "shut" (no water in use), "steady" (one tap ran steadily) or None (not known: the verdict is one-sided).
-    pump_at_start: "on" or "off" where it is known. The quantities are text with a unit, as on the command line:
-    switch "40/60" (psi), precharge "38 psi", tank "33 gal" (several: a sequence), pump_rate "8 gpm", height "1200 ft",
-    marks "30/60" (seconds), started "2031-05-04 06:30". None is the default of the command line.
-    corrected: a label file by which to measure (docs/correcting.md). prove: count how many copies of its own clicks are
-    caught (docs/proof.md). detection: other values for parameters of the detector, by section and name
-    ({"candidate_finder.least_rise_db": 4.0}; clicktimer/detection/params.toml lists them).
-    progress: called with the seconds heard so far and in all (None: not known).
+    Parameters
+    ----------
+    recording : path or sequence of paths
+        A recording, a listening folder, or the parts of one recording in order.
+    taps : {"shut", "steady"} or None
+        "shut": no water was running; "steady": one tap ran steadily; None: not known, so that the run time is an upper
+        bound.
+    pump_at_start : {"on", "off"} or None
+        Whether the pump ran when the recording began; None: not known.
+    switch : str or None
+        Cut-in and cut-out pressure, such as "40/60" (psi) or "2.8/4.2 bar".
+    precharge : str or None
+        The tank's air charge, such as "38 psi".
+    tank : str or sequence of str
+        Volume of the installed tank, such as "33 gal"; several for several tanks.
+    pump_rate : str or None
+        What the pump delivers, such as "8 gpm".
+    height : str or None
+        Height above the sea, such as "1200 ft".
+    marks : str or None
+        The minimum and the target of a run, such as "30/60" (seconds).
+    started : str or None
+        Date and time of the first sample, such as "2031-05-04 06:30".
+    corrected : path or None
+        A label file by which to measure in place of the detected clicks (docs/correcting.md).
+    prove : bool
+        Count how many copies of the recording's own clicks are found again (docs/proof.md). Takes about as long again.
+    detection : mapping or None
+        Other values for parameters of the detector, by section and name, such as
+        {"candidate_finder.least_rise_db": 4.0}; clicktimer/detection/params.toml lists them.
+    progress : callable or None
+        Called with the seconds heard so far, and in all (None: not known).
 
-    Raises InputError where the recording or the label file cannot be read, QuantityError and SettingsError for the
-    options.
+    Returns
+    -------
+    Measurement
+        Clicks, cycles, run time, verdict and tank, with every value that was used.
+
+    Raises
+    ------
+    InputError
+        The recording or the label file cannot be read.
+    QuantityError
+        A quantity cannot be understood or is impossible.
+    SettingsError
+        Options contradict each other, or describe a system that cannot work.
+
+    Examples
+    --------
+    >>> import clicktimer
+    >>> result = clicktimer.measure("fixtures_audio/short-cycling-12s.flac", taps="shut")
+    >>> round(result.run.seconds, 1), result.verdict.band
+    (12.0, 'short')
     """
     from clicktimer.cycles.corrections import read_labels
     from clicktimer.detection.params import default_params

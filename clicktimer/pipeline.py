@@ -197,7 +197,36 @@ def measure_samples(
     name: str = "samples",
     options: MeasureOptions | None = None,
 ) -> Measurement:
-    """Measure sound that is already in memory: samples, shape (n,), full scale 1, at rate_hz."""
+    """Measure the pump's runs in sound that is already in memory.
+
+    Parameters
+    ----------
+    samples : ndarray of float32, shape (n,)
+        Mono sound, full scale 1.
+    rate_hz : int
+        Samples per second.
+    pump_at_start : {"on", "off"} or None
+        Whether the pump ran at the first sample; None: not known.
+    taps : {"shut", "steady"} or None
+        "shut": no water was running; "steady": one tap ran steadily; None: not known.
+    name : str
+        What the source is called in the result.
+    options : MeasureOptions or None
+        All options at once (``clicktimer.settings``), in place of ``taps`` and ``pump_at_start``.
+
+    Returns
+    -------
+    Measurement
+        The same as of a recording with these samples, without a fingerprint.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import clicktimer
+    >>> quiet = 1e-3 * np.random.default_rng(1).standard_normal(20 * 16_000)
+    >>> clicktimer.measure_samples(quiet.astype(np.float32), 16_000).clicks
+    ()
+    """
     options = options or MeasureOptions(taps=taps, pump_at_start=pump_at_start)
     block = Block(np.asarray(samples, dtype=np.float32), rate_hz, 0.0)
     heard = hear_blocks([block], params=options.detection)

@@ -12,11 +12,14 @@ is cut-out to the next cut-in and a **cycle** is cut-in to the next cut-in.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Annotated, Any, Final, Literal, TypeAlias
+from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer.reason import AS_WRITTEN as AS_WRITTEN
+from clicktimer.reason import Figure as Figure
+from clicktimer.reason import Reason as Reason
 from clicktimer.targets import MARKS_S, Band, Marks
 
 Samples = npt.NDArray[np.float32]
@@ -25,66 +28,19 @@ How = Literal["clicks", "pump sound"]
 Change = Literal["kept", "moved", "renamed", "added", "by turns"]
 
 
-AS_WRITTEN: Final = "notice.as-written"
-"""The code of a sentence that an earlier program noted in words."""
-
-Figure: TypeAlias = "float | int | str | bool | tuple[Figure, ...] | Reason | None"
-"""What a reason may carry: SI numbers, names, codes, times in seconds, tuples of these, or another reason."""
-
-
-@dataclass(frozen=True, slots=True, init=False)
-class Reason:
-    """Why something was decided: a code of the message catalogue with its figures. Hashable; equal by value.
-
-    >>> Reason("verdict.crosses", mark_s=30.0)["mark_s"]
-    30.0
-    """
-
-    code: str
-    figures: tuple[tuple[str, Figure], ...]
-
-    def __init__(self, code: str, **figures: Figure) -> None:
-        object.__setattr__(self, "code", code)
-        object.__setattr__(self, "figures", tuple(sorted(figures.items())))
-
-    def __getitem__(self, name: str) -> Figure:
-        return dict(self.figures)[name]
-
-    @classmethod
-    def from_data(cls, noted: Any) -> Reason:
-        """Return a reason from plain data: its code and figures, or the words that an earlier program wrote instead.
-
-        Raises
-        ------
-        ValueError
-            If it is neither.
-        """
-        if isinstance(noted, str):
-            return cls(AS_WRITTEN, words=noted)
-        if not (isinstance(noted, dict) and isinstance(noted.get("code"), str)):
-            raise ValueError("neither a code with figures nor words")
-        figures = noted.get("figures", {})
-        if not isinstance(figures, dict):
-            raise ValueError("the figures of a code are not named")
-        return cls(noted["code"], **{name: _figure(figure) for name, figure in figures.items()})
-
-    @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: Any) -> Any:
-        """Let a checked reader of plain data read a reason as ``from_data`` does."""
-        from pydantic import PlainValidator
-
-        return handler.generate_schema(Annotated[Any, PlainValidator(cls.from_data)])
-
-
-def _figure(noted: Any) -> Figure:
-    if isinstance(noted, dict):
-        return Reason.from_data(noted)
-    return tuple(_figure(one) for one in noted) if isinstance(noted, list) else noted
-
-
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Sound that is missing. ``to_s`` is None where its length is not known."""
+    """Sound that is missing.
+
+    Attributes
+    ----------
+    from_s : float
+        When the sound ends, seconds.
+    to_s : float or None
+        When it goes on, seconds; None where the length is not known.
+    why : str
+        The reason, in words.
+    """
 
     from_s: float
     to_s: float | None
@@ -93,7 +49,17 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the user should know. ``code`` is listed in docs/json.md; ``time_s`` None: the whole recording."""
+    """Something that the user should know.
+
+    Attributes
+    ----------
+    code : str
+        What it is about; docs/json.md lists the codes.
+    reason : Reason
+        The same as a code of the message catalogue with its figures.
+    time_s : float or None
+        Where in the recording, seconds; None: the whole of it.
+    """
 
     code: str
     reason: Reason
@@ -117,7 +83,25 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class SourceInfo:
-    """Where the sound came from. ``started_how``: "given", "container" or "unknown"."""
+    """Where the sound came from.
+
+    Attributes
+    ----------
+    name : str
+        Name of the file, without its folder.
+    duration_s : float
+        Length, seconds.
+    sample_rate_hz : int
+        Samples per second and channel.
+    channels : int
+        Channels in the file; they are mixed to one.
+    sha256 : str or None
+        Fingerprint of the file, 64 hexadecimal digits; None where there is no single file.
+    started_at : str or None
+        Date and time of the first sample, ISO 8601; None where it is not known.
+    started_how : {"given", "container", "clock", "unknown"}
+        Whether the user gave it, the file holds it, or the computer's clock was read while it listened.
+    """
 
     name: str
     duration_s: float
@@ -132,10 +116,24 @@ class SourceInfo:
 class Click:
     """One operation of the pressure switch.
 
-    confidence: chance that this is the switch and that the kind is right, 0..1.
-    timing_sd_s: standard deviation of its time. chatter: how many clicks of a burst it stands for (1 = none).
-    level_db: its peak over the room in the click's own band. note: what a person did to it, or None.
-    how: "pump sound" where no click was heard and only the pump's sound began or ended (never among the clicks told).
+    Attributes
+    ----------
+    time_s : float
+        Its onset, seconds.
+    kind : {"cut-in", "cut-out", "unknown"}
+        Whether the pump starts or stops.
+    confidence : float
+        Probability that this is the switch and that the kind is right, 0 to 1.
+    timing_sd_s : float
+        Standard deviation of its time, seconds.
+    chatter : int
+        How many clicks of a burst it stands for; 1 for a single click.
+    level_db : float or None
+        Its peak over the room in the click's own band, dB.
+    note : Reason or None
+        What a person did to it, or None.
+    how : {"clicks", "pump sound"}
+        "pump sound" where no click was heard and only the pump's sound began or ended; never in ``Measurement.clicks``.
     """
 
     time_s: float
@@ -150,12 +148,26 @@ class Click:
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
-    """A run and the rest after it. Unknown is None.
+    """A run and the rest after it. What is unknown is None.
 
-    complete: both clicks of the run were heard and there is no gap between (``rest_s`` may still be None). A run
-    timed by the pump's sound at one end or both (``how``) has its ``run_s``, with a wider interval, but is not
-    complete. run_low_s, run_high_s: 95 % interval of this run alone (timing and the recorder's clock). notes: why it is
-    not complete, and what else is to be said of it.
+    Attributes
+    ----------
+    cut_in_s, cut_out_s : float or None
+        When the pump starts and stops, seconds.
+    run_s : float or None
+        Length of the run, seconds.
+    run_low_s, run_high_s : float or None
+        95% interval of this run alone, seconds: timing and the recorder's clock.
+    rest_s : float or None
+        Length of the rest, cut-out to the next cut-in, seconds.
+    complete : bool
+        True if both clicks of the run were heard with no gap between. A run timed by the pump's sound is not complete.
+    how : {"clicks", "pump sound"}
+        "pump sound" where one end or both were timed by the pump's sound; the interval is wider then.
+    confidence : float
+        Probability that both of its clicks are right, 0 to 1.
+    notes : tuple of Reason
+        Why it is not complete, and what else there is to say of it.
     """
 
     cut_in_s: float | None
@@ -172,7 +184,17 @@ class Cycle:
 
 @dataclass(frozen=True, slots=True)
 class Intervals:
-    """The times between clicks whose kinds could not be told: either reading may be the run."""
+    """The times between clicks whose kinds are unknown: either reading may be the run.
+
+    Attributes
+    ----------
+    first_s, second_s : tuple of float
+        Lengths of the intervals by each reading, seconds.
+    first_starts_s, second_starts_s : tuple of float
+        When each of them begins, seconds.
+    reasons : tuple of Reason
+        What is said of the two readings.
+    """
 
     first_s: tuple[float, ...]
     second_s: tuple[float, ...]
@@ -183,13 +205,28 @@ class Intervals:
 
 @dataclass(frozen=True, slots=True)
 class RunTime:
-    """r0, the run with no water in use, with its 95 % interval.
+    """The run time with no water running, with its 95% interval.
 
-    count: runs or cycles it rests on. how: the estimator ("taps shut", "steady tap", "shortest run").
-    one_sided: only an upper bound (water may have been in use).
-    timing_s: half width from timing and clock alone. spread_s: half width from the spread between runs, None when
-    unknown.
-    notes: what it rests on. doubts: why the figure may not be what it seems; while there is one, no verdict is sure.
+    Attributes
+    ----------
+    seconds : float
+        The estimate, seconds.
+    low_s, high_s : float
+        The interval, seconds.
+    count : int
+        How many runs or cycles it rests on.
+    how : str
+        The estimator: "taps shut", "steady tap", "shortest run", or one of a run timed by hand.
+    one_sided : bool
+        True if it is only an upper bound, because water may have been running.
+    timing_s : float
+        Half width of the interval from timing and clock alone, seconds.
+    spread_s : float or None
+        Half width from the spread between runs, seconds; None where it is not known.
+    notes : tuple of Reason
+        What it rests on.
+    doubts : tuple of Reason
+        Why the figure may be wrong. With a doubt, no verdict on it is sure.
     """
 
     seconds: float
@@ -211,12 +248,18 @@ class RunTime:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The judgement of r0 against the marks.
+    """The judgment of the run time against the minimum and the target.
 
-    band: where r0 lies; None when nothing can be said (not measured, or only "at most" a good figure).
-    sure: the whole interval lies in that band (a one-sided "short" can be sure; a good one never).
-    reasons: what it says and on what it rests, in the order in which it is read. settle: what would settle an open
-    question.
+    Attributes
+    ----------
+    band : str or None
+        Where the run time lies (docs/json.md lists the bands); None where nothing can be said.
+    sure : bool
+        True if the whole interval lies in that band. A one-sided "short" can be sure, a good band never.
+    reasons : tuple of Reason
+        What it says and on what it rests, in the order in which it is read.
+    settle : tuple of Reason
+        What would settle an open question.
     """
 
     band: Band | None
@@ -263,15 +306,41 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class Measurement:
-    """All that was measured in one recording (or one set of joined parts).
+    """All that was measured in one recording, or in one set of joined parts.
 
-    tank is the result of the sizing (see clicktimer.tank), or None. settings: every value used, with where it came
-    from.
-    causes: the likely causes (see clicktimer.assessment.causes), or None where they were not looked for.
-    marks_s: the minimum and the target by which it was judged, in seconds.
-    edges: starts and stops of the pump without a sure click; where nothing tells which, of kind "unknown".
-    correction: what a person changed, or None. clicks and edges are always as detected; with a correction, cycles,
-    ambiguous, run, verdict and tank rest on its clicks instead. proof: see clicktimer.quality.proof, or None.
+    Attributes
+    ----------
+    source : SourceInfo
+        Where the sound came from.
+    clicks : tuple of Click
+        The switch's operations as detected, in order.
+    cycles : tuple of Cycle
+        Runs and rests, in order.
+    gaps : tuple of Gap
+        Sound that is missing.
+    ambiguous : Intervals or None
+        The two readings where the kinds of the clicks are unknown.
+    run : RunTime or None
+        The run time with no water running; None where it could not be measured.
+    verdict : Verdict
+        The judgment of it.
+    tank : object or None
+        Result of the sizing (``clicktimer.tank``); None where it was not done.
+    warnings : tuple of Notice
+        What the user should know.
+    settings : dict
+        Every value that was used, with where it came from.
+    causes : object or None
+        Likely causes (``clicktimer.assessment.causes``); None where they were not looked for.
+    edges : tuple of Click
+        Starts and stops of the pump without a sure click.
+    correction : Correction or None
+        What a person changed. Then cycles, ambiguous, run, verdict and tank rest on its clicks, while ``clicks`` and
+        ``edges`` stay as detected.
+    proof : object or None
+        Result of the proof by added clicks (``clicktimer.quality.proof``).
+    marks_s : tuple of float
+        The minimum and the target by which it was judged, seconds.
     """
 
     source: SourceInfo

@@ -30,6 +30,7 @@ class Maker:
 
 MAKERS = (
     Maker("cli", "the command line's reference"),
+    Maker("api", "the reference of the public Python names"),
     Maker("causes", "the page of causes"),
     Maker("site", "the tables of the site file's page"),
     Maker("schemas", "the schemas of the JSON documents"),

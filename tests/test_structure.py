@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "clicktimer"
 
 FLOORS: list[set[str]] = [
-    {"errors", "targets", "units"},
+    {"errors", "reason", "targets", "units"},
     {"records"},
     {"audio"},
     {"detection", "settings"},

@@ -26,9 +26,19 @@ DECIMALS = 6
 
 
 def measurement_json(measurement: Measurement, *, program_version: str) -> dict[str, Any]:
-    """Return the JSON document of one measurement as plain dicts, lists, numbers and text.
+    """Return the JSON document of one measurement (docs/json.md).
 
-    program_version: the version of clicktimer that measured. Times and lengths are in seconds.
+    Parameters
+    ----------
+    measurement : Measurement
+        What was measured.
+    program_version : str
+        The version of clicktimer that measured.
+
+    Returns
+    -------
+    dict
+        Plain dicts, lists, numbers and text. Times and lengths are in seconds.
     """
     m = measurement
     document = {

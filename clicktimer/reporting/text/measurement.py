@@ -40,9 +40,21 @@ OF_THE_TANK = {"switch", "precharge", "tank", "pump_rate", "height", "marks"}
 
 
 def render_text(measurement: Measurement, *, emphasis: Emphasis = str, csv_hint: bool = True) -> str:  # noqa: C901
-    """Return the whole report of one measurement as text that ends in a newline.
+    """Return the whole report of one measurement as text.
 
-    emphasis: makes a heading stand out (bold in a terminal). csv_hint: name --csv where the table is shortened.
+    Parameters
+    ----------
+    measurement : Measurement
+        What was measured.
+    emphasis : callable
+        Makes a heading stand out, such as bold in a terminal.
+    csv_hint : bool
+        Name ``--csv`` where the table of runs is shortened.
+
+    Returns
+    -------
+    str
+        Lines of at most 80 characters; ends in a newline.
     """
     m = measurement
     lines: list[str] = [*_source_lines(m), ""]
