@@ -13,7 +13,6 @@ from typing import Any, Final, Literal
 from clicktimer.assessment.verdict import band_reason
 from clicktimer.records import Cycle, Gap, Measurement, Notice
 from clicktimer.reporting.document.front_page import found_text
-from clicktimer.reporting.document.wording import for_paper
 from clicktimer.reporting.headline import headline
 from clicktimer.reporting.html import SIGNS
 from clicktimer.reporting.messages import cautions
@@ -67,9 +66,9 @@ def verdict_view(
         "tone": tone,
         "sign": SIGNS[tone],
         "title": title,
-        "found": [for_paper(text) for text in found],
-        "notes": [for_paper(text) for text in notes],
-        "settle": for_paper(settle),
+        "found": found,
+        "notes": notes,
+        "settle": settle,
         "standing": _standing(how == "ended", messages),
         "standing_text": messages.text(f"page.standing.{how}", folder=folder),
     }
@@ -161,7 +160,7 @@ def warnings_view(  # noqa: C901
         elif code == "short-cycling" and (not live or at_s > state.end_s - SHORT_TOLD_S):
             urgent[code] = _warning(code, at(at_s), text, cautions.SWITCH)
         elif code == "deaf" and live and at_s > hears_s:
-            urgent[code] = _warning(code, since(at_s), text)
+            urgent[code] = _warning(code, since(at_s), messages.text("page.digital-silence"))
         elif code in ("disk", "disk-full", "clock"):
             others.append(_warning(code, at(at_s), text))
     for one in dict.fromkeys(notices):
@@ -207,7 +206,7 @@ def spoken_view(runs: Sequence[dict[str, Any]], title: str, messages: Messages) 
 
 
 def _warning(code: str, when: str, text: str, caution: str = "") -> dict[str, str]:
-    return {"code": code, "when": when, "text": for_paper(text), "caution": caution}
+    return {"code": code, "when": when, "text": text, "caution": caution}
 
 
 def _run_text(cycle: Cycle, messages: Messages) -> tuple[str, str]:

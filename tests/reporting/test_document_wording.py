@@ -25,7 +25,7 @@ from clicktimer.cli import check, run
 from clicktimer.reporting.blocks import Rows, Words
 from clicktimer.reporting.document.compose import Presented
 from clicktimer.reporting.document.model import Document, Facts, Shown
-from clicktimer.reporting.document.wording import for_paper, with_decimal
+from clicktimer.reporting.document.remeasure import Asked, Result, conclude_asked
 from clicktimer.reporting.figures import click_pair, pair_spans_s
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.figures.style import styled
@@ -59,18 +59,12 @@ SHARED = (
 NEVER_IN_A_DOCUMENT = {
     "reporting/text/placement.py",
     "reporting/text/comparison.py",
-    "reporting/document/wording.py",
     "reporting/document/verify.py",
+    "reporting/json/read.py",
     "reporting/json/model_day.py",
     "reporting/json/model_measurement.py",
-    "reporting/json/read.py",
 }
-"""Texts of commands that write no document; what rewords; what is said of one; schemas, and errors of reading one."""
-ALLOWED = {
-    " Give --csv FILE to have them all.",
-    "None of these is applied unless you choose it by --rule NAME. ",
-}
-"""How a document is checked; and what is said only where somebody sits at a terminal (csv_hint, list of rules)."""
+"""Texts of commands that write no document, what is said of one, what refuses a file, and what describes the JSON."""
 
 
 def texts_of_the_program() -> Iterator[str]:
@@ -116,63 +110,42 @@ def shown_by(document: Document) -> Iterator[str]:
 
 
 def test_no_sentence_of_the_program_names_an_option_on_paper():
-    texts = [text for text in texts_of_the_program() if OPTION.search(text) and text not in ALLOWED]
-    # What the catalogue says on paper is held by test_messages.py; here it shows that the search sees options.
-    catalogued = [forms["text"] for forms in entries().values() if OPTION.search(forms["text"])]
-    assert len(texts) + len(catalogued) > 30, "the search has lost its sight"
-    for text in texts:
-        assert not OPTION.search(for_paper(text)), (
-            f"{for_paper(text)!r}: add what paper says to reporting/document/wording.py"
-        )
+    # What the catalogue says on paper is held by test_messages.py: outside it no room that a document draws on may.
+    assert sum(bool(OPTION.search(forms["text"])) for forms in entries().values()) > 30, "the search has lost its sight"
+    found = sorted({text for text in texts_of_the_program() if OPTION.search(text)})
+    assert not found, f"give these a message with a form for a document: {found}"
 
 
-def test_what_is_left_reads_on():
-    assert (
-        for_paper("Give the tank's volume (--tank) and the pump rate (--pump-rate, or better --caught) with the run.")
-        == "Give the tank's volume and the pump rate with the run."
-    )
-    assert for_paper("12 more are in the JSON (--json FILE).") == (
-        "12 more are in the figures that this document carries."
-    )
-    for text in ("A run (38 s) is short.", "plain", ""):
-        assert for_paper(text) == text
-
-
-@pytest.mark.parametrize("case", ["short", "nothing", pytest.param("day", marks=pytest.mark.slow)])
-def test_no_document_names_an_option(case: str):
-    result, what = (
-        documents.of_a_day()
-        if case == "day"
-        else documents.of_fixture({"short": "short-cycling-12s", "nothing": "no-click"}[case])[:2]
-    )
-    document = documents.made(result, what, heard=False)
-    for text in shown_by(document):
-        assert not OPTION.search(text), text
+def test_what_paper_says_reads_on():
+    paper, terminal = Messages("document"), Messages()
+    assert terminal.text("runs.more", count=12) == "12 more are in the JSON (--json FILE)."
+    assert paper.text("runs.more", count=12) == "12 more are in the figures that this document carries."
+    assert paper.text("runs.each-within", most_s=0.004) == terminal.text("runs.each-within", most_s=0.004)
 
 
 # --- point or comma -------------------------------------------------------------------------------------------------
 
 
 def test_a_comma_stands_in_numbers_and_nowhere_else():
+    comma, point = Messages(decimal="comma"), Messages()
     for text, asked in (
-        ("11.99 s (11.98 to 12.00 s).", "11,99 s (11,98 to 12,00 s)."),
-        ("at 0:16.9, then 1:59.2", "at 0:16,9, then 1:59,2"),
-        ("P0 × 54.6959 × (1/74.6959)^(1/1.4)", "P0 × 54,6959 × (1/74,6959)^(1/1,4)"),
-        ("9.2e-05 of full scale, ±0.5 %", "9,2e-05 of full scale, ±0,5 %"),
-        ("clicktimer 0.1.0, pump v2.1, tank2.5.wav, 3.5.wav", "clicktimer 0.1.0, pump v2.1, tank2.5.wav, 3.5.wav"),
+        ("11.99 s (11.98 to 12.00 s)", "11,99 s (11,98 to 12,00 s)"),
+        ("0:16.9", "0:16,9"),
+        ("54.6959 × (1/74.6959)^(1/1.4)", "54,6959 × (1/74,6959)^(1/1,4)"),
+        ("9.2e-05", "9,2e-05"),
         ("2031-05-04 06:30:00", "2031-05-04 06:30:00"),
         ("", ""),
     ):
-        assert with_decimal(text, "comma") == asked
-        assert with_decimal(text, "point") == text
-    assert with_decimal("of tank 1.5: 2.5 gal", "comma", ["tank 1.5"]) == "of tank 1.5: 2,5 gal"
+        assert comma.number(text) == asked
+        assert point.number(text) == text
+    recorded = comma.text("document.about.recorded", name="tank 2.5.wav", length_s=2.5)
+    assert recorded == "tank 2.5.wav, 2,5 s"
 
 
 @given(st.floats(0, 1e5), st.integers(0, 4))
 def test_any_figure_is_the_same_figure_with_a_comma(value: float, places: int):
     text = f"{value:.{places}f}"
-    written = with_decimal(f"It is {text} gal.", "comma").removeprefix("It is ").removesuffix(" gal.")
-    assert float(written.replace(",", ".")) == float(text)
+    assert float(Messages(decimal="comma").number(text).replace(",", ".")) == float(text)
 
 
 def pdf_words(document: Document) -> str:
@@ -184,6 +157,48 @@ def page_words(document: Document) -> str:
     page = render_html(document).decode()
     page = re.sub(r"<(script|style)\b.*?</\1>|src=\"data:[^\"]*\"", " ", page, flags=re.DOTALL)
     return " ".join(re.sub(r"<[^>]*>", " ", page).split())
+
+
+HOUSE = {
+    "people": 4,
+    "use": ("3 gpm",),
+    "static-level": "40 ft",
+    "pump-depth": "180 ft",
+    "well-depth": "200 ft",
+    "casing": "6 in",
+    "yield": "5 gpm",
+}
+
+
+def result_of(case: str) -> tuple[Result, Asked]:
+    """A result to make a document of, with every section that one can have, each in one of them at the least."""
+    if case == "day":
+        return documents.of_a_day()
+    if case == "house":
+        runs = documents.of_runs([38.21, 37.4, 38.9])[0].measured
+        what = documents.asked(house=HOUSE)
+        return conclude_asked(what, runs, []), what
+    if case == "short runs":
+        return documents.of_runs([9.1, 9.3, 9.2, 9.15])
+    name = {"one-sided": "short-cycling-12s", "short": "short-cycling-12s", "nothing": "no-click"}[case]
+    return documents.of_fixture(name, taps=None if case == "one-sided" else "shut")[:2]
+
+
+@pytest.mark.parametrize(
+    "case", ["short", "one-sided", "nothing", "short runs", "house", pytest.param("day", marks=pytest.mark.slow)]
+)
+def test_no_document_names_an_option_or_has_a_point_where_commas_were_asked_for(case: str):
+    result, what = result_of(case)
+    document = documents.made(result, what, Presented(decimal="comma"), heard=False)
+    for text in shown_by(document):
+        assert not OPTION.search(text), text
+    wanted = document.labels["check"]  # the one sentence that is a command
+    for words_of in (page_words, pdf_words):
+        words = words_of(document)
+        assert words.count(wanted) == 1
+        words = words.replace(wanted, "")
+        assert not OPTION.search(words), OPTION.findall(words)
+        assert not re.findall(r"(?<![\w.])\d+\.\d+(?!\.?\w)", words)
 
 
 def test_with_a_comma_every_figure_is_that_of_the_point_and_the_json_stays():

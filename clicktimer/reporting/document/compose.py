@@ -15,11 +15,9 @@ from clicktimer.records import CorrectedClick, Measurement
 from clicktimer.reporting.blocks import Words
 from clicktimer.reporting.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
 from clicktimer.reporting.document.front_page import first_page
-from clicktimer.reporting.document.layout import readable
 from clicktimer.reporting.document.model import Document, Fact, Facts, Paper, Part, Section, Shown, Sound
 from clicktimer.reporting.document.remeasure import Asked, Result, asked_json
 from clicktimer.reporting.document.sections import technical_sections, values_section
-from clicktimer.reporting.document.wording import worded
 from clicktimer.reporting.figures import click_pair, pair_spans_s
 from clicktimer.reporting.formatting import plain, started_time
 from clicktimer.reporting.json.measurement import measurement_json
@@ -103,8 +101,7 @@ def compose(result: Result, asked: Asked, presented: Presented, evidence: Eviden
         values_section(m.settings, messages),
         _evidence_section(m, files, program, presented.date_style, messages),
     )
-    typed = _typed(result, asked, files)
-    document = Document(
+    return Document(
         title=messages.text("document.title.measure" if result.reading is None else "document.title.day"),
         messages=messages,
         paper=presented.paper,
@@ -122,17 +119,6 @@ def compose(result: Result, asked: Asked, presented: Presented, evidence: Eviden
         certificate=NO_CERTIFICATE,
         data=_data(result, asked, presented, files, program),
     )
-    return worded(document, presented.decimal, typed)
-
-
-def _typed(result: Result, asked: Asked, files: Sequence[FileFact]) -> tuple[str, ...]:
-    """What people wrote and a sentence may hold: a point in it is no decimal point."""
-    m = result.measured
-    names = [m.source.name, *(file.name for file in files)]
-    names += [m.correction.file] if m.correction is not None else []
-    names += [asked.site] if asked.site is not None else []
-    names += [offer.name for offer in result.prices.offers] if result.prices is not None else []
-    return tuple(dict.fromkeys(readable(plain(name)) for name in names))
 
 
 def _about(m: Measurement, presented: Presented, messages: Messages) -> Iterator[Fact]:
