@@ -38,14 +38,17 @@ class _Panel:
     caption: str
     alt: str
     deep_in: float
-    draw: Callable[[Axes, DayReading], None]
+    draw: Callable[[Axes, DayReading, Messages], None]
     foot_in: float = FOOT_IN
 
 
 def day_pictures(day: DayReading, *, units: UnitSystem = "us", messages: Messages = Messages()) -> tuple[Picture, ...]:
     """Return the pictures of a day in the order in which they are read; the last only where other tanks were tried."""
-    panels = _panels(day, in_units_of(messages, units))
-    return tuple(Picture(p.name, p.caption, p.alt, partial(_alone, p, day)) for p in panels)
+    messages = in_units_of(messages, units)
+    panels = _panels(day, messages)
+    return tuple(
+        Picture(p.name, p.caption, p.alt, style.written(partial(_alone, p, day, messages), messages)) for p in panels
+    )
 
 
 def day_sheet(day: DayReading, name: str, *, units: UnitSystem = "us", messages: Messages = Messages()) -> Picture:
@@ -53,16 +56,17 @@ def day_sheet(day: DayReading, name: str, *, units: UnitSystem = "us", messages:
     messages = in_units_of(messages, units)
     panels = _panels(day, messages)
     alt = " ".join(f"{p.title}. {p.alt}" for p in panels)
-    return Picture("day", messages.text("day.figure.sheet", name=name), alt, lambda: _sheet(panels, day, name))
+    draw = style.written(lambda: _sheet(panels, day, name, messages), messages)
+    return Picture("day", messages.text("day.figure.sheet", name=name), alt, draw)
 
 
-def _alone(panel: _Panel, day: DayReading) -> Figure:
+def _alone(panel: _Panel, day: DayReading, messages: Messages) -> Figure:
     figure = style.canvas(panel.deep_in + panel.foot_in + HEAD_IN)
-    panel.draw(style.axes_in(figure, LEFT_IN, panel.foot_in, LONG_IN, panel.deep_in), day)
+    panel.draw(style.axes_in(figure, LEFT_IN, panel.foot_in, LONG_IN, panel.deep_in), day, messages)
     return figure
 
 
-def _sheet(panels: tuple[_Panel, ...], day: DayReading, name: str) -> Figure:
+def _sheet(panels: tuple[_Panel, ...], day: DayReading, name: str, messages: Messages) -> Figure:
     above = HEAD_IN + 0.2
     height = 0.45 + sum(p.deep_in + p.foot_in + above for p in panels)
     figure = style.canvas(height)
@@ -70,7 +74,7 @@ def _sheet(panels: tuple[_Panel, ...], day: DayReading, name: str) -> Figure:
     top = height - 0.45
     for p in panels:
         axes = style.axes_in(figure, LEFT_IN, top - above - p.deep_in, LONG_IN, p.deep_in)
-        p.draw(axes, day)
+        p.draw(axes, day, messages)
         figure.text(0.2 / style.WIDTH_IN, (top - 0.17) / height, p.title, weight="bold")
         top -= above + p.deep_in + p.foot_in
     return figure
@@ -106,7 +110,7 @@ def _panels(day: DayReading, messages: Messages) -> tuple[_Panel, ...]:
                 text("day.figure.replay"),
                 _replay_alt(day, messages),
                 1.5,
-                partial(day_panels.replay, units=messages.units),
+                day_panels.replay,
                 0.42 if messages.units == "us" else 0.56,
             )
         )

@@ -14,8 +14,8 @@ from clicktimer.day.cycle_log import whole_runs
 from clicktimer.day.wall_time import parse_zone, wall
 from clicktimer.reporting.day_formatting import tank_name
 from clicktimer.reporting.figures import style
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.day_figures import ends_text
-from clicktimer.units.format import UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,7 +38,7 @@ def _band(piece: Piece) -> tuple[float, float]:
     return (piece.row - HALF, HALF * 0.94) if piece.lane == "first" else (piece.row + HALF * 0.06, HALF * 0.94)
 
 
-def strip(axes: Axes, day: DayReading) -> None:  # noqa: C901
+def strip(axes: Axes, day: DayReading, messages: Messages) -> None:  # noqa: C901
     """A row for each day, dark where the pump ran, hollow where a run is left out, a tick where of one only a click was
     heard; what was not heard is hatched, the stretch that seeps underlined.
     """
@@ -104,7 +104,7 @@ def strip(axes: Axes, day: DayReading) -> None:  # noqa: C901
             lw=0.8,
             zorder=2,
         )
-        words = "no such hour" if skipped else "hour twice"
+        words = messages.text("figure.day.no-such-hour" if skipped else "figure.day.hour-twice")
         axes.text(
             (odd.from_h + odd.to_h) / 2,
             odd.row - HALF - 0.01,
@@ -127,8 +127,8 @@ def strip(axes: Axes, day: DayReading) -> None:  # noqa: C901
                 zorder=4,
             )
     axes.set(xlim=(0.0, 24.0), ylim=(rows.count - 0.5, -0.65), xticks=range(0, 25, 3))
-    axes.set_xlabel("hour of the day" if rows.known else "hours since the beginning, in rows of 24")
-    axes.set_yticks(range(rows.count), [_row_name(rows, i) for i in range(rows.count)])
+    axes.set_xlabel(messages.text("figure.day.axis-hour" if rows.known else "figure.day.axis-hours-in-rows"))
+    axes.set_yticks(range(rows.count), [_row_name(rows, i, messages) for i in range(rows.count)])
 
 
 def hollow_starts_s(day: DayReading) -> set[float]:
@@ -136,16 +136,19 @@ def hollow_starts_s(day: DayReading) -> set[float]:
     return {run.at_s for run in day.excluded if run.run_s is not None}
 
 
-def _row_name(rows: WallRows, row: int) -> str:
+def _row_name(rows: WallRows, row: int, messages: Messages) -> str:
     date = rows.date_of(row)
-    return f"day {row + 1}" if date is None else f"{WEEKDAYS[date.weekday()]} {date:%m-%d}"
+    if date is None:
+        return messages.text("figure.line.row-day", number=row + 1)
+    return f"{WEEKDAYS[date.weekday()]} {date:%m-%d}"
 
 
-def _no_run(axes: Axes) -> None:
-    axes.text(0.5, 0.5, "no whole run was heard", transform=axes.transAxes, ha="center", va="center", color=style.SOFT)
+def _no_run(axes: Axes, messages: Messages) -> None:
+    words = messages.text("figure.day.no-run")
+    axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", color=style.SOFT)
 
 
-def runs(axes: Axes, day: DayReading) -> None:
+def runs(axes: Axes, day: DayReading, messages: Messages) -> None:
     """Each run against the time of day, with the marks, and the run with no water in use in its interval."""
     rows, found = rows_of(day), whole_runs(day.log.cycles)
     for run in day.excluded:
@@ -177,20 +180,20 @@ def runs(axes: Axes, day: DayReading) -> None:
     if found.count:
         axes.set_yscale("log")
     else:
-        _no_run(axes)
+        _no_run(axes, messages)
     for mark_s in day.marks_s:
         axes.axhline(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=1)
-        axes.text(1.01, mark_s, f"{mark_s:g} s", transform=axes.get_yaxis_transform(), va="center")
+        axes.text(1.01, mark_s, messages.number(f"{mark_s:g} s"), transform=axes.get_yaxis_transform(), va="center")
     if day.run is not None:
         axes.axhspan(day.run.low_s, day.run.high_s, color=style.ORANGE, alpha=0.35, lw=0, zorder=0)
         axes.axhline(day.run.seconds, color=style.ORANGE, lw=1.5, zorder=2)
     if found.count:
         style.plain_numbers(axes, "y")
-    axes.set(xlim=(0.0, 24.0), xticks=range(0, 25, 3), ylabel="run, s")
-    axes.set_xlabel("began at, hour of the day" if rows.known else "began, hours since the beginning, in turns of 24")
+    axes.set(xlim=(0.0, 24.0), xticks=range(0, 25, 3), ylabel=messages.text("figure.bars.axis"))
+    axes.set_xlabel(messages.text("figure.day.axis-began" if rows.known else "figure.day.axis-began-hours"))
 
 
-def spread(axes: Axes, day: DayReading) -> None:
+def spread(axes: Axes, day: DayReading, messages: Messages) -> None:
     """How often each length of run came, with the marks and the run with no water in use."""
     whole, marks_s = whole_runs(day.log.cycles), day.marks_s
     runs_s, doubted = whole.runs_s, np.isin(whole.starts_s, list(hollow_starts_s(day)))
@@ -212,17 +215,24 @@ def spread(axes: Axes, day: DayReading) -> None:
         style.plain_numbers(axes, "x")
         style.whole_numbers(axes)
     else:
-        _no_run(axes)
+        _no_run(axes, messages)
     for mark_s in day.marks_s:
         axes.axvline(mark_s, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
-        axes.text(mark_s, 1.02, f"{mark_s:g} s", transform=axes.get_xaxis_transform(), ha="center", va="bottom")
+        axes.text(
+            mark_s,
+            1.02,
+            messages.number(f"{mark_s:g} s"),
+            transform=axes.get_xaxis_transform(),
+            ha="center",
+            va="bottom",
+        )
     if day.run is not None:
         axes.axvspan(day.run.low_s, day.run.high_s, color=style.ORANGE, alpha=0.35, lw=0, zorder=1)
         axes.axvline(day.run.seconds, color=style.ORANGE, lw=1.5, zorder=3, path_effects=style.over_areas(1.5))
-    axes.set(xlabel="run, s", ylabel="runs")
+    axes.set(xlabel=messages.text("figure.bars.axis"), ylabel=messages.text("figure.day.axis-runs"))
 
 
-def starts(axes: Axes, day: DayReading) -> None:
+def starts(axes: Axes, day: DayReading, messages: Messages) -> None:
     """Starts in each hour of the log, each with its interval, with the limits of an hour held against them."""
     by_hour, counts = day.starts.by_hour, day.starts.counts.by_hour
     hours = len(by_hour)
@@ -241,17 +251,16 @@ def starts(axes: Axes, day: DayReading) -> None:
     limits = hour_limits(day)
     for limit in limits:
         axes.axhline(limit, color=style.INK, ls=(0, (4, 2.5)), lw=0.8, zorder=3, path_effects=style.over_areas(0.8))
-        axes.text(
-            1.01, limit, f"limit {limit:g}", transform=axes.get_yaxis_transform(), va="center", fontsize=style.SMALL_PT
-        )
+        words = messages.text("figure.day.limit", limit=limit)
+        axes.text(1.01, limit, words, transform=axes.get_yaxis_transform(), va="center", fontsize=style.SMALL_PT)
     places, names = zip(*_hour_ticks(day), strict=True)
     axes.set_xticks(places, names)
     style.whole_numbers(axes)
     highest = max([1.0, *by_hour, *(a.high for a in counts), *limits])
     axes.set(xlim=(0.0, max(day.log.duration_s / HOUR_S, 1.0)), ylim=(0.0, 1.12 * highest))
-    axes.set(ylabel="starts in the hour")
-    known = "time of day" if hours <= 25 else "date, and time of day"
-    axes.set_xlabel("hours since the beginning" if day.log.started_s is None else known)
+    axes.set(ylabel=messages.text("figure.day.axis-starts-in-hour"))
+    axis = "axis-time" if hours <= 25 else "axis-date"
+    axes.set_xlabel(messages.text("figure.day.axis-hours" if day.log.started_s is None else f"figure.day.{axis}"))
 
 
 def hour_limits(day: DayReading) -> tuple[float, ...]:
@@ -282,7 +291,7 @@ def _hour_ticks(day: DayReading) -> Iterator[tuple[float, str]]:
         yield 0.0, f"{begin:%H:%M}"
 
 
-def replay(axes: Axes, day: DayReading, *, units: UnitSystem = "us") -> None:
+def replay(axes: Axes, day: DayReading, messages: Messages) -> None:
     """Starts of the same day with other tanks, each with its interval; the tank that is there is a ring."""
     tanks = sorted(day.replayed, key=lambda r: r.times)
     for x, r in enumerate(tanks):
@@ -301,8 +310,8 @@ def replay(axes: Axes, day: DayReading, *, units: UnitSystem = "us") -> None:
             zorder=3,
         )
     # A stock size in litres is written over its gallons: side by side they would run into the next.
-    named = [tank_name(r.name, units).replace(" (", "\n(") for r in tanks]
+    named = [tank_name(r.name, messages.units).replace(" (", "\n(") for r in tanks]
     named = [n if "\n" in n else style.drawable(n, 14) for n in named]
-    names = [f"{n}\n{ends_text(r.no_use_run_s.figure)} s" for n, r in zip(named, tanks, strict=True)]
+    names = [f"{n}\n{messages.number(ends_text(r.no_use_run_s.figure))} s" for n, r in zip(named, tanks, strict=True)]
     axes.set_xticks(range(len(tanks)), names, fontsize=style.SMALL_PT if len(tanks) <= 8 else style.SMALL_PT - 1.5)
-    axes.set(ylabel="starts", ylim=(0.0, None), xlim=(-0.5, len(tanks) - 0.5))
+    axes.set(ylabel=messages.text("figure.day.axis-starts"), ylim=(0.0, None), xlim=(-0.5, len(tanks) - 0.5))

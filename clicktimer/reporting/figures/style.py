@@ -174,7 +174,7 @@ def written(draw: Callable[[], Figure], messages: Messages) -> Callable[[], Figu
 
 def write_axes(figure: Figure, write: Callable[[str], str]) -> None:
     """Have the numbers along the axes of a picture written as ``write`` says."""
-    from matplotlib.ticker import Formatter
+    from matplotlib.ticker import FixedFormatter, Formatter
 
     class Rewritten(Formatter):
         def __init__(self, inner: Formatter) -> None:
@@ -198,7 +198,9 @@ def write_axes(figure: Figure, write: Callable[[str], str]) -> None:
 
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(Rewritten(axis.get_major_formatter()))
+            inner = axis.get_major_formatter()
+            if not isinstance(inner, FixedFormatter):  # names are written already, and may be what somebody typed
+                axis.set_major_formatter(Rewritten(inner))
 
 
 Entry = tuple["Artist", str]
