@@ -14,6 +14,7 @@ from clicktimer.day.start_counts import by_chance
 from clicktimer.day.starts import DAY_S, LEAST_FOR_A_DAY_S
 from clicktimer.errors import InputError
 from clicktimer.records import Reason
+from clicktimer.units.conversions import gal_to_l
 
 Finding = Literal["more", "less", "no change", "cannot tell"]
 
@@ -49,6 +50,21 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
+class Judgment:
+    """What both results conclude: before, after are the codes of a band or of a finding on the tank."""
+
+    name: Literal["verdict", "tank"]
+    before: str
+    after: str
+    finding: Literal["changed", "no change", "cannot tell"]
+
+    @property
+    def finding_code(self) -> str:
+        """The finding as the last part of a code of the message catalogue."""
+        return self.finding.replace(" ", "-")
+
+
+@dataclass(frozen=True, slots=True)
 class NotCompared:
     """Figures (by name) that one side cannot tell, and why."""
 
@@ -67,6 +83,7 @@ class Comparison:
     """All differences, and what the valve test says where it was one (None else).
 
     before_heard_s, after_heard_s: length of each, s, None not known. not_compared: why a side lacks a figure.
+    judgments: what both conclude. repeatability: what limits the comparison of two run times, None without one.
     """
 
     before: str
@@ -76,12 +93,24 @@ class Comparison:
     before_heard_s: float | None = None
     after_heard_s: float | None = None
     not_compared: tuple[NotCompared, ...] = ()
+    judgments: tuple[Judgment, ...] = ()
+    repeatability: Reason | None = None
 
 
 _Seen = tuple[float, float, float]
 
 LEAST_S: Final = 0.9 * 86_400.0
 """A shorter log says nothing of a whole day's water, duty or worst hour, since the hours not heard may be unlike."""
+
+REPEATABILITY_SHARE: Final = 0.07
+"""How far one system's run time differs from itself: the speed of the draw before it warms or cools the tank's air.
+
+Simulated: about 6 to 7 % (docs/formulas.md, heat of the air); two results nearer than this are one result.
+"""
+OF_THE_RUN: Final = frozenset(
+    {"run with no water in use", "water between cut-out and cut-in", "most starts an hour by the run"}
+)
+"""Figures in proportion to a run time, or to 1 over it: none repeats better than the run itself."""
 
 
 def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: bool = False) -> Comparison:
@@ -116,7 +145,17 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
         ("seeping", "L/min", _leak),
     )
     differences = [_difference(name, unit, read(before), read(after)) for name, unit, read in rows]
-    shown = tuple(d for d in differences if d.before is not None or d.after is not None)
+    shared = (
+        ("pump rate", "L/min", _pump_rate),
+        ("water between cut-out and cut-in", "L", _drawn),
+        ("the same by the label", "L", _by_label),
+        ("most starts an hour by the run", "", _most_starts),
+    )
+    of_the_tank = [_difference(name, unit, read(before), read(after)) for name, unit, read in shared]
+    shown = (
+        *(d for d in differences if d.before is not None or d.after is not None),
+        *(d for d in of_the_tank if d.before is not None and d.after is not None),
+    )
     return Comparison(
         str(_in(before, "source", "name") or "before"),
         str(_in(after, "source", "name") or "after"),
@@ -128,7 +167,31 @@ def compare(before: Mapping[str, Any], after: Mapping[str, Any], *, valve_test: 
             *_not_compared("before", before, [d.name for d in shown if d.before is None]),
             *_not_compared("after", after, [d.name for d in shown if d.after is None]),
         ),
+        _judgments(before, after, shown),
+        Reason("compare.repeatability", share=REPEATABILITY_SHARE)
+        if any(d.name in OF_THE_RUN and d.low is not None for d in shown)
+        else None,
     )
+
+
+def _judgments(
+    before: Mapping[str, Any], after: Mapping[str, Any], shown: tuple[Difference, ...]
+) -> tuple[Judgment, ...]:
+    """Verdict and finding on the tank, where both have one; a change rests on a figure that changed."""
+    changed = {d.name for d in shown if d.finding in ("more", "less")}
+    kinds: tuple[tuple[Literal["verdict", "tank"], tuple[str, ...], set[str]], ...] = (
+        ("verdict", ("verdict", "band"), {"run with no water in use"}),
+        ("tank", ("tank", "judgement", "finding"), {"water between cut-out and cut-in", "the same by the label"}),
+    )
+    found = []
+    for name, path, rests_on in kinds:
+        was, still = _in(before, *path), _in(after, *path)
+        if isinstance(was, str) and isinstance(still, str):
+            backed = bool(changed & rests_on)
+            found.append(
+                Judgment(name, was, still, "no change" if was == still else "changed" if backed else "cannot tell")
+            )
+    return tuple(found)
 
 
 def _not_compared(side: Literal["before", "after"], d: Mapping[str, Any], names: list[str]) -> list[NotCompared]:
@@ -239,6 +302,34 @@ def _leak(d: Mapping[str, Any]) -> _Seen | None:
     return (0.0, 0.0, float(limit)) if isinstance(limit, int | float) else None
 
 
+def _pump_rate(d: Mapping[str, Any]) -> _Seen | None:
+    gpm = _in(d, "tank", "inputs", "pump_rate", "gpm")
+    if not isinstance(gpm, int | float):
+        return None
+    sd_gpm = _in(d, "tank", "pump_rate_measured", "sd_gpm")
+    half_gpm = 1.96 * float(sd_gpm) if isinstance(sd_gpm, int | float) else 0.0
+    return gal_to_l(float(gpm)), gal_to_l(max(0.0, gpm - half_gpm)), gal_to_l(gpm + half_gpm)
+
+
+def _drawn(d: Mapping[str, Any]) -> _Seen | None:
+    if _run(d) is None:
+        return None  # an upper bound of the run is one of the water, too
+    return _seen(*(_in(d, "tank", "judgement", f"drawn{end}_l") for end in ("", "_low", "_high")))
+
+
+def _by_label(d: Mapping[str, Any]) -> _Seen | None:
+    label_l = _in(d, "tank", "judgement", "label_l")
+    return _seen(label_l, _in(d, "tank", "judgement", "label_fast_l"), label_l)
+
+
+def _most_starts(d: Mapping[str, Any]) -> _Seen | None:
+    run = _run(d)
+    starts = _in(d, "tank", "measured_most_starts_per_h")
+    if run is None or min(run) <= 0 or not isinstance(starts, int | float):
+        return None
+    return float(starts), starts * run[0] / run[2], starts * run[0] / run[1]
+
+
 def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None) -> Difference:
     was, still = before or (None, None, None), after or (None, None, None)
     own = (*was[1:], *still[1:])
@@ -247,6 +338,9 @@ def _difference(name: str, unit: str, before: _Seen | None, after: _Seen | None)
     gap = after[0] - before[0]
     low = gap - math.hypot(after[0] - after[1], before[2] - before[0])
     high = gap + math.hypot(after[2] - after[0], before[0] - before[1])
+    if name in OF_THE_RUN:
+        floor = REPEATABILITY_SHARE * min(before[0], after[0])
+        low, high = min(low, gap - floor), max(high, gap + floor)
     finding: Finding = "more" if low > 0 else "less" if high < 0 else "no change"
     if finding == "no change" and name == "seeping" and (before[0] > 0) != (after[0] > 0):
         finding = "cannot tell"  # told on one side, and the limit of the other is not low enough to say that it stopped

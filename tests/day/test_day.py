@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from clicktimer.assessment.verdict import judge
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.day.analysis import other_tanks, read_day
 from clicktimer.day.comparison import compare
@@ -24,12 +25,14 @@ from clicktimer.day.what_if import replay
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Click, Cycle, Gap, RunTime
 from clicktimer.reporting.figures import day_pictures
+from clicktimer.reporting.json.tank import tank_json
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.comparison import render_comparison, side_texts
 from clicktimer.reporting.text.day_sections import render_day
 from clicktimer.simulator.household import no_use_run, run_household, simulate, us_system
 from clicktimer.simulator.system import System, Use
 from clicktimer.simulator.uses import household_uses
+from clicktimer.tank.sizing import size_tank
 from clicktimer.tank.system import PumpRate, Tank, make_system
 from clicktimer.units.conversions import gal_to_l
 
@@ -503,6 +506,52 @@ def test_a_difference_is_told_only_beyond_the_errors():
         assert side_texts(seeping)[1] == words
     with pytest.raises(InputError, match="not a result"):
         compare({}, document(1.0, 0.1))
+
+
+def measured(run_s: float, gpm: float, tank_gal: float = 20.0, **more: object) -> dict[str, object]:
+    """What ``measure --json`` writes of a tank of 20 gal; the figures behind it are the program's own."""
+    system = make_system(tanks=(Tank(gal_to_l(tank_gal)),), pump=PumpRate(gal_to_l(gpm)))
+    run = RunTime(run_s, run_s - 0.1, run_s + 0.1, 4, "taps shut", False, 0.01, 0.1)
+    sizing = tank_json(size_tank(system, run))
+    return {
+        "format": "clicktimer-measurement",
+        "source": {"name": "a.wav", "duration_s": 600.0},
+        "run": {"seconds": run_s, "low_s": run_s - 0.1, "high_s": run_s + 0.1, "one_sided": False},
+        "verdict": {"band": judge(run).band, "sure": True},
+        "tank": sizing,
+        **more,
+    }
+
+
+def test_a_run_time_repeats_no_better_than_the_draw_before_it():
+    # The simulator's own tank: the same system, refilled after a fast and after a slow draw, is the measure of it.
+    system = us_system(33.0, tau_s=80.0)
+    runs_s = []
+    for gpm in (1.0, 8.0):
+        line = simulate(system, [Use(60.0, 7000.0, gal_to_l(gpm))], duration_s=2 * 3600.0, seed=1)
+        pairs = zip(line.cut_ins_s, line.cut_outs_s, line.cut_ins_s[1:], strict=False)
+        r0_s = [(o - i) * (n - o) / (n - i) for i, o, n in pairs]
+        runs_s.append(float(np.mean(r0_s[1:4])))
+    assert abs(runs_s[0] / runs_s[1] - 1) > 0.03  # a change by precise intervals, and nothing changed
+    near = compare(measured(22.1, 10.0), measured(23.0, 10.0))
+    assert {d.name: d.finding for d in near.differences}["run with no water in use"] == "no change"
+    assert render_comparison(near).count("7%") == 1
+    assert compare(measured(22.1, 10.0), measured(26.0, 10.0)).differences[0].finding == "more"
+
+
+def test_two_measurements_with_tank_and_rate_are_compared_in_all_that_they_share():
+    found = compare(measured(12.0, 10.0), measured(64.0, 10.0, 33.0))
+    rows = {d.name: d for d in found.differences}
+    assert rows["pump rate"].finding == "no change"
+    assert rows["water between cut-out and cut-in"].before == pytest.approx(gal_to_l(10.0) * 12.0 / 60)
+    assert rows["water between cut-out and cut-in"].finding == "more"
+    assert rows["most starts an hour by the run"].after == pytest.approx(900 / 64.0, rel=0.01)
+    assert [(j.name, j.finding) for j in found.judgments] == [("verdict", "changed"), ("tank", "changed")]
+    text = " ".join(render_comparison(found).split())
+    assert "Verdict: short cycling before, a good run after: changed." in text
+    # Two bands, but a run that is the same within what a draw does to it.
+    close = compare(measured(59.0, 10.0), measured(61.0, 10.0))
+    assert close.judgments[0].finding == "cannot tell"
 
 
 def test_what_a_few_hours_or_a_test_cannot_say_of_a_day_is_not_compared():

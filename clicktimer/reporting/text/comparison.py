@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
 
-from clicktimer.day.comparison import Comparison, Difference, NotCompared
+from clicktimer.day.comparison import Comparison, Difference, Judgment, NotCompared
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
 from clicktimer.reporting.day_formatting import in_units_of
 from clicktimer.reporting.messages.catalogue import Messages
@@ -33,6 +33,9 @@ def render_comparison(
     blocks: list[Block] = [Words(head), Rows(header, rows, ("<", ">", ">", "<"))]
     if not rows:
         blocks.append(Words(messages.text("compare.nothing")))
+    blocks += [Words(_judgment(j, messages)) for j in c.judgments]
+    if c.repeatability is not None:
+        blocks.append(Words(messages.text(c.repeatability)))
     blocks += [Words(_not_compared(n, messages)) for n in c.not_compared]
     lines = [emphasis("BEFORE AND AFTER"), *lines_of(blocks)]
     if c.valve is not None:
@@ -51,6 +54,10 @@ def _row(d: Difference, messages: Messages) -> tuple[str, str, str, str]:
 def row_name(d: Difference, messages: Messages = Messages()) -> str:
     """Return what a figure is called where a line has 80 columns."""
     return messages.text(f"compare.row.{d.code}")
+
+
+def _judgment(j: Judgment, messages: Messages) -> str:
+    return messages.text(f"compare.judgment-{j.name}", before=j.before, after=j.after, finding=j.finding_code)
 
 
 def _not_compared(n: NotCompared, messages: Messages) -> str:
