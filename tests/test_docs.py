@@ -13,7 +13,7 @@ import pytest
 
 import clicktimer
 from clicktimer.cli import COMMANDS, cli
-from clicktimer.reporting.messages.storage import FAULT
+from clicktimer.storage.faults import Fault
 from clicktimer.targets import Band
 from docs.makers.cli import reference
 
@@ -81,7 +81,7 @@ def test_links_inside_the_repository_lead_somewhere(page: Path):
 def notice_codes() -> dict[str, str]:
     """Every code given to Notice(...) in the package as a plain text, and the file that gives it; and the codes of
     a listening folder's faults, of which the session makes notices."""
-    found: dict[str, str] = dict.fromkeys(FAULT, "session.py")
+    found: dict[str, str] = dict.fromkeys(get_args(Fault), "session.py")
     for path in (ROOT / "clicktimer").rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Notice":

@@ -114,7 +114,7 @@ def _tried(device: str | None, version: str) -> Answer:
 
     from clicktimer.audio.microphone import FIRST_S, Microphone
     from clicktimer.records import Block, Samples
-    from clicktimer.streaming.silence_watch import DEAF
+    from clicktimer.reporting.messages.catalogue import Messages
 
     source = Microphone(device)
     try:
@@ -133,7 +133,7 @@ def _tried(device: str | None, version: str) -> Answer:
     samples = np.concatenate(pieces)
     peak = float(np.abs(samples).max())
     if peak == 0.0:
-        return False, f"{about}: {DEAF}"
+        return False, f"{about}: {Messages().text('notice.deaf')}"
     return True, f"{about}, loudest moment {20 * np.log10(peak):.0f} dB of full scale"
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from clicktimer.reporting.formatting import wrap
 from clicktimer.reporting.messages import cautions
-from clicktimer.streaming.silence_watch import DEAF
+from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
     from clicktimer.quality.placement import Place
@@ -172,7 +172,7 @@ class Meter:
             self._zeros_s = 0.0
         self._clipped += int(np.count_nonzero(np.abs(samples) >= 0.985))
         if self._zeros_s >= DEAF_S:
-            self._warn("deaf", DEAF)
+            self._warn("deaf", Messages().text("notice.deaf"))
         if self._clipped > 200:
             self._warn("clips", CLIPS)
         if self._brief_zeros_s > 1.0 and block.start_s > 5.0:

@@ -12,6 +12,7 @@ import click
 
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.reporting.formatting import wrap
+from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.storage.batch import Event
 from clicktimer.streaming.session import Said, Session
 from clicktimer.streaming.state import Note, State
@@ -116,10 +117,11 @@ class Screen:
     def _note(self, note: Note) -> None:
         self.clear()
         head = f"{self._clock(self._session.engine.end_s)}  "
-        for text in wrap(note.text, head, " " * 10):
+        for text in wrap(Messages().text(note.reason), head, " " * 10):
             click.echo(text, err=True)
-        for text in wrap(note.caution, "        ! ", " " * 10) if note.caution else ():
-            click.echo(text, err=True)
+        if note.caution is not None:
+            for text in wrap(Messages().text(note.caution), "        ! ", " " * 10):
+                click.echo(text, err=True)
         if note.urgent:
             self._ring("\a\a\a")
             self._run_command(note)
@@ -135,7 +137,7 @@ class Screen:
         self._children = [c for c in self._children if c.poll() is None]
         if len(self._children) >= 4:
             return
-        told = {**os.environ, "CLICKTIMER_EVENT": note.code, "CLICKTIMER_TEXT": note.text}
+        told = {**os.environ, "CLICKTIMER_EVENT": note.code, "CLICKTIMER_TEXT": Messages().text(note.reason)}
         try:
             self._children.append(
                 subprocess.Popen(

@@ -17,10 +17,10 @@ from clicktimer.audio.clock import Clock
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.audio.quality import Watch
 from clicktimer.records import Block, Measurement, Notice, Reason
-from clicktimer.reporting.messages import storage as messages
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.faults import Fault
+from clicktimer.storage.reasons import reason_text
 from clicktimer.storage.sound_store import RESERVE_BYTES, ClickSounds, Kept, WholeSound, free_bytes
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.engine import Engine, Fed
@@ -164,7 +164,7 @@ class Session:
             notes = self._alarms.look(self.engine.clicks(), self.engine.gaps, self.engine.end_s)
         deaf = self._deaf.look(block) if self._provisional else None
         for note in notes if deaf is None else [deaf, *notes]:
-            self._batch.log.append((self.engine.end_s, note.code, note.text))
+            self._log(note.code, note.reason)
             said.append(note)
         return said
 
@@ -204,17 +204,20 @@ class Session:
                         self._clicks.want(event.time_s, "doubtful")
                 self._batch.sounds += self._clicks.write(self.engine.end_s)
         except OSError as error:
-            self._stop_keeping(f"sound can no longer be kept ({error.strerror or error}); the timing goes on")
+            self._stop_keeping(Reason("notice.sound-not-kept", why=str(error.strerror or error)))
 
-    def _stop_keeping(self, text: str) -> None:
+    def _stop_keeping(self, reason: Reason) -> None:
         whole, self._whole, self._clicks = self._whole, None, None
         if whole is not None:
             try:
                 self._batch.sounds += whole.close()
             except OSError:
-                self._batch.log.append((self.engine.end_s, "sound", "the last part of the sound is not whole"))
-        self._batch.log.append((self.engine.end_s, "disk", text))
-        self._disk_notice = Note("disk", text)
+                self._log("sound", Reason("notice.last-part-not-whole"))
+        self._log("disk", reason)
+        self._disk_notice = Note("disk", reason)
+
+    def _log(self, code: str, reason: Reason) -> None:
+        self._batch.log.append((self.engine.end_s, code, reason_text(reason)))
 
     _disk_notice: Note | None = None
 
@@ -227,7 +230,7 @@ class Session:
             except OSError:
                 return said
             if self._free < RESERVE_BYTES and (self._whole is not None or self._clicks is not None):
-                self._stop_keeping("the disk is nearly full: no more sound is kept, so that the timing can go on")
+                self._stop_keeping(Reason("notice.disk-nearly-full"))
         if self._disk_notice is not None:
             said.append(self._disk_notice)
             self._disk_notice = None
@@ -235,9 +238,10 @@ class Session:
         if fault != before:
             self._told_fault = fault
             if fault is not None:
-                said.append(Note(fault, messages.FAULT[fault]))
+                said.append(Note(fault, Reason(f"notice.fault.{fault}")))
             elif before is not None:
-                said.append(Note(before, messages.OVER.get(before, messages.OVER_ELSE)))
+                over = Reason("notice.room-again") if before == "disk-full" else Reason("notice.writes-again")
+                said.append(Note(before, over))
         return said
 
     def _commit(self, said: list[Said]) -> None:
@@ -270,12 +274,9 @@ class Session:
         jump_s, self._wall_off_s = off_s - self._wall_off_s, off_s
         if abs(jump_s) < CLOCK_JUMP_S:
             return []
-        way = "forward" if jump_s > 0 else "back"
-        text = (
-            f"the computer's clock was set {way} by {abs(jump_s):.0f} s; runs are counted in samples and do not change"
-        )
-        self._batch.log.append((self.engine.end_s, "clock", text))
-        return [Note("clock", text)]
+        reason = Reason("notice.clock-forward" if jump_s > 0 else "notice.clock-back", off_s=abs(jump_s))
+        self._log("clock", reason)
+        return [Note("clock", reason)]
 
     # -- asking and ending -----------------------------------------------------------------------------------------
 
@@ -311,9 +312,7 @@ class Session:
             if self._whole is not None:
                 self._batch.sounds += self._whole.close()
         except OSError as error:
-            self._batch.log.append(
-                (self.engine.end_s, "disk", f"the last sound was not kept ({error.strerror or error})")
-            )
+            self._log("disk", Reason("notice.last-sound-not-kept", why=str(error.strerror or error)))
         batch = self._take_batch()
         batch.pending = self.engine.finder.pending()
         self._tones.flush()

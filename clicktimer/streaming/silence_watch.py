@@ -8,15 +8,9 @@ from __future__ import annotations
 
 from typing import Final
 
-from clicktimer.records import Block
+from clicktimer.records import Block, Reason
 from clicktimer.streaming.state import Note
 
-DEAF: Final = (
-    "The input delivers digital silence: it is muted, or this program may not use it. Look at: the microphone "
-    "permission of the terminal (macOS: Privacy & Security, Microphone; Windows: Privacy, Microphone, and there also "
-    "desktop apps), the input's own mute, and whether the right input is chosen (clicktimer hear --list)."
-)
-HEARS: Final = "The input delivers sound again, after {seconds:.0f} s of digital silence: clicks in it are lost."
 DEAF_S: Final = 5.0
 """No room is without any noise for so long; noise suppression gives up sooner (common practice, no source)."""
 
@@ -36,6 +30,6 @@ class Deaf:
         if block.samples.min() == block.samples.max():
             self._still_s += length_s
             told = before_s < DEAF_S <= self._still_s
-            return Note("deaf", DEAF, urgent=True) if told else None
+            return Note("deaf", Reason("notice.deaf"), urgent=True) if told else None
         self._still_s = 0.0
-        return Note("hears", HEARS.format(seconds=before_s)) if before_s >= DEAF_S else None
+        return Note("hears", Reason("notice.hears", lost_s=before_s)) if before_s >= DEAF_S else None

@@ -10,11 +10,9 @@ from typing import Final, Literal
 from clicktimer.assessment.verdict import judge
 from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
 from clicktimer.cycles.run_time import no_use_run
-from clicktimer.records import Click, Cycle, Gap, RunTime, Verdict
-from clicktimer.reporting.messages import cautions
+from clicktimer.records import Click, Cycle, Gap, Reason, RunTime, Verdict
 from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Event
-from clicktimer.units.format import format_time
 
 ENDLESS_RUNS: Final = 5.0
 """A run of more than so many times the shortest one does not look like ending (common practice, no source) ..."""
@@ -33,12 +31,12 @@ Pump = Literal["on", "off", "unknown"]
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """Something that must be said at once. urgent: somebody should act; caution: what belongs to it, or empty."""
+    """Something that must be said at once. urgent: somebody should act; caution: what belongs to it, or None."""
 
     code: str
-    text: str
+    reason: Reason
     urgent: bool = False
-    caution: str = ""
+    caution: Reason | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,8 +142,8 @@ class Alarms:
         ):
             return []
         self._told_run = (began_s, state.end_s)
-        text = f"the pump has been running for {format_time(state.since_s)} and has not stopped"
-        return [Note("endless-run", text, True, cautions.RUNNING_ON)]
+        reason = Reason("notice.endless-run", since_s=state.since_s)
+        return [Note("endless-run", reason, True, Reason("caution.running-on"))]
 
     def _short(self, state: State) -> list[Note]:
         mark_s = self._options.marks_s[0]
@@ -158,8 +156,8 @@ class Alarms:
         if len(short) < 2 or (short[-1].cut_out_s or 0.0) - self._told_short < 3600.0:
             return []
         self._told_short = short[-1].cut_out_s or 0.0
-        text = f"short cycling: {len(short)} runs under {mark_s:g} s, the last {format_time(short[-1].run_s or 0.0)}"
-        return [Note("short-cycling", text, True, cautions.SWITCH)]
+        reason = Reason("notice.short-cycling", count=len(short), minimum_s=mark_s, last_s=short[-1].run_s or 0.0)
+        return [Note("short-cycling", reason, True, Reason("caution.switch"))]
 
 
 class Standing:

@@ -20,6 +20,7 @@ from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.figures import seconds_texts
 from clicktimer.reporting.text.tank import finding_text
 from clicktimer.settings import MeasureOptions
+from clicktimer.storage.reasons import text_reason
 from clicktimer.storage.tail import Logged
 from clicktimer.streaming.state import State
 from clicktimer.targets import band_of
@@ -154,7 +155,8 @@ def warnings_view(  # noqa: C901
     others: list[dict[str, str]] = []
     began_s = state.end_s - (state.since_s or 0.0)
     hears_s = max((at_s for at_s, _, code, _ in log if code == "hears"), default=-1.0)
-    for at_s, _, code, text in log:
+    for at_s, _, code, noted in log:
+        text = messages.text(text_reason(noted))
         if code == "endless-run" and live and state.pump == "on" and at_s >= began_s:
             urgent[code] = _warning(code, since(began_s), messages.text("page.endless"), cautions.RUNNING_ON)
         elif code == "short-cycling" and (not live or at_s > state.end_s - SHORT_TOLD_S):

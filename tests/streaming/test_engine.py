@@ -33,6 +33,7 @@ from clicktimer.streaming.session import RecordingSource, Said, Session
 from clicktimer.streaming.state import Alarms, Note, state_of, told_clicks
 from clicktimer.web.view_state import Shown
 from tests.support.live_parts import ROOT, FakeClock
+from tests.support.words import said
 
 LEVEL_STEP = default_params().level_step
 FIXTURES = ROOT / "fixtures_audio"
@@ -344,7 +345,7 @@ def test_a_run_that_does_not_end_is_said_while_it_lasts_with_its_caution():
     first_s, note = found[0]
     assert first_s == pytest.approx(100.0 + 5 * 40.0, abs=5.0)
     assert note.urgent
-    assert "disconnect" in note.caution
+    assert "disconnect" in said(note.caution)
     assert found[1][0] - first_s == pytest.approx(900.0, abs=5.0)
     assert alarmed(Alarms(SHUT, longest_run_s=60.0), clicks(10.0), 80.0)[0][0] == pytest.approx(70.0, abs=5.0)
     assert alarmed(Alarms(SHUT), clicks(10.0, 50.0, 100.0, 145.0), 1500.0) == []
@@ -369,7 +370,7 @@ def test_a_clock_that_is_set_is_said_and_changes_no_run(tmp_path: Path):
             clock.wall_ahead_s = -3600.0  # summer time ends, or somebody sets it
     measured = session.finish("end of the recording")
     assert len(notes) == 1
-    assert "set back by 3600 s" in notes[0].text
+    assert "set back by 3600 s" in said(notes[0].reason)
     assert measured.run == measure_recording(FIXTURES / "short-cycling-12s.flac", options=SHUT).run
     assert [w.code for w in measured.warnings] == ["clock-changed"]
     assert measured.source.started_how == "clock"
@@ -449,7 +450,7 @@ def test_on_a_disk_that_runs_full_the_timing_goes_on_and_nothing_is_lost_once_th
             assert read_folder(place / "L").end_s < full_at_s + 15.0, "the disk was never full"
             free()
             freed = True
-        notes += [(now_s, one.code, one.text) for one in session.step() if isinstance(one, Note)]
+        notes += [(now_s, one.code, said(one.reason)) for one in session.step() if isinstance(one, Note)]
     measured = session.finish("end of the recording")
     told = [(code, "again" in text.split(":")[0]) for _, code, text in notes]
     assert told == [(stands_for, False), (stands_for, True)], notes
@@ -491,8 +492,8 @@ def test_an_input_that_delivers_nothing_but_zeros_is_said_at_once(tmp_path: Path
     while not source.ended:
         notes += [(session.engine.end_s, one) for one in session.step() if isinstance(one, Note)]
     assert [(round(t), n.code, n.urgent) for t, n in notes] == [(15, "deaf", True), (30, "hears", False)]
-    assert "microphone permission" in notes[0][1].text
-    assert "after 20 s" in notes[1][1].text
+    assert "microphone permission" in said(notes[0][1].reason)
+    assert "after 20 s" in said(notes[1][1].reason)
 
 
 # -- again -------------------------------------------------------------------------------------------------------------
