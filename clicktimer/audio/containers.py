@@ -183,12 +183,16 @@ def started(given: str | None, metadata: dict[str, str]) -> tuple[str | None, Li
 
 
 def parse_started(text: str) -> str:
-    """Turn "2026-11-25 07:30" into "2026-11-25T07:30:00". Raises SettingsError for anything else."""
+    """Turn "2026-11-25 07:30" into "2026-11-25T07:30:00". Raises SettingsError for anything else.
+
+    An offset from UTC may follow ("2026-11-01 01:30-05:00"): it says which of two equal times is meant where the clocks
+    are set back.
+    """
     wrong = f'"{text}" is not a time of the form "YYYY-MM-DD HH:MM"; try "2026-11-25 07:30"'
-    if not re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d", text.strip()):
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d \d\d:\d\d([+-]\d\d:\d\d)?", text.strip()):
         raise SettingsError(wrong)
     try:
-        when = datetime.strptime(text.strip(), "%Y-%m-%d %H:%M")
+        when = datetime.fromisoformat(text.strip())
     except ValueError:
         raise SettingsError(wrong) from None
     if when.year not in _YEARS:

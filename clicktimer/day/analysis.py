@@ -73,6 +73,8 @@ class DayReading:
         The minimum and the target of a run, seconds.
     params : DayParams
         The parameters that were used.
+    clock_reasons : tuple of Reason
+        Which of two equal times of the wall's clock was taken, where it is set back.
     """
 
     log: DayLog
@@ -93,6 +95,7 @@ class DayReading:
     log_facts: dict[str, str]
     marks_s: Marks = MARKS_S
     params: DayParams = DEFAULT_PARAMS
+    clock_reasons: tuple[Reason, ...] = ()
 
     @property
     def run_of_the_day(self) -> bool:

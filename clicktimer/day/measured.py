@@ -10,7 +10,7 @@ from clicktimer.assessment.causes.ranking import likely_causes
 from clicktimer.day.analysis import DayReading, leak_first, read_day
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
-from clicktimer.day.wall_time import parse_zone, started_seconds
+from clicktimer.day.wall_time import parse_zone, started_seconds, twice_reasons
 from clicktimer.records import Measurement, Reason
 from clicktimer.settings import MeasureOptions
 from clicktimer.tank.sizing import size_tank
@@ -66,6 +66,8 @@ def read_measured_day(
         said=said,
         params=params,
     )
+    twice = twice_reasons(started_at, nobody, log.duration_s, parse_zone(zone))
+    reading = replace(reading, clock_reasons=twice)
     if said is not None:
         if said.how == "taps shut":
             reading = without_uses(reading)

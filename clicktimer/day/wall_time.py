@@ -6,10 +6,12 @@ Without a start only elapsed time is told, and nothing by the clock is answered.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from clicktimer.errors import SettingsError
+from clicktimer.records import Reason
 
 _SPAN = re.compile(r"^\s*(\d{1,2}):(\d{2})\s*-\s*(\d{1,2}):(\d{2})\s*$")
 
@@ -78,6 +80,58 @@ def parse_span(text: str) -> tuple[int, int]:
     raise SettingsError(f'"{text[:40]}" is no stretch of the day: write it as "01:00-05:00"')
 
 
+def comes_twice(moment: datetime, zone: ZoneInfo | None) -> bool:
+    """Return whether the clocks of a zone show this wall time twice, since they are set back over it."""
+    if zone is None:
+        return False
+    first, second = (moment.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    return first is not None and second is not None and first > second
+
+
+def _timestamp(moment: datetime) -> float:
+    """Seconds since 1970 of a wall time; of one that the clocks skip, the moment at which they skip it."""
+    early, late = (moment.replace(fold=fold).timestamp() for fold in (1, 0))
+    if early >= late:
+        return late  # it is there once, or twice: then its first time
+    before = datetime.fromtimestamp(early, UTC).astimezone(moment.tzinfo).utcoffset()
+    low, high = int(early), int(late)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if datetime.fromtimestamp(middle, UTC).astimezone(moment.tzinfo).utcoffset() == before:
+            low = middle
+        else:
+            high = middle
+    return float(high)
+
+
+def twice_reasons(
+    started_at: str | None, nobody: Sequence[str], duration_s: float, zone: ZoneInfo | None
+) -> tuple[Reason, ...]:
+    """Return which of two equal wall times was taken, for the start and for the ends of stretches of the day.
+
+    A start with its offset from UTC ("2026-11-01 01:30-05:00") says by itself which it means.
+    """
+    if started_at is None or zone is None:
+        return ()
+    try:
+        start = datetime.fromisoformat(started_at)
+    except ValueError:
+        return ()
+    found = []
+    if start.tzinfo is None and comes_twice(start, zone):
+        offsets = [start.replace(tzinfo=zone, fold=fold).isoformat()[-6:] for fold in (0, 1)]
+        found.append(Reason("day.start-comes-twice", at=f"{start:%H:%M}", first=offsets[0], second=offsets[1]))
+    started_s = started_seconds(started_at, zone)
+    first, last = (wall(at_s, started_s or 0.0, zone).date() for at_s in (0.0, duration_s))
+    for text in nobody:
+        for minute in dict.fromkeys(parse_span(text)):
+            for day in range((last - first).days + 1):
+                at = datetime(first.year, first.month, first.day) + timedelta(days=day, minutes=minute)
+                if comes_twice(at, zone):
+                    found.append(Reason("day.span-comes-twice", at=f"{at:%H:%M}", date=f"{at:%Y-%m-%d}"))
+    return tuple(dict.fromkeys(found))
+
+
 def spans_s(
     span: tuple[int, int], started_s: float, duration_s: float, zone: ZoneInfo | None
 ) -> tuple[tuple[float, float], ...]:
@@ -94,7 +148,7 @@ def spans_s(
             if minute == 24 * 60:
                 date, minute = date + timedelta(days=1), 0
             moment = datetime(date.year, date.month, date.day, minute // 60, minute % 60, tzinfo=zone_or_utc)
-            ends.append(moment.timestamp() - started_s)
+            ends.append(_timestamp(moment) - started_s)
         from_s, to_s = max(0.0, ends[0]), min(duration_s, ends[1])
         if to_s > from_s:
             found.append((from_s, to_s))

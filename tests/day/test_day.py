@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from clicktimer.assessment.verdict import judge
+from clicktimer.audio import parse_started
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.day.analysis import other_tanks, read_day
 from clicktimer.day.comparison import compare
@@ -20,7 +21,7 @@ from clicktimer.day.imputation import Repaired, possible
 from clicktimer.day.leak import find_leak
 from clicktimer.day.no_use_run import no_use_run_of_day
 from clicktimer.day.starts import read_starts, starts_a_day, starts_per_h, worst_hour
-from clicktimer.day.wall_time import parse_span, parse_zone, spans_s, started_seconds, wall
+from clicktimer.day.wall_time import parse_span, parse_zone, spans_s, started_seconds, twice_reasons, wall
 from clicktimer.day.what_if import replay
 from clicktimer.errors import InputError, SettingsError
 from clicktimer.records import Click, Cycle, Gap, RunTime
@@ -468,6 +469,31 @@ def test_a_time_that_the_clocks_skipped_and_unknown_zones_are_refused():
     assert parse_span("22:00-06:00") == (1320, 360)
     assert started_seconds(None, None) is None
     assert started_seconds("2026-06-01 00:00", None) == datetime(2026, 6, 1, tzinfo=UTC).timestamp()
+
+
+def test_a_stretch_that_ends_or_begins_in_a_skipped_hour_does_so_where_the_hour_is_skipped():
+    # 2026-03-08: New York's clocks go from 02:00 to 03:00 (Energy Policy Act of 2005).
+    zone = parse_zone("America/New_York")
+    started_s = started_seconds("2026-03-08 00:00", zone)
+    assert started_s is not None
+    ((_, to_s),) = spans_s(parse_span("00:00-02:30"), started_s, 23 * 3600.0, zone)
+    assert to_s == 2 * 3600.0
+    ((from_s, _),) = spans_s(parse_span("02:30-05:00"), started_s, 23 * 3600.0, zone)
+    assert from_s == 2 * 3600.0
+
+
+def test_an_hour_that_comes_twice_can_be_chosen_and_is_said():
+    zone = parse_zone("America/New_York")
+    first = started_seconds("2026-11-01 01:30", zone)
+    second = started_seconds(parse_started("2026-11-01 01:30-05:00"), zone)
+    assert (second or 0) - (first or 0) == 3600.0
+    reasons = twice_reasons("2026-11-01 01:30", ["01:15-05:00"], DAY_S, zone)
+    assert [r.code for r in reasons] == ["day.start-comes-twice", "day.span-comes-twice"]
+    assert "-05:00" in Messages().text(reasons[0])
+    assert "01:15 twice. The first time was taken" in Messages().text(reasons[1])
+    assert "--" not in Messages("document").text(reasons[0])
+    assert twice_reasons("2026-11-01 01:30-05:00", [], DAY_S, zone) == ()
+    assert twice_reasons("2026-11-02 01:30", ["01:15-05:00"], DAY_S, zone) == ()
 
 
 def test_a_night_over_midnight_counts_on_both_sides():

@@ -205,5 +205,5 @@ def day_reasons(day: DayReading) -> tuple[Reason, ...]:
         *(f.reason for f in day.starts.flows),
     ]
     found += [] if day.water is None else day.water.reasons
-    found += [*(c.reason for c in day.changes), day.replay_withheld]
+    found += [*(c.reason for c in day.changes), day.replay_withheld, *day.clock_reasons]
     return tuple(dict.fromkeys(reason for reason in found if reason is not None))

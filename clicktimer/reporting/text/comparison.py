@@ -57,7 +57,7 @@ def row_name(d: Difference, messages: Messages = Messages()) -> str:
 
 
 def _judgment(j: Judgment, messages: Messages) -> str:
-    return messages.text(f"compare.judgment-{j.name}", before=j.before, after=j.after, finding=j.finding_code)
+    return messages.text(f"compare.judgment.{j.name}", before=j.before, after=j.after, finding=j.finding_code)
 
 
 def _not_compared(n: NotCompared, messages: Messages) -> str:

@@ -47,6 +47,7 @@ def render_day(
     head = messages.text("day.head", name=name, duration_s=day.log.duration_s, count=day.starts.count)
     lines = [*wrap(head), "", emphasis(_title(day, messages)), *lines_of(day_run_blocks(day, messages))]
     lines += ["", heading("day"), *_strip(day, messages)]
+    lines += [line for reason in day.clock_reasons for line in wrap(messages.text(reason), "  ")]
     if unknown_breaks(day):
         lines += wrap(messages.text("notice.joined-times"), "  ")
     for title, blocks in day_sections(day, units, brief=True, messages=messages):
