@@ -22,6 +22,7 @@ from pypdf import PdfReader
 
 from clicktimer.audio.cutting import Cut
 from clicktimer.cli import check, run
+from clicktimer.pipeline import Outcome
 from clicktimer.reporting.blocks import Rows, Words
 from clicktimer.reporting.document.compose import Presented
 from clicktimer.reporting.document.model import Document, Facts, Shown
@@ -41,7 +42,7 @@ OPTION = re.compile(r"--[a-z]|docs/|\bclicktimer [a-z]")
 SHARED = (
     "reporting/messages",
     "detection",
-    "conclusion.py",
+    "pipeline.py",
     "cycles",
     "assessment",
     "assessment/causes",
@@ -177,7 +178,7 @@ def result_of(case: str) -> tuple[Result, Asked]:
     if case == "house":
         runs = documents.of_runs([38.21, 37.4, 38.9])[0].measured
         what = documents.asked(house=HOUSE)
-        return conclude_asked(what, runs, []), what
+        return conclude_asked(what, Outcome(runs, what.options), []), what
     if case == "short runs":
         return documents.of_runs([9.1, 9.3, 9.2, 9.15])
     name = {"one-sided": "short-cycling-12s", "short": "short-cycling-12s", "nothing": "no-click"}[case]

@@ -14,6 +14,7 @@ from clicktimer.assessment.verdict import judge
 from clicktimer.audio.cutting import Cut
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.cycles.run_time import no_use_run
+from clicktimer.pipeline import Outcome
 from clicktimer.records import Click, Measurement, SourceInfo, Verdict
 from clicktimer.reporting.document.compose import Presented, compose
 from clicktimer.reporting.document.evidence import AFTER_S, BEFORE_S, Evidence, FileFact, click_times_s, runs_to_show
@@ -81,7 +82,7 @@ def of_a_day(*, leak_gpm: float = 0.3, gallons: float = 14.0, most_runs: int = 1
     cycles = pair_cycles(clicks, start_s=0.0, end_s=DAY_S)
     settings = values_used(what.options)
     m = Measurement(source, tuple(clicks), cycles, (), None, None, Verdict(None, False, ""), settings=settings)
-    return conclude_asked(what, m, []), what
+    return conclude_asked(what, Outcome(m, what.options), []), what
 
 
 def of_nothing() -> tuple[Result, Asked, str]:
