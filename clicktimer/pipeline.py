@@ -240,7 +240,7 @@ def hear_blocks(
     params: DetectionParams | None = None,
 ) -> Listened:
     """One pass over the sound; a StopHearingError of ``progress`` ends it early. params: of params.toml if None."""
-    finder, tones = OnsetFinder(params), ToneFinder()
+    finder, tones = OnsetFinder(params), ToneFinder(params)
     found = Gathered()
     gaps: list[Gap] = []
     end_s = 0.0

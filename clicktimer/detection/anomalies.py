@@ -29,7 +29,7 @@ def notices_of(
 ) -> list[Notice]:
     """Return what speaks against one pump on one switch. clicks: whether any clicks of a switch were detected."""
     if not clicks:
-        changes = speed_changes(tones, params.speed_changes)
+        changes = speed_changes(tones, params)
         if changes:
             return [_driven(changes)]
     runs = [c for c in cycles if c.cut_in_s is not None and c.cut_out_s is not None]

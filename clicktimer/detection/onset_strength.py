@@ -196,8 +196,6 @@ def moving_sum(values: F32, width: int) -> F32:
 
 _TINY_ENERGY = 1e-14
 """Added to energies so that digital silence can be divided by."""
-_FIRST_FRAMES, _FIRST_SPEED = 400, 8.0
-"""In its first frames a stretch looks for the room this many times as fast."""
 
 
 @compiled
@@ -212,6 +210,8 @@ def rise_of_frames(  # noqa: PLR0913
     after: int,
     quantile: float,
     step: float,
+    first_frames: int,
+    first_speed: float,
     cap: float,
     better_discount: float,
     rise: F32,
@@ -237,6 +237,8 @@ def rise_of_frames(  # noqa: PLR0913
         The room is this quantile of the energy.
     step
         Most that the floor may change in a frame, as a ratio less 1.
+    first_frames, first_speed
+        In its first frames a stretch looks for the room this many times as fast.
     cap
         Largest ratio that counts in a band.
     better_discount
@@ -246,17 +248,19 @@ def rise_of_frames(  # noqa: PLR0913
     floors
         Out: energy of the room, shape (n, bands).
     """
-    _follow_room(level, floor, seen, quantile, step, floors)
+    _follow_room(level, floor, seen, quantile, step, first_frames, first_speed, floors)
     ratio = _rise_ratios(up_sum, back_sum, floors, before, after, cap)
     _mean_rise(ratio, level.shape[1], used, better_discount, rise)
 
 
 @compiled
-def _follow_room(level: F32, floor: F64, seen: I64, quantile: float, step: float, floors: F32) -> None:
+def _follow_room(  # noqa: PLR0913
+    level: F32, floor: F64, seen: I64, quantile: float, step: float, first_frames: int, first_speed: float, floors: F32
+) -> None:
     """Follow a quantile of the energy in each band: up by a little where it is louder, down by less where it is not."""
     tiny = np.float32(_TINY_ENERGY)
     for n in range(level.shape[0]):
-        fast = _FIRST_SPEED * step if seen[0] < _FIRST_FRAMES else step
+        fast = first_speed * step if seen[0] < first_frames else step
         if seen[0] == 0:
             for b in range(level.shape[1]):
                 floor[b] = level[n, b] + tiny

@@ -24,6 +24,9 @@ class DetectionParams:
     candidate_finder: signal_params.CandidateFinder
     onset_time: signal_params.OnsetTime
     waveform: signal_params.Waveform
+    switch_score: signal_params.SwitchScore
+    similarity: signal_params.Similarity
+    spectral_lines: signal_params.SpectralLines
     timing: model_params.Timing
     pump_state: model_params.PumpState
     shortlist: model_params.Shortlist

@@ -8,7 +8,6 @@ import numpy as np
 
 from clicktimer.detection import pump_state, similarity, small_statistics, switch_score
 from clicktimer.detection.candidates import Candidates
-from clicktimer.detection.model_params import Shortlist
 from clicktimer.detection.onset_strength import F32, F64
 from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.pump_state import AT_ONCE
@@ -47,7 +46,7 @@ def shortlist(
 ) -> DetectionContext:
     """Return the candidates most like a switch and those at changes of level; a chattering burst counts as one."""
     p = params.shortlist
-    scores = switch_score.switch_scores(candidates)
+    scores = switch_score.switch_scores(candidates, params.switch_score)
     score_counts = small_statistics.counts(scores, SCORE_LOWEST, SCORE_STEP, SCORE_STEPS)
     row = levels.position(candidates.time_s)
     if len(candidates) > p.most_candidates:
@@ -65,7 +64,7 @@ def shortlist(
     short = candidates.take(keep)
     return DetectionContext(
         candidates=short,
-        prints=similarity.prints_of(short),
+        prints=similarity.prints_of(short, params.similarity),
         rise_db=short.rise_db,
         row=row[keep],
         levels=levels,
@@ -89,7 +88,7 @@ def _bursts(short: Candidates, scores: F32, params: DetectionParams) -> tuple[np
     burst = np.ones(len(short), np.int64)
     gone = np.zeros(len(short), bool)
     strong = np.flatnonzero(scores > p.chatter_score)
-    pairs = _followers(short, scores, strong, p)
+    pairs = _followers(short, scores, strong, params)
     members = np.unique(np.array(pairs, np.int64))
     waves = Waves(short.take(members), params)
     for i, j in pairs:
@@ -102,9 +101,10 @@ def _bursts(short: Candidates, scores: F32, params: DetectionParams) -> tuple[np
     return np.flatnonzero(~gone), burst
 
 
-def _followers(short: Candidates, scores: F32, strong: np.ndarray, p: Shortlist) -> list[tuple[int, int]]:
+def _followers(short: Candidates, scores: F32, strong: np.ndarray, params: DetectionParams) -> list[tuple[int, int]]:
     """Return pairs of strong candidates of which the later may be the chatter of the earlier, by their features."""
-    vectors = similarity.seed_vectors(similarity.prints_of(short.take(strong)))
+    p = params.shortlist
+    vectors = similarity.seed_vectors(similarity.prints_of(short.take(strong), params.similarity))
     time_s = short.time_s[strong]
     pairs = []
     for at in range(len(strong)):

@@ -51,6 +51,8 @@ class CandidateFinder(Section):
     timing_sd_least_s: float
     timing_sd_noise_s: float
     timing_sd_approach_share: float
+    first_frames: int
+    first_speed: float
     waveform_rise: float
     waveform_fall_per_s: float
 
@@ -91,3 +93,39 @@ class Waveform(Section):
     slack_s: float
     oversampled: float
     doubt: float
+
+
+@dataclass(frozen=True, slots=True)
+class Similarity(Section):
+    """How fingerprints are compared with a pattern and with each other."""
+
+    visible_db: float
+    most_off_db: float
+    clear_db: float
+    least_room_share: float
+    least_signal_share: float
+    level_slices: int
+    least_cell_share: float
+    least_cells: int
+    stranger_cells: float
+    stranger_db: float
+    vector_cap_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class SpectralLines(Section):
+    """Which steady tones of each second are kept."""
+
+    lowest_hz: float
+    highest_hz: float
+    listened_share: float
+    least_db: float
+    around_hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class SwitchScore(Section):
+    """Range of the switch score; its weights are in switch_score.csv."""
+
+    lowest: float
+    highest: float

@@ -14,25 +14,16 @@ import numpy.typing as npt
 
 from clicktimer.detection.candidates import N_BANDS, N_SLICES, U8, Candidates, from_codes
 from clicktimer.detection.compiled import compiled
+from clicktimer.detection.level_statistics import CODE_DB
 from clicktimer.detection.onset_strength import F32
-
-_VISIBLE = np.float32(10.0 ** (2.0 / 10.0))
-"""A cell counts when it, or the pattern, stands 2 dB over the room."""
-
-_MOST_DB = 15.0
-"""A single cell can be wrong by no more than this: a cough in one slice must not outweigh all the others."""
-
+from clicktimer.detection.signal_params import Similarity
 
 _NONE = np.float32(1e-20)
-_CLEAR = 7
-"""Half decibels by which an energy is more than twice the room's: then what is over the room can be told."""
 _CODES = np.arange(256, dtype=np.uint8)
 _ENERGY = (10.0 ** (from_codes(_CODES) / np.float32(10.0))).astype(np.float32)
 _ENERGY_LN = (from_codes(_CODES) * (np.log(10.0) / 10.0)).astype(np.float32)
 _LESS_ROOM_LN = np.log(1.0 - 10.0 ** (np.maximum(np.arange(256), 1) / -20.0)).astype(np.float32)
 """What taking off the room does to the logarithm of an energy that stands so many half decibels over it."""
-_LEAST_HAD_LN = np.float32(np.log(0.3))
-"""An energy is never held to be less than this much of the room: in it the room itself comes and goes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +35,7 @@ class Prints:
     codes: U8
     room: U8
     used: int
+    params: Similarity
 
     def __len__(self) -> int:
         return int(self.codes.shape[0])
@@ -57,19 +49,19 @@ class Prints:
         return np.asarray(_ENERGY[self.room[index]][:, None, :])
 
 
-def prints_of(candidates: Candidates) -> Prints:
+def prints_of(candidates: Candidates, params: Similarity) -> Prints:
     """The prints of candidates."""
     used = int(candidates.bands.min()) if len(candidates) else N_BANDS
     # Of one layout in memory, whatever they come from: the order of a sum, and so its last digit, depends on it.
-    return Prints(np.ascontiguousarray(candidates.prints), np.ascontiguousarray(candidates.room), used)
+    return Prints(np.ascontiguousarray(candidates.prints), np.ascontiguousarray(candidates.room), used, params)
 
 
 def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
     """The mean print of some clicks, each set to the same level, room taken off: (slices, bands), energy, sum 1."""
-    room = prints.room_energy(members)
-    signal = np.maximum(prints.energy(members) - room, np.float32(0.02) * room)
+    p, room = prints.params, prints.room_energy(members)
+    signal = np.maximum(prints.energy(members) - room, np.float32(p.least_signal_share) * room)
     signal[:, :, prints.used :] = 0.0
-    signal /= signal[:, :4].sum(axis=(1, 2), keepdims=True) + 1e-20
+    signal /= signal[:, : p.level_slices].sum(axis=(1, 2), keepdims=True) + 1e-20
     # The geometric mean: one member with a thump in it must not make the pattern.
     logs = np.log(signal + 1e-9)
     mean = np.exp(np.average(logs, axis=0, weights=weights))
@@ -104,6 +96,14 @@ def _distances(  # noqa: C901, PLR0913
     energy_of: F32,
     ln_of: F32,
     less_room_ln: F32,
+    clear_codes: int,
+    least_cell_share: float,
+    least_cells: int,
+    visible: np.float32,
+    least_room_ln: np.float32,
+    most_off_db: float,
+    stranger_cells: float,
+    stranger_db: float,
     out: F32,
     gains: F32,
 ) -> None:
@@ -116,10 +116,10 @@ def _distances(  # noqa: C901, PLR0913
         for s in range(slices):
             for b in range(used):
                 over = np.int64(codes[i, s, b]) - np.int64(room_codes[i, b])
-                if over >= _CLEAR and pattern[s, b] > 1e-4:
+                if over >= clear_codes and pattern[s, b] > least_cell_share:
                     diffs[count] = ln_of[codes[i, s, b]] + less_room_ln[over] - pattern_ln[s, b]
                     count += 1
-        if count < 4:
+        if count < least_cells:
             top = 0.0
             for s in range(slices):
                 for b in range(used):
@@ -133,20 +133,21 @@ def _distances(  # noqa: C901, PLR0913
         weight = 0.0
         for b in range(used):
             room = energy_of[room_codes[i, b]]
-            least_ln = ln_of[room_codes[i, b]] + _LEAST_HAD_LN
+            least_ln = ln_of[room_codes[i, b]] + least_room_ln
             for s in range(slices):
                 want = pattern[s, b] * scale + room
-                if want > _VISIBLE * room or energy_of[codes[i, s, b]] > _VISIBLE * room:
+                if want > visible * room or energy_of[codes[i, s, b]] > visible * room:
                     d = 4.342944819 * (max(ln_of[codes[i, s, b]], least_ln) - np.log(want))
-                    d = min(max(d, -_MOST_DB), _MOST_DB)
+                    d = min(max(d, -most_off_db), most_off_db)
                     total += d * d
                     weight += 1.0
-        # Few visible cells prove little: two cells' worth of a typical stranger's distance is mixed in.
-        out[k] = np.sqrt((total + 2.0 * 25.0) / (weight + 2.0))
+        # Few visible cells prove little, so a few cells of a different sound are added.
+        out[k] = np.sqrt((total + stranger_cells * stranger_db**2) / (weight + stranger_cells))
 
 
 def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> tuple[F32, F32]:
     """Distance of each print from a pattern, and the level at which it fits best; both dB, shape (n,)."""
+    p = prints.params
     index = np.arange(len(prints)) if index is None else index
     out, gains = np.zeros(len(index), np.float32), np.zeros(len(index), np.float32)
     _distances(
@@ -159,6 +160,14 @@ def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> 
         _ENERGY,
         _ENERGY_LN,
         _LESS_ROOM_LN,
+        round(p.clear_db / CODE_DB),
+        p.least_cell_share,
+        p.least_cells,
+        np.float32(10.0 ** (p.visible_db / 10.0)),
+        np.float32(np.log(p.least_room_share)),
+        p.most_off_db,
+        p.stranger_cells,
+        p.stranger_db,
         out,
         gains,
     )
@@ -169,7 +178,7 @@ def seed_vectors(prints: Prints, index: np.ndarray | None = None) -> F32:
     """What stands above the room, in dB, as one vector each of length 1: for finding what recurs among many."""
     some = slice(None) if index is None else index
     over = np.maximum(from_codes(prints.codes[some]) - from_codes(prints.room[some])[:, None, :], 0.0)
-    over = np.minimum(over, 25.0)[:, :, : prints.used].reshape(len(over), N_SLICES * prints.used)
+    over = np.minimum(over, prints.params.vector_cap_db)[:, :, : prints.used].reshape(len(over), N_SLICES * prints.used)
     over = over - over.mean(axis=1, keepdims=True)
     length = np.linalg.norm(over, axis=1, keepdims=True) + 1e-6
     return np.asarray(over / length, np.float32)

@@ -12,20 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer.detection.params import DetectionParams, default_params
+from clicktimer.detection.signal_params import SpectralLines
 from clicktimer.records import Block, Samples
 
 F32 = npt.NDArray[np.float32]
 
 LINES = 12
-LOWEST_HZ, HIGHEST_HZ = 60.0, 720.0
 STEP_S = 1.0
 """About: a step is a whole number of samples at the low rate."""
-HEARD_SHARE = 0.5
-"""Of each step only so much is looked at, to save work: a line that lasts is in it all the same."""
-LEAST_DB = 9.0
-"""A line stands this far over the mean level (of decibels) within AROUND_HZ. Noise alone has a few of them as well,
-never twice at the same place."""
-AROUND_HZ = 25
 _CODE_HZ = 1.0 / 64.0
 _GATHER_S = 8.0
 
@@ -56,7 +51,8 @@ class ToneSegment:
 class ToneFinder:
     """Lines from a stream of blocks. Memory grows by three bytes a line, and by nothing else."""
 
-    def __init__(self) -> None:
+    def __init__(self, params: DetectionParams | None = None) -> None:
+        self._params = (params or default_params()).spectral_lines
         self._done: list[ToneSegment] = []
         self._stretch: _Stretch | None = None
 
@@ -65,7 +61,7 @@ class ToneFinder:
         stretch = self._stretch
         if stretch is None or block.gap_before is not None or stretch.rate_hz != block.rate_hz:
             self.flush()
-            stretch = self._stretch = _Stretch(block.rate_hz, block.start_s)
+            stretch = self._stretch = _Stretch(self._params, block.rate_hz, block.start_s)
         stretch.feed(block.samples)
 
     def flush(self) -> None:
@@ -80,14 +76,18 @@ class ToneFinder:
 
 
 class _Stretch:
-    def __init__(self, rate_hz: int, start_s: float) -> None:
+    def __init__(self, params: SpectralLines, rate_hz: int, start_s: float) -> None:
+        self._params = params
         self.rate_hz, self.start_s = rate_hz, start_s
         self._first = max(round(rate_hz / 6000), 1)  # samples averaged into one, then every second one of those
         self._low_hz = rate_hz / self._first / 2
-        self._length = round(self._low_hz * STEP_S * HEARD_SHARE / 50) * 50
+        self._length = round(self._low_hz * STEP_S * params.listened_share / 50) * 50
         bin_hz = self._low_hz / self._length
-        self._from, self._to = int(LOWEST_HZ / bin_hz), min(int(HIGHEST_HZ / bin_hz), self._length // 2 - 30)
-        self._around = round(AROUND_HZ / bin_hz)
+        self._from, self._to = (
+            int(params.lowest_hz / bin_hz),
+            min(int(params.highest_hz / bin_hz), self._length // 2 - 30),
+        )
+        self._around = round(params.around_hz / bin_hz)
         self._bin_hz = bin_hz
         from scipy.fft import rfft  # several pieces at once, where numpy takes one after the other
 
@@ -96,7 +96,7 @@ class _Stretch:
         self._waiting: list[Samples] = []
         self._held = 0
         self._heard = self._length * self._first * 2
-        self._need = round(self._heard / HEARD_SHARE)
+        self._need = round(self._heard / params.listened_share)
         self._freq: list[npt.NDArray[np.uint16]] = []
         self._over: list[npt.NDArray[np.uint8]] = []
 
@@ -137,7 +137,7 @@ class _Stretch:
         over = (middle - (total[:, a + w : b + w] - total[:, a - w - 1 : b - w - 1]) / (2 * w + 1)).astype(np.float32)
         before, after = db[:, a - 1 : b - 1], db[:, a + 1 : b + 1]
         over *= (middle > before) & (middle >= after)
-        row, column = np.nonzero(over >= LEAST_DB)
+        row, column = np.nonzero(over >= self._params.least_db)
         height = over[row, column]
         # The loudest few of each row, then in order of frequency.
         order = np.lexsort((-height, row))

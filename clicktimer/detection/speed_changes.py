@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from clicktimer.detection.model_params import SpeedChanges as Params
-from clicktimer.detection.spectral_lines import HIGHEST_HZ, LOWEST_HZ, ToneSegment
+from clicktimer.detection.params import DetectionParams as Params
+from clicktimer.detection.spectral_lines import ToneSegment
 
 F32 = npt.NDArray[np.float32]
 I64 = npt.NDArray[np.int64]
@@ -49,21 +49,26 @@ def speed_changes(segments: Sequence[ToneSegment], params: Params) -> tuple[Spee
         for first in range(0, len(segment.freq_codes), PIECE_STEPS):
             last = min(first + PIECE_STEPS + OVERLAP_STEPS, len(segment.freq_codes))
             found += _in_piece(segment, first, last, params)
-    sure = len(found) >= params.least_changes and max(c.lines for c in found) >= params.sure_lines
+    sure = (
+        len(found) >= params.speed_changes.least_changes
+        and max(c.lines for c in found) >= params.speed_changes.sure_lines
+    )
     return tuple(found) if sure else ()
 
 
 def cell_count(p: Params) -> int:
     """Return the number of cells on the scale of pitch."""
-    return int(np.log(HIGHEST_HZ / LOWEST_HZ) / p.cell) + 1
+    return int(np.log(p.spectral_lines.highest_hz / p.spectral_lines.lowest_hz) / p.speed_changes.cell) + 1
 
 
 def cells_of(freq_hz: F32, p: Params) -> I64:
     """Return the cell on the scale of pitch of each line; -1 if there is none, or it is the mains' own."""
     mains = np.zeros(freq_hz.shape, bool)
     for hertz in MAINS_HZ:
-        mains |= np.abs(freq_hz - hertz * np.round(freq_hz / hertz)) < p.mains_near_hz
-    cell = np.round(np.log(np.maximum(freq_hz, 1.0) / LOWEST_HZ) / p.cell).astype(np.int64)
+        mains |= np.abs(freq_hz - hertz * np.round(freq_hz / hertz)) < p.speed_changes.mains_near_hz
+    cell = np.round(np.log(np.maximum(freq_hz, 1.0) / p.spectral_lines.lowest_hz) / p.speed_changes.cell).astype(
+        np.int64
+    )
     return np.where((freq_hz > 0) & ~mains & (cell >= 0) & (cell < cell_count(p)), cell, -1)
 
 
@@ -81,8 +86,8 @@ def lines_near(cell: I64, p: Params) -> Mask:
 
 def _blur(cell: I64, p: Params) -> I64:
     """Return how many cells to each side a line may be off."""
-    hertz = LOWEST_HZ * np.exp(p.cell * np.maximum(cell, 0))
-    return np.maximum(np.ceil(p.blur_hz / (p.cell * hertz)).astype(np.int64), 1)
+    hertz = p.spectral_lines.lowest_hz * np.exp(p.speed_changes.cell * np.maximum(cell, 0))
+    return np.maximum(np.ceil(p.speed_changes.blur_hz / (p.speed_changes.cell * hertz)).astype(np.int64), 1)
 
 
 def standing(cell: I64, steps: int, p: Params) -> list[I64]:
@@ -90,7 +95,7 @@ def standing(cell: I64, steps: int, p: Params) -> list[I64]:
     near = lines_near(cell, p)
     total = np.concatenate([np.zeros((1, near.shape[1]), np.int16), np.cumsum(near, axis=0, dtype=np.int16)])
     count = total[steps:] - total[:-steps]
-    held = count >= np.ceil(steps * p.hold_share)
+    held = count >= np.ceil(steps * p.speed_changes.hold_share)
     found: list[I64] = []
     for k in range(len(count)):
         at = np.flatnonzero(held[k])
@@ -99,18 +104,22 @@ def standing(cell: I64, steps: int, p: Params) -> list[I64]:
             continue
         # Neighbouring cells are one line: its middle.
         groups = np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
-        middles = [round(float(np.average(g, weights=count[k, g] ** 2))) for g in groups if len(g) <= p.most_cells]
+        middles = [
+            round(float(np.average(g, weights=count[k, g] ** 2)))
+            for g in groups
+            if len(g) <= p.speed_changes.most_cells
+        ]
         found.append(np.array(middles, np.int64))
     return found
 
 
 def _in_piece(segment: ToneSegment, first: int, last: int, p: Params) -> list[SpeedChange]:
-    steps = max(round(p.hold_s / segment.step_s), 3)
+    steps = max(round(p.speed_changes.hold_s / segment.step_s), 3)
     if last - first < 2 * steps:
         return []
     cell = cells_of(segment.freq_hz[first:last], p)
     lines = standing(cell, steps, p)
-    between = round(p.change_s / segment.step_s)
+    between = round(p.speed_changes.change_s / segment.step_s)
     seen: list[tuple[int, int, int, int, int]] = []  # lines, last step before, first step after, shift, one line
     for k, j in _other_lines(lines, range(steps, steps + between + 1), p):
         moved = _moved(lines[k], lines[j], p)
@@ -122,7 +131,10 @@ def _in_piece(segment: ToneSegment, first: int, last: int, p: Params) -> list[Sp
         if any(a <= its_b and b >= its_a for its_a, its_b in taken):
             continue
         taken.append((a, b))
-        hertz, ratio = LOWEST_HZ * float(np.exp(p.cell * line)), float(np.exp(p.cell * shift))
+        hertz, ratio = (
+            p.spectral_lines.lowest_hz * float(np.exp(p.speed_changes.cell * line)),
+            float(np.exp(p.speed_changes.cell * shift)),
+        )
         time_s = segment.start_s + (first + 0.5 * (a + b)) * segment.step_s
         found.append(SpeedChange(time_s, hertz, hertz * ratio, ratio, count))
     return sorted(found, key=lambda c: c.time_s)
@@ -134,14 +146,17 @@ def _other_lines(lines: list[I64], apart: range, p: Params) -> list[tuple[int, i
     for k, at in enumerate(lines):
         there[k, at] = True
     near = there.copy()
-    for off in range(1, p.same_cells + 1):
+    for off in range(1, p.speed_changes.same_cells + 1):
         near[:, off:] |= there[:, :-off]
         near[:, :-off] |= there[:, off:]
     pairs: list[tuple[int, int]] = []
     for d in apart:
         gone = (there[:-d] & ~near[d:]).sum(axis=1)
         new = (there[d:] & ~near[:-d]).sum(axis=1)
-        pairs += [(int(k), int(k) + d) for k in np.flatnonzero((gone >= p.least_lines) & (new >= p.least_lines))]
+        pairs += [
+            (int(k), int(k) + d)
+            for k in np.flatnonzero((gone >= p.speed_changes.least_lines) & (new >= p.speed_changes.least_lines))
+        ]
     return sorted(pairs)
 
 
@@ -150,15 +165,15 @@ def _moved(before: I64, after: I64, p: Params) -> tuple[int, int, int] | None:
 
     None if they are too few, or the shift is no more than slip.
     """
-    near = np.abs(after[None, :] - before[:, None]) <= p.same_cells
+    near = np.abs(after[None, :] - before[:, None]) <= p.speed_changes.same_cells
     gone, new = before[~near.any(axis=1)], after[~near.any(axis=0)]
     apart = new[None, :] - gone[:, None]
     blur = _blur(gone, p)[:, None]
     best: tuple[int, int, int] | None = None
-    size = np.abs(apart) * p.cell
-    for shift in np.unique(apart[(size >= p.slip_share) & (size <= p.farthest)]):
+    size = np.abs(apart) * p.speed_changes.cell
+    for shift in np.unique(apart[(size >= p.speed_changes.slip_share) & (size <= p.speed_changes.farthest)]):
         fits = np.abs(apart - shift) <= blur
         count = int(min(fits.any(axis=1).sum(), fits.any(axis=0).sum()))
-        if count >= p.least_lines and (best is None or count > best[0]):
+        if count >= p.speed_changes.least_lines and (best is None or count > best[0]):
             best = (count, int(shift), int(gone[np.flatnonzero(fits.any(axis=1))[0]]))
     return best

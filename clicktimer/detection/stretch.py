@@ -16,7 +16,7 @@ from clicktimer.detection import onset_strength, onset_time, waveforms
 from clicktimer.detection.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
 from clicktimer.detection.level_track import LevelTrack
 from clicktimer.detection.params import DetectionParams
-from clicktimer.detection.switch_score import LOWEST, switch_scores
+from clicktimer.detection.switch_score import switch_scores
 from clicktimer.records import Samples
 
 _RAW_TAIL_S = 0.25
@@ -72,7 +72,7 @@ class Stretch:
         self._raw_first = 0
         self._total = 0
         self._waiting: list[Candidates] = []
-        self._least_score, self._last_s = LOWEST, start_s
+        self._least_score, self._last_s = params.switch_score.lowest, start_s
 
     # -- sound in --------------------------------------------------------------------------------------------------
 
@@ -146,6 +146,8 @@ class Stretch:
                 self._after,
                 s.floor_quantile,
                 self._floor_step,
+                s.first_frames,
+                s.first_speed,
                 10.0 ** (s.rise_cap_db / 10.0),
                 s.better_half_discount_db,
                 self._rise[first:until],
@@ -229,11 +231,11 @@ class Stretch:
     def _with_waves(self, found: Candidates) -> Candidates:
         """The same with the waves of those that stand out as snaps: over a long time about one in a second."""
         rise, fall_per_s = self.settings.waveform_rise, self.settings.waveform_fall_per_s
-        params = self.params.waveform
+        params, score_range = self.params.waveform, self.params.switch_score
         wave_hz = np.zeros(len(found), np.float32)
-        for i, score in enumerate(switch_scores(found).tolist()):
+        for i, score in enumerate(switch_scores(found, score_range).tolist()):
             time_s = float(found.time_s[i])
-            self._least_score = max(self._least_score - fall_per_s * (time_s - self._last_s), LOWEST)
+            self._least_score = max(self._least_score - fall_per_s * (time_s - self._last_s), score_range.lowest)
             self._last_s = time_s
             if score >= self._least_score:
                 self._least_score += rise

@@ -18,6 +18,7 @@ import numpy as np
 from clicktimer.detection.candidates import U8, Candidates
 from clicktimer.detection.compiled import compiled
 from clicktimer.detection.onset_strength import F32, F64, I64
+from clicktimer.detection.signal_params import SwitchScore
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,6 @@ _SLICES, _FALL = _COLUMN["slice0"], _COLUMN["fall"]
 _BEFORE, _AFTER = _COLUMN["before"], _COLUMN["after"]
 _BROAD, _SPREAD, _TILT = _COLUMN["broad"], _COLUMN["spread"], _COLUMN["tilt"]
 _AFTER_OVER_PEAK, _BEFORE_OVER_PEAK = _COLUMN["after_over_peak"], _COLUMN["before_over_peak"]
-LOWEST, HIGHEST = -6.0, 12.0
 
 
 def features(candidates: Candidates) -> F64:
@@ -140,12 +140,12 @@ def _fitted() -> tuple[F64, F64]:
     return np.array([[float(v) for v in row[1:]] for row in ranges]), np.array(weights)
 
 
-def switch_scores(candidates: Candidates) -> F32:
-    """Return the log-odds that each candidate is a switch among all sorts of noises: (n,), LOWEST to HIGHEST."""
+def switch_scores(candidates: Candidates, params: SwitchScore) -> F32:
+    """Return the log-odds that each candidate is a switch among all sorts of noises, (n,), clipped to the range."""
     table, weights = _fitted()
     # Summed row by row: a matrix product's last digit would depend on how many rows it has.
     out = []
     for first in range(0, len(candidates), 4096):
         some = candidates.take(np.arange(first, min(first + 4096, len(candidates))))
         out.append((terms(features(some), table) * weights).sum(axis=1))
-    return np.clip(np.concatenate(out) if out else np.zeros(0), LOWEST, HIGHEST).astype(np.float32)
+    return np.clip(np.concatenate(out) if out else np.zeros(0), params.lowest, params.highest).astype(np.float32)

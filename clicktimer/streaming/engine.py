@@ -242,7 +242,10 @@ class Engine:
         """Whether one of these sounds may be a click of a switch, by its shape."""
         found = Candidates.join([*self._parts[-MOST_HEARD_PARTS:], self.finder.pending()])
         near = np.min(np.abs(found.time_s[:, None] - np.array(times_s)), axis=1, initial=np.inf) <= SAME_S
-        return bool(near.any() and switch_scores(found.take(near)).max() >= self._live.least_score)
+        if not near.any():
+            return False
+        scores = switch_scores(found.take(near), self._params.switch_score)
+        return bool(scores.max() >= self._live.least_score)
 
     def decide(self) -> list[Event]:
         """Look at the recent past and the known clicks; say what has changed."""

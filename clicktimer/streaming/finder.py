@@ -13,6 +13,7 @@ import numpy as np
 
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates, LevelSegment
+from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.spectral_lines import ToneFinder, ToneSegment
 
 
@@ -74,8 +75,8 @@ class LiveFinder(OnsetFinder):
 class LiveTones(ToneFinder):
     """A ToneFinder that hands its lines out as they come, and remembers none of them."""
 
-    def __init__(self) -> None:
-        super().__init__()
+    def __init__(self, params: DetectionParams | None = None) -> None:
+        super().__init__(params)
         self._handed: tuple[float, int] = (0.0, 0)
 
     def newer(self) -> list[tuple[float, ToneSegment]]:

@@ -110,7 +110,7 @@ class BySound:
         near = candidates.take(np.abs(candidates.time_s - time_s) <= p.near_s)
         if not len(near):
             return None
-        scores = switch_scores(near)
+        scores = switch_scores(near, self._all.switch_score)
         best = int(np.argmax(scores))
         if scores[best] < self._least_score or abs(float(near.time_s[best]) - time_s) > p.same_s:
             return None

@@ -118,7 +118,7 @@ class Session:
         self._window: list[Block] = []
         self._batch = Batch(end_s=start_s)
         self._committed_s = self._noticed_s = self._toned_s = start_s
-        self._tones = LiveTones()
+        self._tones = LiveTones(options.detection)
         self._disk_at_s = self._wall_at_s = -1e9
         self._free = free_bytes(folder.path)
         self._told_fault: Fault | None = None

@@ -68,7 +68,9 @@ class ByLook:
     def compared(self, new: Candidates, last: Kind) -> Compared:
         """Return which of the new sounds are the switch, and which are not. last: the kind named last before them."""
         p = self._params
-        likely = np.flatnonzero((new.wave_hz > 0.0) & (switch_scores(new) >= p.least_score))
+        likely = np.flatnonzero(
+            (new.wave_hz > 0.0) & (switch_scores(new, self._detection.switch_score) >= p.least_score)
+        )
         if not len(likely) or not self.knows:
             return Compared((), ())
         of = [kind for kind, clicks in self._known.items() for _ in clicks]

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from clicktimer.detection.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
-from clicktimer.detection.similarity import Prints, distances, pattern_of, prints_of, seed_vectors
+from clicktimer.detection.params import default_params
+from clicktimer.detection.similarity import Prints, distances, pattern_of, seed_vectors
+from clicktimer.detection.similarity import prints_of as prints_with
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
@@ -42,6 +44,10 @@ def candidates(prints_db: list[Floats], rooms_db: list[Floats], used: int = N_BA
         np.zeros(n, np.float32),
         np.zeros((0, N_WAVE), np.int8),
     )
+
+
+def prints_of(of: Candidates) -> Prints:
+    return prints_with(of, default_params().similarity)
 
 
 def varied(shape_db: Floats, count: int, seed: int, sd_db: float = 1.0) -> list[Floats]:

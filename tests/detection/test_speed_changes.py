@@ -86,7 +86,7 @@ def test_a_gap_begins_the_tones_afresh() -> None:
 
 def test_a_change_of_speed_is_told_with_its_ratio() -> None:
     speed = course((0.80, 15), (0.90, 15), (0.76, 15))
-    found = speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS.speed_changes)
+    found = speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS)
     assert [c.ratio for c in found] == pytest.approx([0.90 / 0.80, 0.76 / 0.90], rel=0.01)
     assert [c.time_s for c in found] == pytest.approx([16.0, 33.0], abs=3.0)
     assert max(c.lines for c in found) >= 3
@@ -102,7 +102,7 @@ def test_a_change_of_speed_is_told_with_its_ratio() -> None:
     ],
 )
 def test_what_is_no_driven_pump_is_not_told_as_one(what: str, speed: np.ndarray) -> None:
-    assert speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS.speed_changes) == (), what
+    assert speed_changes(tones_of(noise(len(speed) / RATE_HZ) + comb(speed)), PARAMS) == (), what
 
 
 def test_two_machines_that_take_turns_are_no_change_of_speed() -> None:
@@ -110,12 +110,12 @@ def test_two_machines_that_take_turns_are_no_change_of_speed() -> None:
     t = np.arange(120 * RATE_HZ) / RATE_HZ
     first = np.where((t % 40) < 18, 1.0, 0.0) * comb(np.full(len(t), 0.98), (2, 3, 5, 10))
     second = np.where((t % 40) >= 20, 1.0, 0.0) * comb(np.full(len(t), 0.95), (2, 4, 7))
-    assert speed_changes(tones_of(noise(120) + first + second), PARAMS.speed_changes) == ()
+    assert speed_changes(tones_of(noise(120) + first + second), PARAMS) == ()
 
 
 def test_noise_holds_no_speed() -> None:
     for seed in range(4):
-        assert speed_changes(tones_of(noise(300, seed)), PARAMS.speed_changes) == ()
+        assert speed_changes(tones_of(noise(300, seed)), PARAMS) == ()
 
 
 def test_the_simulated_drive_settles_where_the_affinity_laws_put_it() -> None:

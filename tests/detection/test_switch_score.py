@@ -10,12 +10,14 @@ import pytest
 from clicktimer.detection import switch_score
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
+from clicktimer.detection.params import default_params
 from clicktimer.records import Block
 from clicktimer.simulator import Use, simulate, us_system
 from clicktimer.simulator.sounds import Noise, SoundSettings, render_all
 
 RATE_HZ = 16_000
 ROOM = 0.0004
+RANGE = default_params().switch_score
 
 
 def found_in(x: np.ndarray, rate_hz: int = RATE_HZ) -> Candidates:
@@ -26,8 +28,8 @@ def found_in(x: np.ndarray, rate_hz: int = RATE_HZ) -> Candidates:
 def best_score(x: np.ndarray, near_s: float, rate_hz: int = RATE_HZ) -> float:
     """Highest score of a candidate 0.1 s before to 0.5 s after a time; the lowest there is where there is none."""
     found = found_in(x, rate_hz)
-    scores = switch_score.switch_scores(found)[(found.time_s > near_s - 0.1) & (found.time_s < near_s + 0.5)]
-    return float(scores.max()) if len(scores) else switch_score.LOWEST
+    scores = switch_score.switch_scores(found, RANGE)[(found.time_s > near_s - 0.1) & (found.time_s < near_s + 0.5)]
+    return float(scores.max()) if len(scores) else RANGE.lowest
 
 
 def room(seconds: float, rng: np.random.Generator) -> np.ndarray:
@@ -102,7 +104,7 @@ def household() -> tuple[Candidates, np.ndarray]:
 def test_the_switch_stands_out_in_a_household(household: tuple[Candidates, np.ndarray]) -> None:
     """The area under the curve of hits against false alarms: 0.5 would be a coin."""
     found, is_switch = household
-    scores = switch_score.switch_scores(found)
+    scores = switch_score.switch_scores(found, RANGE)
     ours, others = scores[is_switch], scores[~is_switch]
     assert len(others) > 50
     auc = np.mean((ours[:, None] > others[None, :]) + 0.5 * (ours[:, None] == others[None, :]))
@@ -111,18 +113,20 @@ def test_the_switch_stands_out_in_a_household(household: tuple[Candidates, np.nd
 
 def test_the_order_and_the_number_of_candidates_do_not_matter(household: tuple[Candidates, np.ndarray]) -> None:
     found, _ = household
-    whole = switch_score.switch_scores(found)
+    whole = switch_score.switch_scores(found, RANGE)
     some = np.array([17, 3, 40])
-    np.testing.assert_allclose(switch_score.switch_scores(found.take(some)), whole[some], atol=1e-4)
-    assert len(switch_score.switch_scores(Candidates.none())) == 0
+    np.testing.assert_allclose(switch_score.switch_scores(found.take(some), RANGE), whole[some], atol=1e-4)
+    assert len(switch_score.switch_scores(Candidates.none(), RANGE)) == 0
     many = found.take(np.tile(np.arange(len(found)), 4200 // len(found) + 1))  # more than one portion
-    np.testing.assert_allclose(switch_score.switch_scores(many), np.tile(whole, 4200 // len(found) + 1), atol=1e-4)
+    np.testing.assert_allclose(
+        switch_score.switch_scores(many, RANGE), np.tile(whole, 4200 // len(found) + 1), atol=1e-4
+    )
 
 
 def test_scores_stay_in_their_range(household: tuple[Candidates, np.ndarray]) -> None:
-    scores = switch_score.switch_scores(household[0])
-    assert scores.min() >= switch_score.LOWEST
-    assert scores.max() <= switch_score.HIGHEST
+    scores = switch_score.switch_scores(household[0], RANGE)
+    assert scores.min() >= RANGE.lowest
+    assert scores.max() <= RANGE.highest
 
 
 def test_the_level_of_the_recording_does_not_matter() -> None:

@@ -12,7 +12,8 @@ from clicktimer.audio import open_recording, write_sound
 from clicktimer.audio.quality import Watch
 from clicktimer.cli import run
 from clicktimer.pipeline import conclude, hear_blocks
-from clicktimer.quality.placement import NEAR_DB, Place, judge_place
+from clicktimer.quality.placement import Place, judge_place
+from clicktimer.quality.placement.params import default_placement
 from clicktimer.records import Block, Gap, SourceInfo
 from clicktimer.reporting.text.placement import place_json, place_steps, render_place
 from clicktimer.settings import MeasureOptions
@@ -61,7 +62,7 @@ def test_the_click_stands_over_the_room_as_far_as_the_simulator_set_it(name: str
 def test_rain_and_a_fainter_click_are_far():
     place = of_file(FIXTURES / "moderate-rain.flac")
     assert place.grade == "far"
-    assert all(standing.over_room_db < NEAR_DB for standing in place.standings)
+    assert all(standing.over_room_db < default_placement().grading.near_db for standing in place.standings)
     assert any("nearer" in step for step in place_steps(place))
 
 

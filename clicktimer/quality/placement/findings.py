@@ -12,17 +12,8 @@ from clicktimer.detection import pump_state
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.onset_strength import F64
 from clicktimer.quality.placement.levels import gain_dips, unsteadiness_db
+from clicktimer.quality.placement.params import Recorder
 from clicktimer.records import Gap, Notice, Reason
-
-_LEAST_DIPS = 8
-_DIP_DB, _DIP_OFTEN_DB = 0.3, 0.6
-"""Median and upper quartile of the dips (levels.gain_dips). On the develop half 0.6 and 1.2 where the gain rode and
-at most -0.1 and 0.2 elsewhere."""
-
-_UNSTEADY_DB = 0.7
-"""See levels.unsteadiness_db: 0.9 where noise was suppressed, at most 0.5 elsewhere (develop half)."""
-
-_LOW_RATE_HZ = 16_000
 
 SUPPRESSION_OFF: Final = (
     "Switch noise suppression and voice features off, or use another recorder app: look for raw, lossless, music or "
@@ -80,29 +71,31 @@ def of_gaps(gaps: Sequence[Gap], duration_s: float) -> Iterator[Finding]:
     yield Finding("lost-sound", reason, advice, True)
 
 
-def of_levels(levels: pump_state.Levels | None, candidates: Candidates, over_db: F64) -> Iterator[Finding]:
+def of_levels(
+    levels: pump_state.Levels | None, candidates: Candidates, over_db: F64, first_band: int, params: Recorder
+) -> Iterator[Finding]:
     """Gain that rides, and noise suppression that leaves no exact silence."""
     if levels is None:
         return
-    if unsteadiness_db(levels) >= _UNSTEADY_DB:
+    if unsteadiness_db(levels, first_band) >= params.unsteady_db:
         reason = Reason("place.noise-suppression")
         yield Finding("noise-suppression", reason, f"{QUIET_FIRST} {SUPPRESSION_OFF}", True)
         return  # what flickers cannot show whether the gain rides as well
-    dips = gain_dips(levels, candidates, over_db)
-    if len(dips) < _LEAST_DIPS:
+    dips = gain_dips(levels, candidates, over_db, params)
+    if len(dips) < params.least_dips:
         return
     middle, often = float(np.median(dips)), float(np.quantile(dips, 0.75))
-    if middle >= _DIP_DB and often >= _DIP_OFTEN_DB:
+    if middle >= params.dip_db and often >= params.dip_often_db:
         advice = "Switch automatic gain (level) control off and set the level by hand."
         yield Finding("gain-riding", Reason("place.gain-riding", by_db=often), advice, False)
 
 
-def of_recorder(rate_hz: int, clipped: int, count: int) -> Iterator[Finding]:
+def of_recorder(rate_hz: int, clipped: int, count: int, params: Recorder) -> Iterator[Finding]:
     """Clicks at full scale, and a sample rate that is too low. clipped: of the count of sounds judged by."""
     if clipped:
         advice = "Turn the recording level down, or go a little farther away: a clipped click looks like any bang."
         yield Finding("clicks-clip", Reason("place.clicks-clip", count=clipped, total=count), advice, False)
-    if rate_hz < _LOW_RATE_HZ:
+    if rate_hz < params.low_rate_hz:
         yield Finding(
             "low-rate", Reason("place.low-rate", rate_hz=rate_hz), "Set the recorder to 44100 or 48000 Hz.", False
         )

@@ -1,5 +1,4 @@
-"""Is this place good enough? What one pass over the sound left behind -> how a click stands over the room, and what
-is amiss.
+"""Is this place good enough? One pass over the sound -> how far a click stands over the room, and what is amiss.
 
 Judged is the room and the recorder: how far the clicks (or, where none was told, other short sharp sounds such as
 finger snaps) stand over the room, whether they clip, whether the gain rides, whether the device suppresses noise,
@@ -18,35 +17,14 @@ import numpy as np
 from clicktimer.detection import pump_state, switch_score
 from clicktimer.detection.candidates import Candidates, LevelSegment, from_codes
 from clicktimer.detection.onset_strength import F64
-from clicktimer.detection.params import default_params
+from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.quality.placement.findings import Finding, of_gaps, of_levels, of_notices, of_recorder
-from clicktimer.quality.placement.levels import ABOVE, room_db
+from clicktimer.quality.placement.levels import room_db
+from clicktimer.quality.placement.params import Grading, PlacementParams, default_placement
 from clicktimer.records import Click, Measurement
-
-NEAR_DB, FAR_DB = 35.0, 20.0
-"""Peak of a click over the quiet room's rms, both above 1 kHz: near from the first on, hardly to be heard below the
-second."""
-
-NEAR_BEFORE_DB, FAR_BEFORE_DB = 20.0, 15.0
-"""The same over what sounds just before it, which for a cut-out is the pump."""
-
-_QUIET_QUANTILE = 0.25
-"""The quiet room: a quarter of the time it is quieter."""
 
 Grade = Literal["near", "far", "faint", "unheard"]
 What = Literal["clicks", "sharp sounds", "nothing"]
-_SAME_S = 0.02
-"""A click may be told some milliseconds from its candidate, at the moment that the others of its kind are told at."""
-
-_CREST_DB = 14.0
-"""A click's peak is no more than this over its loudest slice of some ms; what is more is hum below it (fixtures:
-10-12)."""
-_FULL_SCALE_DB = -0.15
-_LEAST_SNAP = 2.0
-_LEAST_OVER_DB = 15.0
-_MOST_SNAPS = 20
-_AFTER_S = 0.4
-"""A sharp sound within this time after a louder one is its echo or its second half."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,35 +61,57 @@ class Place:
 
 
 def judge_place(
-    candidates: Candidates, segments: list[LevelSegment], measured: Measurement, *, snaps: bool = False
+    candidates: Candidates,
+    segments: list[LevelSegment],
+    measured: Measurement,
+    *,
+    snaps: bool = False,
+    params: PlacementParams | None = None,
+    detection: DetectionParams | None = None,
 ) -> Place:
-    """Judge a place by one recording: candidates and level track of its one pass, and what was measured in it.
+    """Judge a place by one recording.
 
-    snaps: the user says that no pump ran, so whatever is sharp is a finger snap.
+    Parameters
+    ----------
+    candidates, segments
+        The candidates and the level track of one pass over the sound.
+    measured
+        What was measured in it.
+    snaps
+        True if the user says that no pump ran, so that all sharp sounds are finger snaps.
+    params, detection
+        The parameters of this judgment and of the detector; those of the params.toml files if None.
+
+    Returns
+    -------
+    Place
+        The judgment.
     """
-    m = measured
-    index = _of_clicks(candidates, () if snaps else m.clicks)
+    m, params, detection = measured, params or default_placement(), detection or default_params()
+    grading, first_band = params.grading, detection.bands.first_above(params.grading.from_hz)
+    index = _of_clicks(candidates, () if snaps else m.clicks, grading.same_s)
     what: What = "clicks" if len(index) else "nothing"
     if len(index):
-        kinds: list[str] = [c.kind for c in m.clicks if _nearest(candidates, c.time_s) is not None]
+        kinds: list[str] = [c.kind for c in m.clicks if _nearest(candidates, c.time_s, grading.same_s) is not None]
     else:
-        index = sharp_sounds(candidates)
+        index = sharp_sounds(candidates, params, detection)
         kinds = ["sharp sound"] * len(index)
         what = "sharp sounds" if len(index) else "nothing"
-    levels = pump_state.gather(segments, default_params().pump_state)
-    quiet_db = None if levels is None else float(np.quantile(room_db(levels), _QUIET_QUANTILE))
-    peak_db, before_db = peaks_db(candidates), rms_before_db(candidates)
+    levels = pump_state.gather(segments, detection.pump_state)
+    quiet_db = None if levels is None else float(np.quantile(room_db(levels, first_band), grading.quiet_quantile))
+    peak_db = peaks_db(candidates, first_band, grading.crest_db)
+    before_db = rms_before_db(candidates, first_band)
     standings = tuple(
         _standing(kind, index[np.array([k == kind for k in kinds])], peak_db, before_db, quiet_db, candidates)
         for kind in sorted(set(kinds))
     )
-    grade = _grade(standings)
-    clipped = int(np.count_nonzero(candidates.peak_db[index] >= _FULL_SCALE_DB)) if len(index) else 0
+    grade = _grade(standings, grading)
+    clipped = int(np.count_nonzero(candidates.peak_db[index] >= grading.full_scale_db)) if len(index) else 0
     found = [
         *of_notices(m.warnings),
         *of_gaps(m.gaps, m.source.duration_s),
-        *of_levels(levels, candidates, peak_db - before_db),
-        *of_recorder(m.source.sample_rate_hz, clipped, len(index)),
+        *of_levels(levels, candidates, peak_db - before_db, first_band, params.recorder),
+        *of_recorder(m.source.sample_rate_hz, clipped, len(index), params.recorder),
     ]
     harmed = any(finding.harms for finding in found)
     return Place(
@@ -125,65 +125,107 @@ def judge_place(
     )
 
 
-def _grade(standings: Sequence[Standing]) -> Grade:
+def _grade(standings: Sequence[Standing], p: Grading) -> Grade:
     if not standings:
         return "unheard"
     room, before = (min(getattr(s, name) for s in standings) for name in ("over_room_db", "over_before_db"))
-    if room >= NEAR_DB and before >= NEAR_BEFORE_DB:
+    if room >= p.near_db and before >= p.near_before_db:
         return "near"
-    return "far" if room >= FAR_DB and before >= FAR_BEFORE_DB else "faint"
+    return "far" if room >= p.far_db and before >= p.far_before_db else "faint"
 
 
-def peaks_db(candidates: Candidates) -> F64:
-    """Peak of each candidate, above 1 kHz as far as can be told, dB of full scale, (n,)."""
-    if not len(candidates):
-        return np.zeros(0)
-    energy = 10.0 ** (from_codes(candidates.prints)[:, :4, ABOVE : int(candidates.bands.min())] / 10.0)
-    loudest_db = 10.0 * np.log10(energy.sum(axis=2).max(axis=1) + 1e-20)
-    peak: F64 = np.minimum(candidates.peak_db, loudest_db + _CREST_DB).astype(np.float64)
-    return peak
+def peaks_db(candidates: Candidates, first_band: int, crest_db: float) -> F64:
+    """Return the peak of each candidate without the hum below its bands, as far as is known.
 
+    Parameters
+    ----------
+    candidates
+        The n candidates.
+    first_band
+        Number of the first band that counts.
+    crest_db
+        The peak is at most this far over the loudest slice, dB.
 
-def rms_before_db(candidates: Candidates) -> F64:
-    """What sounds just before each candidate (or the room, if that is louder), rms above 1 kHz, dB of full scale,
-    (n,).
+    Returns
+    -------
+    F64
+        dB of full scale, shape (n,).
     """
     if not len(candidates):
         return np.zeros(0)
-    room = 10.0 ** (from_codes(candidates.room)[:, ABOVE : int(candidates.bands.min())] / 10.0)
+    energy = 10.0 ** (from_codes(candidates.prints)[:, :4, first_band : int(candidates.bands.min())] / 10.0)
+    loudest_db = 10.0 * np.log10(energy.sum(axis=2).max(axis=1) + 1e-20)
+    peak: F64 = np.minimum(candidates.peak_db, loudest_db + crest_db).astype(np.float64)
+    return peak
+
+
+def rms_before_db(candidates: Candidates, first_band: int) -> F64:
+    """Return the rms of what sounds just before each candidate, or of the room if that is louder.
+
+    Parameters
+    ----------
+    candidates
+        The n candidates.
+    first_band
+        Number of the first band that counts.
+
+    Returns
+    -------
+    F64
+        dB of full scale, shape (n,).
+    """
+    if not len(candidates):
+        return np.zeros(0)
+    room = 10.0 ** (from_codes(candidates.room)[:, first_band : int(candidates.bands.min())] / 10.0)
     rms: F64 = 10.0 * np.log10(room.sum(axis=1) + 1e-20).astype(np.float64)
     return rms
 
 
-def sharp_sounds(candidates: Candidates) -> np.ndarray:
-    """Which candidates are short, sharp, clearly over the room and alone: finger snaps, for want of a click. At
-    most 20.
+def sharp_sounds(
+    candidates: Candidates, params: PlacementParams | None = None, detection: DetectionParams | None = None
+) -> np.ndarray:
+    """Return which candidates are short, sharp, clearly over the room and alone, such as finger snaps.
+
+    Parameters
+    ----------
+    candidates
+        The n candidates.
+    params, detection
+        The parameters of this judgment and of the detector; those of the params.toml files if None.
+
+    Returns
+    -------
+    numpy.ndarray
+        Their numbers in ascending order, at most ``sharp_sounds.most``.
     """
+    params, detection = params or default_placement(), detection or default_params()
+    p, first_band = params.sharp_sounds, detection.bands.first_above(params.grading.from_hz)
     if not len(candidates):
         return np.zeros(0, np.int64)
-    over = peaks_db(candidates) - rms_before_db(candidates)
+    over = peaks_db(candidates, first_band, params.grading.crest_db) - rms_before_db(candidates, first_band)
     order = np.argsort(-over, kind="stable")
     taken: list[int] = []
-    sharp = (switch_score.switch_scores(candidates) >= _LEAST_SNAP) & (over >= _LEAST_OVER_DB)
+    scores = switch_score.switch_scores(candidates, detection.switch_score)
+    sharp = (scores >= p.least_score) & (over >= p.least_over_db)
     louder: list[float] = []
-    for i in order[: 50 * _MOST_SNAPS]:
+    for i in order[: 50 * p.most]:
         time_s = float(candidates.time_s[i])
-        alone = not any(0.0 <= time_s - t <= _AFTER_S for t in louder)
+        alone = not any(0.0 <= time_s - t <= p.after_s for t in louder)
         louder.append(time_s)
-        if sharp[i] and alone and len(taken) < _MOST_SNAPS:
+        if sharp[i] and alone and len(taken) < p.most:
             taken.append(int(i))
     return np.array(sorted(taken), np.int64)
 
 
-def _nearest(candidates: Candidates, time_s: float) -> int | None:
+def _nearest(candidates: Candidates, time_s: float, same_s: float) -> int | None:
     if not len(candidates):
         return None
     i = int(np.argmin(np.abs(candidates.time_s - time_s)))
-    return i if abs(float(candidates.time_s[i]) - time_s) < _SAME_S else None
+    return i if abs(float(candidates.time_s[i]) - time_s) < same_s else None
 
 
-def _of_clicks(candidates: Candidates, clicks: Sequence[Click]) -> np.ndarray:
-    found = [_nearest(candidates, c.time_s) for c in clicks]
+def _of_clicks(candidates: Candidates, clicks: Sequence[Click], same_s: float) -> np.ndarray:
+    found = [_nearest(candidates, c.time_s, same_s) for c in clicks]
     return np.array([i for i in found if i is not None], np.int64)
 
 

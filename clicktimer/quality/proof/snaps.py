@@ -15,6 +15,7 @@ from clicktimer.audio.cutting import cut_spans
 from clicktimer.detection import switch_score
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
+from clicktimer.detection.params import default_params
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.quality.proof.counting import Count, count_of
 from clicktimer.quality.proof.result import FAINTER_DB, Again, Proof, dice, nothing_proved
@@ -38,7 +39,7 @@ def prove_snaps(again: Again, times_s: Sequence[float], duration_s: float, sha25
     """Add copies of the sharp sounds at times_s at random places and count how many are noticed. See docs/proof.md."""
     if not len(times_s):
         return nothing_proved("sharp sounds", Reason("proof.no-sharp-sound"))
-    rng = dice(sha256, 2)
+    params, rng = default_params(), dice(sha256, 2)
     cuts = [cut for cut in cut_spans(again(), [(t - LEAD_S, t + TAIL_S) for t in times_s]) if cut is not None]
     if not cuts:
         return nothing_proved("sharp sounds", Reason("proof.sharp-not-whole"))
@@ -50,10 +51,14 @@ def prove_snaps(again: Again, times_s: Sequence[float], duration_s: float, sha25
         added = [
             Added(t, varied(sounds[int(rng.integers(len(sounds)))], rate_hz, rng, level_db=level_db)) for t in places
         ]
-        finder = OnsetFinder()
+        finder = OnsetFinder(params)
         parts = [finder.feed(block) for block in with_added(again(), added, rate_hz)]
         heard = Candidates.join([*parts, finder.flush()])
-        times = heard.time_s[switch_score.switch_scores(heard) > LEAST_SCORE] if len(heard) else np.zeros(0)
+        times = (
+            heard.time_s[switch_score.switch_scores(heard, params.switch_score) > LEAST_SCORE]
+            if len(heard)
+            else np.zeros(0)
+        )
         caught = sum(bool(np.any(np.abs(times - t) <= CATCH_S)) for t in places)
         counts.append(count_of([(len(places), caught)]))
     none = Count(0, 0, None, None, None)
