@@ -10,9 +10,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found, make_found
+from clicktimer.errors import SettingsError
+from clicktimer.tank.faults import charge_state, right_charge_kpag, wrong_charge_kpag
 from clicktimer.tank.observed_rate import with_measured_rate
 from clicktimer.tank.parse import parse_tank
 from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
+from clicktimer.units.format import format_pressure
 from clicktimer.units.parse import (
     UnitSystem,
     parse_flow_l_per_min,
@@ -138,13 +141,15 @@ def describe(
         if name in NAMES and name not in given and name not in set_aside and not isinstance(value, int):
             given[name] = value
             places[name] = "site file"
+    system, found = _system(given, places), _found(given, places)
+    _check_air(system, found)
     return SystemOptions(
-        system=_system(given, places),
+        system=system,
         units=parse_units(str(given["units"])) if "units" in given else "us",
         units_origin=places.get("units", "default"),
         given=given,
         origins=places,
-        found=_found(given, places),
+        found=found,
         site=None if site is None else site.name,
     )
 
@@ -180,6 +185,21 @@ def _system(given: Mapping[str, Text], places: Mapping[str, Origin]) -> System:
     # Water caught with its refill times is a pump rate by itself; without them the measured run has to come first.
     timed = system.observed.caught and all(refill_s is not None for _, refill_s in system.observed.caught)
     return with_measured_rate(system, None).system if timed else system
+
+
+def _check_air(system: System, found: Found) -> None:
+    """Refuse an air valve found "right" beside a charge that is wrong: the two contradict each other."""
+    wrong = wrong_charge_kpag(system) if system.tanks else None
+    if not system.tanks and system.came_from("precharge") != "default":
+        wrong = None if charge_state(system.precharge_kpag, system) == "right" else system.precharge_kpag
+    if found.air_valve != "right" or wrong is None:
+        return
+    right = right_charge_kpag(system)
+    charges = [f"{format_pressure(p, 'us')} ({format_pressure(p, 'metric')})" for p in (wrong, right)]
+    raise SettingsError(
+        f'an air charge of {charges[0]} contradicts "right" at the air valve: {charges[1]} would be right; '
+        "correct --precharge or --air-valve"
+    )
 
 
 def _phase(text: str) -> Any:

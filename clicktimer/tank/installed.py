@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.records import Reason, RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast, overcharged_kpag, relative_gauge_sd, undercharged_kpag
-from clicktimer.tank.finding import MEASURE_RATE, Finding, TankFinding, finding_reasons, settle_reasons
+from clicktimer.tank.faults import put_right, range_fault, with_right_charge, wrong_charge_kpag
+from clicktimer.tank.finding import MEASURE_RATE, ONE_IN_TWENTY, Finding, TankFinding, finding_reasons, settle_reasons
 from clicktimer.tank.options import tanks_row
 from clicktimer.tank.system import PumpRate, System
 
-# Normal quantiles. A drawdown is called short only when a healthy tank would be read so low less than once in twenty.
-ONE_IN_TWENTY = 1.645
+# Normal quantile.
 TWO_SIDED_95 = 1.960
 # A tank is not called healthy further outside the range than this, nor at all where the errors together are larger.
 WIDEST_MARGIN = 0.10
@@ -40,6 +40,7 @@ def _pressures(system: System) -> tuple[float, float]:
 
 
 def _label(system: System, gauge_sd_kpa: float) -> _Label:
+    """What the label gives with the charges of this system, over the range as it was read."""
     row = tanks_row(system)
     air = system.atmosphere_kpaa
     charge = 0.0 if system.tanks[0].kind == "plain" else system.charge_of(system.tanks[0])
@@ -76,6 +77,9 @@ def judge_installed_tank(run: RunTime, system: System, *, gauge_sd_kpa: float | 
     bound to one above Boyle's figure, where run and pump rate are sure enough to leave neither of the others open;
     between, too close to call. At 40/60 with a 1-psi gauge and the rest exact: 0.69 to 1.08 of Boyle's, under 0.65,
     over 1.12. A stated pump rate is assumed exact, and the reasons say so.
+
+    A charge that was read and is wrong, and a range read that differs from the setting, are faults, not the yardstick:
+    the tank is judged by what the right charge would give, and the run to expect once both are put right is given.
 
     Source: drawdown and its two bounds as in clicktimer.tank.drawdown; the limits are ours.
     """
@@ -138,7 +142,9 @@ def _without_tank(run: RunTime, system: System, pump: PumpRate) -> TankFinding:
 
 
 def _with_both(run: RunTime, system: System, pump: PumpRate, gauge_sd_kpa: float) -> TankFinding:
-    label = _label(system, gauge_sd_kpa)
+    # A charge found wrong is a fault, not the yardstick: the tank is judged by what the right one would give.
+    label = _label(with_right_charge(system), gauge_sd_kpa)
+    as_found = None if wrong_charge_kpag(system) is None else _label(system, gauge_sd_kpa)
     rate_sd = 0.0 if pump.sd_l_per_min is None else pump.sd_l_per_min / pump.l_per_min
     run_sd = (run.high_s - run.low_s) / 2.0 / TWO_SIDED_95 / run.seconds
     # What an upper bound allows at the most is what counts when it is called short.
@@ -148,8 +154,12 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, gauge_sd_kpa: float
     half = TWO_SIDED_95 * measured_sd
     ratio, fast_ratio = drawn / label.settled_l, label.fast_l / label.settled_l
     finding = _finding(ratio, fast_ratio, label.gauge_sd, measured_sd, run, system.marks_s[1])
+    finding = _by_what_was_read(finding, drawn, measured_sd, as_found, run, system)
+    right = tanks_row(put_right(system)) if as_found is not None or range_fault(system) else None
     under, over = (
-        _roots(drawn, label, system) if finding in ("short-of-air-or-overcharged", "cannot-tell") else (None, None)
+        _roots(drawn, label, system)
+        if finding in ("short-of-air-or-overcharged", "charge-wrong", "cannot-tell")
+        else (None, None)
     )
     least_rate = 60.0 * label.fast_l * (1.0 - min(label.gauge_sd, WIDEST_MARGIN)) / seconds
     found = TankFinding(
@@ -163,9 +173,29 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, gauge_sd_kpa: float
         ratio=ratio,
         undercharged_kpag=under,
         overcharged_kpag=over,
+        found_l=None if as_found is None else (as_found.fast_l, as_found.settled_l),
+        set_l=(right.drawdown_fast_l, right.drawdown_l) if right is not None and range_fault(system) else None,
+        right_run_s=None
+        if right is None or right.run_s is None or right.run_fast_s is None
+        else (right.run_fast_s, right.run_s),
         healthy_pump_l_per_min=least_rate if finding == "short-of-air-or-overcharged" else None,
     )
     return replace(found, reasons=finding_reasons(found, run, system), settle=settle_reasons(found, run, system))
+
+
+def _by_what_was_read(
+    finding: Finding, drawn_l: float, measured_sd: float, as_found: _Label | None, run: RunTime, system: System
+) -> Finding:
+    """Return the finding with a charge or a range that was read and is wrong in its place."""
+    if as_found is None:
+        return "range-wrong" if finding == "too-small-but-healthy" and range_fault(system) else finding
+    # More than the wrong charge allows: then that reading is in doubt, not the tank.
+    room = ONE_IN_TWENTY * (as_found.gauge_sd**2 + measured_sd**2) ** 0.5
+    more = not run.one_sided and drawn_l > as_found.settled_l * (1.0 + room)
+    if finding in ("short-of-air-or-overcharged", "too-small-but-healthy"):
+        return "cannot-tell" if more else "charge-wrong"
+    known = not run.one_sided and not run.doubted
+    return "charge-wrong" if finding == "cannot-tell" and known and not more else finding
 
 
 def _finding(

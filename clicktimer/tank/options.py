@@ -33,9 +33,16 @@ class TankRow:
     held_l: float
 
     def reaches(self, mark_s: float) -> bool | None:
-        """Whether the expected run (settled) reaches a mark, seconds; None without a pump rate."""
+        """Return whether every run to expect, also after a fast refill, reaches a mark, s; None without a pump rate.
+
+        This is the one rule for "enough": a size that is chosen by it is never found too small once it is there.
+        """
         # A volume that was computed for the mark must reach it in spite of rounding.
-        return None if self.run_s is None else self.run_s >= mark_s * (1.0 - 1e-9)
+        return None if self.run_fast_s is None else self.run_fast_s >= mark_s * (1.0 - 1e-9)
+
+    def may_reach(self, mark_s: float) -> bool | None:
+        """Return whether the longest run to expect (air settled) reaches a mark, s, but not every run does."""
+        return None if self.run_s is None else self.run_s >= mark_s * (1.0 - 1e-9) and not self.reaches(mark_s)
 
 
 def stock_row(volume_l: float, system: System, charge_kpag: float) -> TankRow:

@@ -50,14 +50,16 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class PriceComparison:
-    """Offers by price. choice: the cheapest that reaches the target; next_up: the cheapest with a longer run than it.
+    """Offers by price. choice: the cheapest of which every run reaches the target; next_up: the cheapest larger one.
 
+    may_reach: the cheapest that reaches it only when the air has settled, where it costs less than choice.
     pairs_instead: pairs of a smaller tank that give at least as much as some dearer single tank.
     """
 
     offers: tuple[Offer, ...]
     choice: Offer | None
     next_up: Offer | None
+    may_reach: Offer | None
     pairs_instead: tuple[tuple[Offer, Offer], ...]
 
 
@@ -139,4 +141,5 @@ def compare_prices(items: Sequence[PriceItem], system: System, charge_kpag: floa
         for pair in offers
         if pair.count == 2 and pair.price < single.price and pair.row.drawdown_l >= single.row.drawdown_l
     ]
-    return PriceComparison(tuple(offers), choice, longer[0] if longer else None, tuple(pairs))
+    may = next((o for o in offers if o.row.may_reach(target_s) and (choice is None or o.price < choice.price)), None)
+    return PriceComparison(tuple(offers), choice, longer[0] if longer else None, may, tuple(pairs))

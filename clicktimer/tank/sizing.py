@@ -11,6 +11,7 @@ from typing import Literal
 
 from clicktimer.records import Cycle, Figure, Reason, RunTime
 from clicktimer.tank.drawdown import fraction, fraction_fast
+from clicktimer.tank.faults import put_right, right_charge_kpag
 from clicktimer.tank.finding import TankFinding
 from clicktimer.tank.installed import judge_installed_tank
 from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
@@ -18,7 +19,7 @@ from clicktimer.tank.observed_rate import with_measured_rate
 from clicktimer.tank.options import STOCK_SIZES_GAL, TankRow, UseRow, stock_row, tanks_row, use_row
 from clicktimer.tank.pump_rate import PumpRateMeasured
 from clicktimer.tank.runs import most_starts_per_h, volume_needed_l
-from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA, System
+from clicktimer.tank.system import System
 from clicktimer.tank.warnings import unusual_values
 from clicktimer.units.conversions import W_PER_HP, gal_to_l
 from clicktimer.units.format import UnitSystem
@@ -43,9 +44,11 @@ class TankSizing:
     units: those in which its reports are written; no figure depends on it. target_s: the run aimed at (the second
     mark), seconds. stock_charge_kpag: the charge that new tanks are computed with.
     fraction, fraction_fast: drawdown over volume of a new tank, settled and fast.
-    stock: the stock sizes. choice: the smallest that reaches the target; next_up: the one above; None: unknown or none.
-    needed_l, needed_fast_l: volume for the target, settled, and so that even a fast refill reaches it, litres.
-    installed: the installed tanks, None when not given. judgement: what the measured run says of them, None without a
+    stock: the stock sizes. choice: the smallest of which every run reaches the target; next_up: the one above;
+    may_reach: the smallest that reaches it only when the air has settled. None: unknown or none.
+    needed_fast_l: volume with which every run reaches the target, litres; needed_l: where the air has settled.
+    installed: the installed tanks, None when not given. right: what they do once a charge or switch range that was read
+    and is wrong is put right, None where none is. judgement: what the measured run says of them, None without a
     run.
     measured_most_starts_per_h: 900 / measured run. notes: what is unusual, remarks. missing: what would let more be
     said.
@@ -61,9 +64,11 @@ class TankSizing:
     stock: tuple[TankRow, ...]
     choice: TankRow | None
     next_up: TankRow | None
+    may_reach: TankRow | None
     needed_l: float | None
     needed_fast_l: float | None
     installed: TankRow | None
+    right: TankRow | None
     run: RunTime | None
     judgement: TankFinding | None
     measured_most_starts_per_h: float | None
@@ -112,26 +117,29 @@ def size_tank(
     observed = with_measured_rate(system, run, cycles)
     system = observed.system
     target_s = system.motor.least_run_s or system.marks_s[1]
-    usual_kpag = max(system.cut_in_kpag - CHARGE_BELOW_CUT_IN_KPA, 0.0)
-    charge_kpag = usual_kpag if system.tanks else system.precharge_kpag
+    fixed = put_right(system)  # new tanks are for the switch as it will be
+    usual_kpag = right_charge_kpag(system)
+    charge_kpag = usual_kpag if system.tanks else fixed.precharge_kpag
     air = system.atmosphere_kpaa
-    pressures = (charge_kpag, system.cut_in_kpag, system.cut_out_kpag, air)
+    pressures = (charge_kpag, fixed.cut_in_kpag, fixed.cut_out_kpag, air)
     part, part_fast = fraction(*pressures), fraction_fast(*pressures)
-    stock = tuple(stock_row(gal_to_l(size), system, charge_kpag) for size in STOCK_SIZES_GAL)
+    stock = tuple(stock_row(gal_to_l(size), fixed, charge_kpag) for size in STOCK_SIZES_GAL)
     rate = None if system.pump is None else system.pump.l_per_min
     reaching = [i for i, row in enumerate(stock) if row.reaches(target_s)]
     first = reaching[0] if reaching else None
     installed = tanks_row(system) if system.tanks else None
     judgement = None if run is None else judge_installed_tank(run, system)
     notes = [*observed.notes, *unusual_values(system)]
-    if system.tanks and abs(system.precharge_kpag - usual_kpag) > 0.5:
+    given = system.came_from("precharge") != "default"
+    if system.tanks and given and abs(system.precharge_kpag - usual_kpag) > 0.5:
         notes.append(Reason("tank.usual-charge", usual_kpag=usual_kpag, charge_kpag=system.precharge_kpag))
     if installed is not None and installed.drawdown_l == 0:
         notes.append(Reason("tank.bladder-full-before-cut-in"))
     needed = None if rate is None else volume_needed_l(rate, target_s, part)
-    if needed is not None and first is None:
+    needed_fast = None if rate is None else volume_needed_l(rate, target_s, part_fast)
+    if needed_fast is not None and first is None:
         largest = stock[-1].volume_l
-        count = -int(-needed // largest)
+        count = -int(-needed_fast // largest)
         notes.append(Reason("tank.no-stock-size", target_s=target_s, count=count, volume_l=largest))
     advised = _advised(system, rate, part, target_s)
     if advised is not None:
@@ -152,9 +160,11 @@ def size_tank(
         stock=stock,
         choice=None if first is None else stock[first],
         next_up=stock[first + 1] if first is not None and first + 1 < len(stock) else None,
+        may_reach=next((row for row in stock if row.may_reach(target_s)), None),
         needed_l=needed,
-        needed_fast_l=None if rate is None else volume_needed_l(rate, target_s, part_fast),
+        needed_fast_l=needed_fast,
         installed=installed,
+        right=tanks_row(fixed) if system.tanks and fixed != system else None,
         run=run,
         judgement=judgement,
         measured_most_starts_per_h=None if run is None else most_starts_per_h(run.seconds),

@@ -306,7 +306,7 @@ def test_what_to_do_next_fits_what_was_found_of_the_tank(runs_s: list[float], ta
     assert not any(step.startswith("Find the cause") for step in steps)
     if asked.startswith("Have a larger"):
         # Boyle: 33 gal gives 8.51 gal at 40/60 and a charge of 38 psi, 64 s at 8 gpm; 44 gal refilled fast gives 63 s.
-        assert "33 gal (a run of 48 to 64 s), or more surely 44 gal (a run of 63 to 85 s)" in steps[0]
+        assert "For 60 s with this pump: 44 gal (a run of 63 to 85 s)." in steps[0]
 
 
 def test_too_close_to_call_between_two_good_bands_says_that_neither_harms():

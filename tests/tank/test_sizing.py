@@ -95,19 +95,30 @@ def test_rules_of_thumb_hold() -> None:
 
 def test_the_smallest_size_that_reaches_the_mark_is_chosen_and_the_next_one_named() -> None:
     sizing = size_tank(a_system(None, 8.0))
-    assert l_to_gal(sizing.choice.volume_l) == pytest.approx(33.0)
-    assert l_to_gal(sizing.next_up.volume_l) == pytest.approx(44.0)
+    # 33 gal runs 64 s with the air settled, but 48 s after a fast refill; 44 gal 85 and 63 s.
+    assert l_to_gal(sizing.choice.volume_l) == pytest.approx(44.0)
+    assert l_to_gal(sizing.next_up.volume_l) == pytest.approx(62.0)
+    assert l_to_gal(sizing.may_reach.volume_l) == pytest.approx(33.0)
     assert l_to_gal(sizing.needed_l) == pytest.approx(8.0 / 0.25796, rel=1e-3)
     assert sizing.needed_fast_l == pytest.approx(sizing.needed_l / 0.745, rel=1e-3)
     assert [round(l_to_gal(r.volume_l)) for r in sizing.stock] == list(STOCK_SIZES_GAL)
 
 
-@given(st.floats(1.0, 28.0))
+@given(st.floats(1.0, 22.0))
 def test_the_choice_reaches_the_mark_and_the_one_below_does_not(gpm: float) -> None:
     sizing = size_tank(a_system(None, gpm))
-    reaching = [row.run_s >= 60.0 * (1 - 1e-9) for row in sizing.stock]
+    reaching = [row.run_fast_s >= 60.0 * (1 - 1e-9) for row in sizing.stock]
     assert sizing.choice == sizing.stock[reaching.index(True)]
-    assert sizing.choice.volume_l >= sizing.needed_l * (1 - 1e-9)
+    assert sizing.choice.volume_l >= sizing.needed_fast_l * (1 - 1e-9)
+
+
+@given(st.floats(2.0, 20.0), st.floats(0.0, 1.0))
+def test_a_size_that_it_chooses_is_never_found_too_small_once_it_is_there(gpm: float, where: float) -> None:
+    # Any run between a fast refill's and the settled one's is that of the chosen size in good order.
+    choice = size_tank(a_system(None, gpm)).choice
+    run_s = choice.run_fast_s + where * (choice.run_s - choice.run_fast_s)
+    told = judge_installed_tank(a_run(run_s, 0.01), a_system(l_to_gal(choice.volume_l), gpm))
+    assert told.finding == "healthy"
 
 
 def test_the_mark_moves_the_choice() -> None:
@@ -434,7 +445,8 @@ def test_the_command_writes_json_and_nothing_else_to_stdout_when_asked(tmp_path)
     out = run_cli("--tank", "33 gal", "--pump-rate", "8 gpm", "--run", "38 s", "--json", "-")
     document = json.loads(out.output)
     assert document["judgement"]["finding"] == "short-of-air-or-overcharged"
-    assert document["choice"]["volume_gal"] == 33.0
+    assert document["choice"]["volume_gal"] == 44.0
+    assert document["may_reach"]["volume_gal"] == 33.0
     assert document["inputs"]["switch"] == {"cut_in_psig": 40.0, "cut_out_psig": 60.0, "origin": "default"}
     path = tmp_path / "tank.json"
     both = run_cli("--tank", "33 gal", "--pump-rate", "8 gpm", "--run", "38 s", "--json", str(path))

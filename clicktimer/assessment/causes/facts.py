@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
@@ -13,11 +12,11 @@ from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.errors import SettingsError
 from clicktimer.records import Measurement, RunTime, Verdict
 from clicktimer.tank.drawdown import water_held_l
+from clicktimer.tank.faults import charge_state, intended_switch_kpag, range_state
 from clicktimer.tank.observed_rate import rate_against_stated
 from clicktimer.tank.sizing import TankSizing
 from clicktimer.tank.system import System, Tank
 from clicktimer.targets import MARKS_S, Band
-from clicktimer.units.conversions import psi_to_kpa
 
 Facts = dict[str, str]
 
@@ -31,11 +30,6 @@ RUN_VALUES: dict[Band, str] = {
 }
 # Notices of the detector (their codes) that are facts by themselves.
 NOTICES = {"two-pumps": ("second-sound", YES), "variable-speed": ("variable-speed", YES)}
-# Common practice, no source: what counts as right, narrow or moved when it is read on a house gauge.
-CHARGE_BELOW_KPA = psi_to_kpa(5.0)
-CHARGE_GONE_KPA = psi_to_kpa(2.0)
-NARROW_SHARE = 0.75
-MOVED_KPA = psi_to_kpa(4.0)
 
 
 def gather(
@@ -98,6 +92,8 @@ def _from_tank(sizing: TankSizing) -> Facts:
             "too-small-but-healthy": "too-small",
             "more-than-label": "more",
             "short-of-air-or-overcharged": "short",
+            "charge-wrong": "short",
+            "range-wrong": "as-read",
         }[found.finding]
         # Both readings of the first root below open air: no charge, however low, explains it.
         if facts["tank"] == "short" and found.undercharged_kpag is not None and max(found.undercharged_kpag) < 0:
@@ -132,25 +128,11 @@ def _from_system(system: System) -> Facts:
     if facts.get("tank-kind") != "plain" and (own or system.came_from("precharge") != "default"):
         # Of several tanks the one that is furthest off counts: it is the one that explains something.
         charges = own or [system.precharge_kpag]
-        facts["charge"] = _charge(max(charges, key=lambda c: abs(c - system.cut_in_kpag)), system)
-    if system.set_kpag is not None:
-        facts["switch-range"] = _range(system, *system.set_kpag)
+        furthest = max(charges, key=lambda c: abs(c - intended_switch_kpag(system)[0]))
+        facts["charge"] = charge_state(furthest, system)
+    if (state := range_state(system)) is not None:
+        facts["switch-range"] = state
     return facts
-
-
-def _charge(charge_kpag: float, system: System) -> str:
-    if charge_kpag > system.cut_in_kpag and not math.isclose(charge_kpag, system.cut_in_kpag):
-        return "above-cut-in"
-    if charge_kpag <= CHARGE_GONE_KPA:
-        return "gone"
-    return "right" if charge_kpag >= system.cut_in_kpag - CHARGE_BELOW_KPA - 1e-9 else "low"
-
-
-def _range(system: System, set_in_kpag: float, set_out_kpag: float) -> str:
-    if system.cut_out_kpag - system.cut_in_kpag < NARROW_SHARE * (set_out_kpag - set_in_kpag) + 1e-9:
-        return "narrow"
-    off = max(abs(system.cut_in_kpag - set_in_kpag), abs(system.cut_out_kpag - set_out_kpag))
-    return "moved" if off > MOVED_KPA + 1e-9 else "as-set"
 
 
 def _from_found(found: Found) -> Facts:

@@ -41,6 +41,10 @@ NEXT: Final[dict[Band, tuple[tuple[str, str], ...]]] = {
 """What a run in each band asks for, and of whom."""
 NEXT_LARGER: Final = (("document.next.larger", "technician"), NO_GUESS)
 """In place of looking for the cause, where the tank has been found healthy and too small."""
+NEXT_CHARGE: Final = (("document.next.put-charge-right", "technician"), ("document.next.measure-again", "measurer"))
+NEXT_RANGE: Final = (("document.next.put-switch-right", "technician"), ("document.next.measure-again", "measurer"))
+FAULTS: Final = ("short-of-air-or-overcharged", "charge-wrong", "range-wrong")
+"""Findings for which more tank is not the remedy."""
 TERMS: Final = ("run", "switch", "charge", "bladder", "disconnect", "plate", "gpm", "interval")
 
 
@@ -81,7 +85,7 @@ def _prices(result: Result, messages: Messages) -> tuple[Block, ...]:
     tank = result.measured.tank
     if result.prices is None or tank is None:
         return ()
-    if tank.judgement is not None and tank.judgement.finding == "short-of-air-or-overcharged":
+    if tank.judgement is not None and tank.judgement.finding in FAULTS:
         return ()
     return tuple(block for block in price_blocks(result.prices, tank, messages) if isinstance(block, Words))
 
@@ -208,6 +212,10 @@ def _next_of(band: Band, finding: Finding | None) -> tuple[tuple[str, str], ...]
     usual = NEXT[band]
     if finding == "too-small-but-healthy" and band in ("short", "short-of-30"):
         return NEXT_LARGER
+    if finding == "charge-wrong":
+        return NEXT_CHARGE
+    if finding == "range-wrong":
+        return NEXT_RANGE
     if finding == "short-of-air-or-overcharged" and band not in ("very-short", "short"):
         return ("document.next.air", "technician"), usual[-1]
     return usual
@@ -221,10 +229,7 @@ def _size_text(result: Result, messages: Messages) -> str:
     if tank.judgement.finding != "too-small-but-healthy":
         return ""
     size = size_text(tank.choice, tank, messages)
-    if tank.next_up is None or (tank.choice.run_fast_s or 0.0) >= tank.target_s:
-        return messages.text("document.next.size", size=size, target_s=tank.target_s)
-    next_up = size_text(tank.next_up, tank, messages)
-    return messages.text("document.next.size-up", size=size, target_s=tank.target_s, next_up=next_up)
+    return messages.text("document.next.size", size=size, target_s=tank.target_s)
 
 
 def _cautions(result: Result, messages: Messages) -> tuple[str, ...]:

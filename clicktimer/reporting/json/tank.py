@@ -32,7 +32,9 @@ def tank_json(sizing: TankSizing) -> dict[str, Any]:
         "stock": [_row_json(row) for row in sizing.stock],
         "choice": None if sizing.choice is None else _row_json(sizing.choice),
         "next_up": None if sizing.next_up is None else _row_json(sizing.next_up),
+        "may_reach": None if sizing.may_reach is None else _row_json(sizing.may_reach),
         "there": None if sizing.installed is None else _row_json(sizing.installed),
+        "put_right": None if sizing.right is None else _row_json(sizing.right),
         "run": None
         if run is None
         else {"seconds": run.seconds, "low_s": run.low_s, "high_s": run.high_s, "one_sided": run.one_sided},

@@ -105,7 +105,10 @@ def _choice_text(sizing: TankSizing, messages: Messages) -> str:
             size=size_text(sizing.choice, sizing, messages),
             next_size=size_text(sizing.next_up, sizing, messages),
         )
-    return messages.text(
+    more = [Reason("tank-section.when-in-doubt")]
+    if sizing.may_reach is not None:
+        more.insert(0, Reason("tank-section.may-reach", size=size_text(sizing.may_reach, sizing, messages)))
+    needed = messages.text(
         "tank-section.needed",
         target_s=sizing.target_s,
         pump_l_per_min=pump.l_per_min,
@@ -113,6 +116,7 @@ def _choice_text(sizing: TankSizing, messages: Messages) -> str:
         needed_fast_l=sizing.needed_fast_l,
         choice=choice,
     )
+    return " ".join((needed, *map(messages.text, more)))
 
 
 def _basis_text(sizing: TankSizing, messages: Messages) -> str:

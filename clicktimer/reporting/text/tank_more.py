@@ -10,6 +10,7 @@ from clicktimer.errors import SettingsError
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Rows, Words, lines_of
 from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.text.tank_sizes import run_cell
 from clicktimer.tank.prices import Offer, PriceComparison
 from clicktimer.tank.sizing import TankSizing, UnderUse
 from clicktimer.units.conversions import gal_to_l, l_to_gal
@@ -74,6 +75,9 @@ def price_blocks(prices: PriceComparison, sizing: TankSizing, messages: Messages
         lines = [Words(messages.text("tank-price.cheapest", target_s=sizing.target_s, offer=offer))]
         if prices.next_up is not None:
             lines.append(Words(messages.text(_next_up(prices.choice, prices.next_up))))
+    if prices.may_reach is not None:
+        offer = _offer(prices.may_reach)
+        lines.append(Words(messages.text("tank-price.may-reach", target_s=sizing.target_s, offer=offer)))
     for pair, single in prices.pairs_instead[:3]:
         lines.append(
             Words(
@@ -96,7 +100,7 @@ def price_blocks(prices: PriceComparison, sizing: TankSizing, messages: Messages
         figures = (
             f"{offered.price:.2f}",
             format_volume(offered.row.drawdown_l, messages.units),
-            "-" if offered.row.run_s is None else f"{offered.row.run_s:.0f} s",
+            run_cell(offered.row, messages),
             "-" if math.isinf(per_l) else f"{per_l:.2f}",
         )
         cells.append((_name(offered), *map(messages.number, figures)))
@@ -110,7 +114,7 @@ def _next_up(choice: Offer, longer: Offer) -> Reason:
         "tank-price.next",
         more_price=longer.price - choice.price,
         offer=_offer(longer),
-        more_s=(longer.row.run_s or 0.0) - (choice.row.run_s or 0.0),
+        more_s=(longer.row.run_fast_s or 0.0) - (choice.row.run_fast_s or 0.0),
         more_l=longer.row.drawdown_l - choice.row.drawdown_l,
     )
 
@@ -128,12 +132,14 @@ def prices_json(prices: PriceComparison) -> dict[str, Any]:
             "volume_gal": round(l_to_gal(o.row.volume_l), 6),
             "drawdown_gal": round(l_to_gal(o.row.drawdown_l), 6),
             "run_s": None if o.row.run_s is None else round(o.row.run_s, 6),
+            "run_fast_s": None if o.row.run_fast_s is None else round(o.row.run_fast_s, 6),
         }
 
     return {
         "offers": [offer(o) for o in prices.offers],
         "choice": offer(prices.choice),
         "next_up": offer(prices.next_up),
+        "may_reach": offer(prices.may_reach),
         "pairs_instead": [{"pair": offer(a), "single": offer(b)} for a, b in prices.pairs_instead],
     }
 
@@ -146,7 +152,9 @@ def _name(offer: Offer, count: int | None = None) -> str:
 def _offer(offer: Offer) -> Reason:
     if offer.row.run_s is None:
         return Reason("tank-price.offer", name=_name(offer), price=offer.price)
-    return Reason("tank-price.offer-with-run", name=_name(offer), price=offer.price, run_s=offer.row.run_s)
+    low_s = offer.row.run_s if offer.row.run_fast_s is None else offer.row.run_fast_s
+    run = {"low_s": low_s, "high_s": offer.row.run_s}
+    return Reason("tank-price.offer-with-run", name=_name(offer), price=offer.price, **run)
 
 
 def sizing_figure(sizing: TankSizing, prices: PriceComparison | None = None) -> Figure:

@@ -17,7 +17,7 @@ SAME_SHARE: Final = 0.005
 
 def size_text(row: TankRow, sizing: TankSizing, messages: Messages = Messages()) -> str:
     """Return a size of tank with the run that it gives, from a fast refill to air settled: "33 gal (a run of ...)"."""
-    return messages.text("tank-size.with-run", size=_size(row, sizing, messages), run=_run_cell(row, messages))
+    return messages.text("tank-size.with-run", size=_size(row, sizing, messages), run=run_cell(row, messages))
 
 
 def _size(row: TankRow, sizing: TankSizing, messages: Messages) -> str:
@@ -27,7 +27,8 @@ def _size(row: TankRow, sizing: TankSizing, messages: Messages) -> str:
     return messages.number(format_volume(row.volume_l, messages.units))
 
 
-def _run_cell(row: TankRow, messages: Messages) -> str:
+def run_cell(row: TankRow, messages: Messages) -> str:
+    """Return the runs to expect of a tank, after a fast refill and with the air settled; "-" without a pump rate."""
     if row.run_s is None or row.run_fast_s is None:
         return "-"
     low, high = _seconds(row.run_fast_s), _seconds(row.run_s)
@@ -49,18 +50,15 @@ def sizes_table(sizing: TankSizing, messages: Messages = Messages()) -> Rows:
     """The sizes as a table; the one chosen and the installed one are marked in words."""
     rows = [(row, _mark(row, sizing, messages)) for row in sizing.stock]
     if sizing.installed is not None:
-        one = len(sizing.system.tanks) == 1
-        name = messages.text("tank-size.installed" if one else "tank-size.installed-several")
-        same = next((i for i, (row, _) in enumerate(rows) if _same(row, sizing.installed)), None)
-        if same is None:
-            rows.append((sizing.installed, name))
-        else:  # once: two rows of one size with figures a hair apart would only raise a question
-            rows[same] = (sizing.installed, "; ".join(text for text in (name, rows[same][1]) if text))
+        several = "" if len(sizing.system.tanks) == 1 else "-several"
+        _add(rows, sizing.installed, messages.text(f"tank-size.installed{several}"))
+        if sizing.right is not None:
+            _add(rows, sizing.right, messages.text(f"tank-size.right{several}"))
     cells = [
         (
             _size(row, sizing, messages),
             f"{_volume(row.drawdown_fast_l, messages)} to {_volume(row.drawdown_l, messages, unit=True)}",
-            _run_cell(row, messages),
+            run_cell(row, messages),
             _starts_cell(row),
             mark,
         )
@@ -75,6 +73,15 @@ def sizes_table(sizing: TankSizing, messages: Messages = Messages()) -> Rows:
         [">" if i < 4 else "<" for i in shown],
         gap=3,
     )
+
+
+def _add(rows: list[tuple[TankRow, str]], row: TankRow, name: str) -> None:
+    """Add a row, or mark the stock size that it is: two rows a hair apart would only raise a question."""
+    same = next((i for i, (stock, _) in enumerate(rows) if _same(stock, row)), None)
+    if same is None:
+        rows.append((row, name))
+    else:
+        rows[same] = (row, "; ".join(text for text in (name, rows[same][1]) if text))
 
 
 def _volume(volume_l: float, messages: Messages, *, unit: bool = False) -> str:
@@ -92,4 +99,6 @@ def _same(row: TankRow, installed: TankRow) -> bool:
 def _mark(row: TankRow, sizing: TankSizing, messages: Messages) -> str:
     if row == sizing.choice:
         return messages.text("tank-size.reaches", target_s=sizing.target_s)
+    if row == sizing.may_reach:
+        return messages.text("tank-size.may-reach", target_s=sizing.target_s)
     return messages.text("tank-size.next") if row == sizing.next_up else ""
