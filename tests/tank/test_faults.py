@@ -1,6 +1,6 @@
 """A charge or a switch range that was read and is wrong is a fault, not what the tank is judged by.
 
-The figures are those of Boyle's law and of the fast-refill bound by hand: 33 gal, charge 38 psi, 40/60 psi give 8.51 gal
+By hand, from Boyle's law and the fast-refill bound: 33 gal, charge 38 psi, 40/60 psi give 8.51 gal
 (settled) and 6.34 gal (fast), at 10 gpm 51.1 and 38.0 s.
 """
 
@@ -92,7 +92,7 @@ def test_a_switch_that_clicks_as_set_changes_nothing() -> None:
 
 
 def test_an_air_valve_found_right_contradicts_a_charge_that_is_wrong() -> None:
-    with pytest.raises(SettingsError, match="10 psi .* contradicts .* 38 psi"):
+    with pytest.raises(SettingsError, match=r"10 psi .* contradicts .* 38 psi"):
         parse_system_options(tank=("33 gal",), precharge="10 psi", air_valve="right")
     parse_system_options(tank=("33 gal",), precharge="37 psi", air_valve="right")
     parse_system_options(tank=("33 gal",), precharge="10 psi", air_valve="low")
