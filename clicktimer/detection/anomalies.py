@@ -43,7 +43,7 @@ def notices_of(
     )
     if found is None:
         return []
-    return [_company(found, {c.cut_in_s for c in runs if c.complete})]
+    return [_second_machine(found, {c.cut_in_s for c in runs if c.complete})]
 
 
 def _driven(changes: Sequence[SpeedChange]) -> Notice:
@@ -60,7 +60,7 @@ def _driven(changes: Sequence[SpeedChange]) -> Notice:
     return Notice("variable-speed", reason)
 
 
-def _company(found: SecondMachine, complete: set[float | None]) -> Notice:
+def _second_machine(found: SecondMachine, complete: set[float | None]) -> Notice:
     if complete & set(found.others_s):
         return Notice("two-pumps", Reason("notice.runs-unlike", at_s=tuple(found.others_s[:MOST_TIMES])))
     if found.louder_s:

@@ -106,7 +106,7 @@ def _chatter(context: DetectionContext, solution: Solution) -> set[int]:
         for a, b in pairwise(solution.clicks)
         if kind[a] == kind[b]
         and time_s[b] - time_s[a] < p.burst_s
-        and float(np.nan_to_num(context.waves.among(int(a), np.array([b])))[0]) > p.same_wave
+        and float(np.nan_to_num(context.waveforms.among(int(a), np.array([b])))[0]) > p.same_wave
     }
 
 
@@ -165,13 +165,13 @@ def _burst_of(context: DetectionContext, solution: Solution, pick: int) -> _Burs
     members, first = [pick], pick
     base = max(pick - p.most_neighbors, 0)
     around = np.arange(base, min(pick + p.most_neighbors + 1, len(time_s)))
-    vectors = similarity.seed_vectors(context.prints, around)
+    vectors = similarity.seed_vectors(context.fingerprints, around)
     score = solution.score[solution.path.kind[pick] - 1]
-    waves = np.nan_to_num(context.waves.among(pick, around))
+    waveforms = np.nan_to_num(context.waveforms.among(pick, around))
     for step in (-1, 1):
         k = pick + step
         while 0 <= k - base < len(vectors) and abs(time_s[k] - time_s[pick]) < p.burst_s and not solution.path.kind[k]:
-            alike, wave = float(vectors[k - base] @ vectors[pick - base]), float(waves[k - base])
+            alike, wave = float(vectors[k - base] @ vectors[pick - base]), float(waveforms[k - base])
             louder_db = float(context.rise_db[k] - context.rise_db[pick])
             sure = score[k] > max(score[pick] - p.sure_within, 0.0)
             same_sound = max(alike, wave + p.wave_over_features) > p.alike or sure

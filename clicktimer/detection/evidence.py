@@ -108,7 +108,7 @@ def _wave_evidence(context: DetectionContext, members: np.ndarray, sample: _Samp
     """Return log( density of the waveform correlation among these clicks / among the others )."""
     p = context.params.evidence
     evidence = np.zeros(len(sample.rows))
-    has = np.array([context.waves.has(int(m)) for m in members])
+    has = np.array([context.waveforms.has(int(m)) for m in members])
     if np.count_nonzero(has) < 2:
         return evidence
     clearest = np.flatnonzero(has)[np.argsort(-context.rise_db[members[has]], kind="stable")[:templates]]
@@ -138,9 +138,9 @@ def _mean_of_better_half(context: DetectionContext, templates: np.ndarray, sampl
     own: where among the sample each template is: a click must not vouch for itself.
     """
     if len(sample.rows) < len(context.candidates):
-        columns = context.waves.some_alike(templates, sample.rows)
+        columns = context.waveforms.some_alike(templates, sample.rows)
     else:
-        columns = context.waves.all_alike(templates)
+        columns = context.waveforms.all_alike(templates)
     columns[np.arange(len(templates)), own] = np.nan
     columns = -np.sort(-columns, axis=0)  # NaN last
     count = np.maximum((np.count_nonzero(~np.isnan(columns), axis=0) + 1) // 2, 1)
@@ -201,13 +201,13 @@ def _feature_distance(context: DetectionContext, members: np.ndarray, sample: _S
     """Return the distance of each candidate's features to the template of these clicks, dB."""
     p = context.params.evidence
     weights = np.clip(context.rise_db[members], p.least_weight_db, None)
-    pattern = similarity.pattern_of(context.prints, members, weights)
-    distance, _ = similarity.distances(context.prints, pattern, sample.rows)
+    pattern = similarity.pattern_of(context.fingerprints, members, weights)
+    distance, _ = similarity.distances(context.fingerprints, pattern, sample.rows)
     if len(members) <= p.most_left_out:  # a click must not vouch for itself
         for m in range(len(members)):
             rest = np.delete(members, m)
-            pattern = similarity.pattern_of(context.prints, rest, np.delete(weights, m))
-            own = similarity.distances(context.prints, pattern, members[m : m + 1])[0]
+            pattern = similarity.pattern_of(context.fingerprints, rest, np.delete(weights, m))
+            own = similarity.distances(context.fingerprints, pattern, members[m : m + 1])[0]
             distance[sample.members[m]] = own[0]
     return distance
 

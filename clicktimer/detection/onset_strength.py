@@ -297,14 +297,14 @@ def _mean_rise(ratio: F32, bands: int, used: int, better_discount: float, rise: 
     """
     half = max(used // 2, 1)
     # Below this product the better half cannot lead, so there is no need to sort.
-    worth_sorting = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
+    sort_from = 10.0 ** (0.1 * better_discount / (1.0 / half - 1.0 / used)) if used > half else 1e30
     left = np.empty(bands, np.float32)
     for n in range(rise.shape[0]):
         product = 1.0
         for b in range(used):
             product *= ratio[n * bands + b]
         mean_db = 10.0 * math.log10(product) / used
-        if product > worth_sorting:
+        if product > sort_from:
             left[:] = ratio[n * bands : (n + 1) * bands]
             better_db = 10.0 * math.log10(_product_of_largest(left, used, half)) / half
             mean_db = max(mean_db, better_db - better_discount)

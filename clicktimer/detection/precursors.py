@@ -33,13 +33,13 @@ def _precursors(context: DetectionContext, members: np.ndarray, kind: np.ndarray
     every = np.array(sorted({j for some in before.values() for j in some}), np.int64)
     best: dict[int, int] = {}
     for j in every.tolist():
-        alike = dict(zip(every.tolist(), context.waves.among(j, every).tolist(), strict=True)) | {j: 1.0}
+        alike = dict(zip(every.tolist(), context.waveforms.among(j, every).tolist(), strict=True)) | {j: 1.0}
         found = {
             m: max(some, key=alike.__getitem__) for m, some in before.items() if any(alike[k] > p.alike for k in some)
         }
         # A clock ticks before every click, too, and between them.
         if len(found) > len(best) and (
-            np.count_nonzero(context.waves.alike(j) > p.alike) <= p.most_elsewhere * len(members)
+            np.count_nonzero(context.waveforms.alike(j) > p.alike) <= p.most_elsewhere * len(members)
         ):
             best = found
     return best if len(best) >= max(p.least, p.share * len(members)) else {}
@@ -54,7 +54,7 @@ def _sounds_before(context: DetectionContext, click: int, kind: np.ndarray) -> l
         j
         for j in range(first, last)
         if not kind[j]
-        and context.waves.has(j)
+        and context.waveforms.has(j)
         and peak_db[j] > peak_db[click] - p.fainter_db
         and score[j] > score[click] - p.less_score
     ]

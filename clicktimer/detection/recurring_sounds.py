@@ -16,7 +16,7 @@ def seeds_of(context: DetectionContext) -> list[Seed]:
     """Return sounds that recur, those that stand out most first."""
     p = context.params.proposals
     order = np.argsort(-context.switch_score, kind="stable")[: p.most_sounds]
-    vectors = similarity.seed_vectors(context.prints)[order]
+    vectors = similarity.seed_vectors(context.fingerprints)[order]
     alike = vectors @ vectors.T
     time_s = context.candidates.time_s[order]
     for k in range(len(order)):  # row by row: the times of all pairs at once would take twenty megabytes
@@ -86,11 +86,11 @@ def _groups_by_wave(context: DetectionContext, order: np.ndarray) -> list[np.nda
     found: list[np.ndarray] = []
     free = np.ones(len(order), bool)
     time_s = context.candidates.time_s[order]
-    for k in np.flatnonzero([context.waves.has(int(i)) for i in order[: p.leaders]]):
+    for k in np.flatnonzero([context.waveforms.has(int(i)) for i in order[: p.leaders]]):
         if not free[k]:
             continue
         free[k] = False
-        alike = np.nan_to_num(context.waves.among(int(order[k]), order))
+        alike = np.nan_to_num(context.waveforms.among(int(order[k]), order))
         least = float(np.clip(np.quantile(alike, p.wave_quantile) + p.wave_above, p.wave_least, p.wave_most))
         away = np.abs(time_s - time_s[k]) > p.near_s
         group = np.flatnonzero((alike > least) & free & away)
@@ -105,11 +105,11 @@ def _groups_by_wave(context: DetectionContext, order: np.ndarray) -> list[np.nda
 def core_of(context: DetectionContext, members: np.ndarray) -> np.ndarray:
     """Return those members whose waveforms agree with that of one of them: as many as possible."""
     p = context.params.proposals
-    known = members[[context.waves.has(int(m)) for m in members]]
+    known = members[[context.waveforms.has(int(m)) for m in members]]
     known = known[np.argsort(-context.rise_db[known], kind="stable")[: p.most_core]]
     if len(known) < 2:
         return known
-    alike = np.stack([context.waves.among(int(m), known) for m in known])
+    alike = np.stack([context.waveforms.among(int(m), known) for m in known])
     agree = alike > p.core_alike
     leader = int(np.argmax(np.sum(np.where(agree, alike, 0.0), axis=1)))
     return np.asarray(known[agree[leader]])

@@ -1,4 +1,4 @@
-"""The candidates worth weighing, with everything that is computed once for them: the ``DetectionContext``."""
+"""The candidates that are weighed, with everything that is computed once for them: the ``DetectionContext``."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.onset_strength import F32, F64
 from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.pump_state import AT_ONCE
-from clicktimer.detection.waveforms import Waves
+from clicktimer.detection.waveforms import Waveforms
 
 SCORE_LOWEST, SCORE_STEP, SCORE_STEPS = -12.5, 0.5, 50
 """Histogram of switch scores."""
@@ -21,15 +21,15 @@ SCORE_LOWEST, SCORE_STEP, SCORE_STEPS = -12.5, 0.5, 50
 class DetectionContext:
     """The short-listed candidates and everything that is computed once for them.
 
-    candidates: the n that are short-listed. prints: their features. rise_db: (n,) mean rise over the room. row: (n,)
+    candidates: the n that are short-listed. fingerprints: of them. rise_db: (n,) mean rise over the room. row: (n,)
     level step in which each lies. levels: of the whole recording. duration_s: its length. switch_score: (n,) likeness
     to a snap-action switch, whatever the switch. burst: (n,) how many clicks of a chattering burst each stands for.
-    score_counts: (SCORE_STEPS,) how many of all candidates, short-listed or not, have which switch score. waves: the
-    waveforms. params: of the detector.
+    score_counts: (SCORE_STEPS,) how many of all candidates, short-listed or not, have which switch score. waveforms: of
+    those. params: of the detector.
     """
 
     candidates: Candidates
-    prints: similarity.Prints
+    fingerprints: similarity.Fingerprints
     rise_db: F32
     row: np.ndarray
     levels: pump_state.Levels
@@ -37,7 +37,7 @@ class DetectionContext:
     switch_score: F32
     burst: np.ndarray
     score_counts: F64
-    waves: Waves
+    waveforms: Waveforms
     params: DetectionParams
 
 
@@ -64,7 +64,7 @@ def shortlist(
     short = candidates.take(keep)
     return DetectionContext(
         candidates=short,
-        prints=similarity.prints_of(short, params.similarity),
+        fingerprints=similarity.fingerprints_of(short, params.similarity),
         rise_db=short.rise_db,
         row=row[keep],
         levels=levels,
@@ -72,7 +72,7 @@ def shortlist(
         switch_score=scores[keep],
         burst=burst[first],
         score_counts=score_counts,
-        waves=Waves(short, params),
+        waveforms=Waveforms(short, params),
         params=params,
     )
 
@@ -90,12 +90,12 @@ def _bursts(short: Candidates, scores: F32, params: DetectionParams) -> tuple[np
     strong = np.flatnonzero(scores > p.chatter_score)
     pairs = _followers(short, scores, strong, params)
     members = np.unique(np.array(pairs, np.int64))
-    waves = Waves(short.take(members), params)
+    waveforms = Waveforms(short.take(members), params)
     for i, j in pairs:
         if gone[i] or gone[j]:
             continue
         one, other = np.searchsorted(members, (i, j))
-        if not float(waves.among(int(one), np.array([other]))[0]) < p.chatter_wave:  # also if it is not known (NaN)
+        if not float(waveforms.among(int(one), np.array([other]))[0]) < p.chatter_wave:  # also if it is not known (NaN)
             gone[j] = True
             burst[i] += 1
     return np.flatnonzero(~gone), burst
@@ -104,7 +104,7 @@ def _bursts(short: Candidates, scores: F32, params: DetectionParams) -> tuple[np
 def _followers(short: Candidates, scores: F32, strong: np.ndarray, params: DetectionParams) -> list[tuple[int, int]]:
     """Return pairs of strong candidates of which the later may be the chatter of the earlier, by their features."""
     p = params.shortlist
-    vectors = similarity.seed_vectors(similarity.prints_of(short.take(strong), params.similarity))
+    vectors = similarity.seed_vectors(similarity.fingerprints_of(short.take(strong), params.similarity))
     time_s = short.time_s[strong]
     pairs = []
     for at in range(len(strong)):

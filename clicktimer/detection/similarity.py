@@ -1,8 +1,8 @@
-"""How alike are two sudden sounds? Prints compared band by band and slice by slice, above what the room hides.
+"""How alike are two sudden sounds? Fingerprints compared band by band and slice by slice, above what the room hides.
 
-A print is the energy of six time slices in eight bands. Compared with a pattern (the mean print of several clicks),
-the pattern is first set to the candidate's own level, then the candidate's room is added to it: a cell that the
-room buries says nothing for or against.
+A fingerprint is the energy of six time slices in eight bands. Before it is compared with a pattern (the mean
+fingerprint of several clicks), the pattern is set to the candidate's level and the candidate's room is added to it. So
+a cell that the room buries says nothing for or against.
 """
 
 from __future__ import annotations
@@ -27,9 +27,11 @@ _LESS_ROOM_LN = np.log(1.0 - 10.0 ** (np.maximum(np.arange(256), 1) / -20.0)).as
 
 
 @dataclass(frozen=True, slots=True)
-class Prints:
-    """Prints and the room around them, (n, slices, bands) and (n, bands), in codes of half decibels (see to_codes), and
-    the number of bands that exist.
+class Fingerprints:
+    """Fingerprints of n candidates and the room around them.
+
+    codes: (n, slices, bands) and room: (n, bands), in codes of half decibels (see to_codes). used: number of bands that
+    exist. params: how they are compared.
     """
 
     codes: U8
@@ -41,37 +43,65 @@ class Prints:
         return int(self.codes.shape[0])
 
     def energy(self, index: np.ndarray | slice) -> F32:
-        """Mean square of some prints, (index, slices, bands)."""
+        """Return the mean square of some fingerprints, (index, slices, bands)."""
         return np.asarray(_ENERGY[self.codes[index]])
 
     def room_energy(self, index: np.ndarray | slice) -> F32:
-        """Mean square of the room around some prints, (index, 1, bands)."""
+        """Return the mean square of the room around some fingerprints, (index, 1, bands)."""
         return np.asarray(_ENERGY[self.room[index]][:, None, :])
 
 
-def prints_of(candidates: Candidates, params: Similarity) -> Prints:
-    """The prints of candidates."""
+def fingerprints_of(candidates: Candidates, params: Similarity) -> Fingerprints:
+    """Return the fingerprints of candidates.
+
+    Parameters
+    ----------
+    candidates
+        The n candidates.
+    params
+        How the fingerprints will be compared.
+
+    Returns
+    -------
+    Fingerprints
+        Of n candidates, in the same order.
+    """
     used = int(candidates.bands.min()) if len(candidates) else N_BANDS
     # Of one layout in memory, whatever they come from: the order of a sum, and so its last digit, depends on it.
-    return Prints(np.ascontiguousarray(candidates.prints), np.ascontiguousarray(candidates.room), used, params)
+    return Fingerprints(np.ascontiguousarray(candidates.prints), np.ascontiguousarray(candidates.room), used, params)
 
 
-def pattern_of(prints: Prints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
-    """The mean print of some clicks, each set to the same level, room taken off: (slices, bands), energy, sum 1."""
-    p, room = prints.params, prints.room_energy(members)
-    signal = np.maximum(prints.energy(members) - room, np.float32(p.least_signal_share) * room)
-    signal[:, :, prints.used :] = 0.0
+def pattern_of(fingerprints: Fingerprints, members: np.ndarray, weights: np.ndarray | None = None) -> F32:
+    """Return the mean fingerprint of some clicks, each set to the same level, without their rooms.
+
+    Parameters
+    ----------
+    fingerprints
+        Of n candidates.
+    members
+        (m,) which of them are averaged, geometrically.
+    weights
+        (m,) weight of each member; equal if None.
+
+    Returns
+    -------
+    F32
+        Energy of each cell, (slices, bands), with the sum 1.
+    """
+    p, room = fingerprints.params, fingerprints.room_energy(members)
+    signal = np.maximum(fingerprints.energy(members) - room, np.float32(p.least_signal_share) * room)
+    signal[:, :, fingerprints.used :] = 0.0
     signal /= signal[:, : p.level_slices].sum(axis=(1, 2), keepdims=True) + 1e-20
     # The geometric mean: one member with a thump in it must not make the pattern.
     logs = np.log(signal + 1e-9)
     mean = np.exp(np.average(logs, axis=0, weights=weights))
-    mean[:, prints.used :] = 0.0
+    mean[:, fingerprints.used :] = 0.0
     return (mean / max(float(mean.sum()), 1e-20)).astype(np.float32)
 
 
 @compiled
 def _median(values: F32, count: int) -> float:
-    """The median of the first few values. Counted, each against all: quicker than sorting so few."""
+    """Return the median of the first few values, by counting, which is quicker than sorting so few."""
     low, high = np.float32(0.0), np.float32(0.0)
     for j in range(count):
         below, upto = np.int32(0), np.int32(0)
@@ -145,16 +175,33 @@ def _distances(  # noqa: C901, PLR0913
         out[k] = np.sqrt((total + stranger_cells * stranger_db**2) / (weight + stranger_cells))
 
 
-def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> tuple[F32, F32]:
-    """Distance of each print from a pattern, and the level at which it fits best; both dB, shape (n,)."""
-    p = prints.params
-    index = np.arange(len(prints)) if index is None else index
+def distances(fingerprints: Fingerprints, pattern: F32, index: np.ndarray | None = None) -> tuple[F32, F32]:
+    """Return the distance of each fingerprint from a pattern, and the level at which it fits best.
+
+    Parameters
+    ----------
+    fingerprints
+        Of n candidates.
+    pattern
+        (slices, bands) from ``pattern_of``.
+    index
+        (k,) which of the n are compared; all if None.
+
+    Returns
+    -------
+    out
+        (k,) rms difference over the visible cells, dB.
+    gains
+        (k,) level of the pattern, dB.
+    """
+    p = fingerprints.params
+    index = np.arange(len(fingerprints)) if index is None else index
     out, gains = np.zeros(len(index), np.float32), np.zeros(len(index), np.float32)
     _distances(
-        prints.codes,
-        prints.room,
+        fingerprints.codes,
+        fingerprints.room,
         index,
-        prints.used,
+        fingerprints.used,
         pattern,
         np.log(pattern + _NONE),
         _ENERGY,
@@ -174,11 +221,26 @@ def distances(prints: Prints, pattern: F32, index: np.ndarray | None = None) -> 
     return out, gains
 
 
-def seed_vectors(prints: Prints, index: np.ndarray | None = None) -> F32:
-    """What stands above the room, in dB, as one vector each of length 1: for finding what recurs among many."""
+def seed_vectors(fingerprints: Fingerprints, index: np.ndarray | None = None) -> F32:
+    """Return what stands above the room as vectors of length 1, to find which of many sounds recur.
+
+    Parameters
+    ----------
+    fingerprints
+        Of n candidates.
+    index
+        (k,) which of the n; all if None.
+
+    Returns
+    -------
+    F32
+        (k, slices * bands) dB over the room, less its mean, divided by its length. A product of two is a correlation.
+    """
     some = slice(None) if index is None else index
-    over = np.maximum(from_codes(prints.codes[some]) - from_codes(prints.room[some])[:, None, :], 0.0)
-    over = np.minimum(over, prints.params.vector_cap_db)[:, :, : prints.used].reshape(len(over), N_SLICES * prints.used)
+    over = np.maximum(from_codes(fingerprints.codes[some]) - from_codes(fingerprints.room[some])[:, None, :], 0.0)
+    over = np.minimum(over, fingerprints.params.vector_cap_db)[:, :, : fingerprints.used].reshape(
+        len(over), N_SLICES * fingerprints.used
+    )
     over = over - over.mean(axis=1, keepdims=True)
     length = np.linalg.norm(over, axis=1, keepdims=True) + 1e-6
     return np.asarray(over / length, np.float32)

@@ -1,4 +1,4 @@
-"""Stage 2, beside the candidates: blocks of sound -> the strongest steady tones of each second, for telling machines.
+"""Stage 2, beside the candidates: blocks of sound -> the strongest steady tones of each second.
 
 A machine that turns hums in lines; which lines, and whether they move, tells one machine from another and a driven
 speed from a fixed one. Kept are at most LINES lines of each second, three bytes each. It looks back only, and the
@@ -39,17 +39,20 @@ class ToneSegment:
 
     @property
     def freq_hz(self) -> F32:
-        """Frequency of each line, Hz; 0: no line."""
+        """Return the frequency of each line, Hz; 0: no line."""
         return self.freq_codes.astype(np.float32) * np.float32(_CODE_HZ)
 
     @property
     def over_db(self) -> F32:
-        """How far each line stands over the sound around it, dB."""
+        """Return how far each line stands over the sound around it, dB."""
         return self.over_codes.astype(np.float32) * np.float32(0.25)
 
 
 class ToneFinder:
-    """Lines from a stream of blocks. Memory grows by three bytes a line, and by nothing else."""
+    """Find lines in a stream of blocks. Memory grows by three bytes a line, and by nothing else.
+
+    params: of the detector; those of params.toml if None.
+    """
 
     def __init__(self, params: DetectionParams | None = None) -> None:
         self._params = (params or default_params()).spectral_lines
@@ -57,7 +60,13 @@ class ToneFinder:
         self._stretch: _Stretch | None = None
 
     def feed(self, block: Block) -> None:
-        """Take the next block."""
+        """Take the next block; one of another sample rate, or after a gap, begins a new segment.
+
+        Parameters
+        ----------
+        block
+            Sound that follows the last block.
+        """
         stretch = self._stretch
         if stretch is None or block.gap_before is not None or stretch.rate_hz != block.rate_hz:
             self.flush()
@@ -65,13 +74,13 @@ class ToneFinder:
         stretch.feed(block.samples)
 
     def flush(self) -> None:
-        """No more sound, or a gap: what comes next starts afresh. A step that is not whole is left out."""
+        """End the present segment. A step that is not whole is left out."""
         if self._stretch is not None:
             self._done.append(self._stretch.lines())
             self._stretch = None
 
     def lines(self) -> list[ToneSegment]:
-        """The lines so far, one segment for each stretch of sound without a gap."""
+        """Return the lines so far, one segment for each stretch of sound without a gap."""
         return [*self._done, *([self._stretch.lines()] if self._stretch is not None else [])]
 
 
@@ -95,8 +104,8 @@ class _Stretch:
         self._window = np.hanning(self._length).astype(np.float32)
         self._waiting: list[Samples] = []
         self._held = 0
-        self._heard = self._length * self._first * 2
-        self._need = round(self._heard / params.listened_share)
+        self._listened = self._length * self._first * 2
+        self._need = round(self._listened / params.listened_share)
         self._freq: list[npt.NDArray[np.uint16]] = []
         self._over: list[npt.NDArray[np.uint8]] = []
 
@@ -115,7 +124,8 @@ class _Stretch:
         if not steps:
             return
         for first in range(0, steps, 8):  # few at a time: what fits into the processor's own memory is quick
-            part = x[first * self._need : min(first + 8, steps) * self._need].reshape(-1, self._need)[:, : self._heard]
+            last = min(first + 8, steps)
+            part = x[first * self._need : last * self._need].reshape(-1, self._need)[:, : self._listened]
             low = part[:, :: self._first].copy()
             for k in range(1, self._first):
                 low += part[:, k :: self._first]
@@ -155,7 +165,7 @@ class _Stretch:
         self._over.append(high)
 
     def forget(self) -> None:
-        """Let go of the lines so far."""
+        """Forget the lines so far."""
         self._freq.clear()
         self._over.clear()
 

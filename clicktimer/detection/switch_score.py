@@ -71,14 +71,14 @@ def features(candidates: Candidates) -> F64:
 
 
 @compiled
-def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> None:  # noqa: C901
+def _over_the_room(fingerprints: U8, context: U8, room: U8, used: int, out: F64) -> None:  # noqa: C901
     """Fill in the features from ``slice0`` on: of levels over the room in the bands that exist."""
-    slices, half = prints.shape[1], max(used // 2, 1)
+    slices, half = fingerprints.shape[1], max(used // 2, 1)
     top = np.zeros(used)
-    for i in range(prints.shape[0]):
+    for i in range(fingerprints.shape[0]):
         for s in range(slices):
             for b in range(used):
-                out[i, _SLICES + s] += _over_db(prints[i, s, b], room[i, b]) / used
+                out[i, _SLICES + s] += _over_db(fingerprints[i, s, b], room[i, b]) / used
         before, after = 0.0, 0.0
         for b in range(used):
             before += _over_db(context[i, 0, b], room[i, b]) / used
@@ -90,7 +90,7 @@ def _over_the_room(prints: U8, context: U8, room: U8, used: int, out: F64) -> No
         for b in range(used):
             top[b] = 0.0
             for s in range(3):
-                top[b] = max(top[b], _over_db(prints[i, s, b], room[i, b]))
+                top[b] = max(top[b], _over_db(fingerprints[i, s, b], room[i, b]))
             mean += top[b] / used
             if b < half:
                 low += top[b] / half
@@ -110,7 +110,7 @@ def _over_db(code: int, room: int) -> float:
 
 
 def terms(x: F64, table: F64) -> F64:
-    """What the score is a sum of, (n, terms): each feature as a line with two bends, and the products of every two.
+    """Return what the score is a sum of, (n, terms): each feature as a line with two bends, and all products of two.
 
     table: (features, 4) lowest and highest value that counts, first and second bend. Products are of features
     brought to the range -1 to 1, so that nothing runs away outside what was seen in fitting.
@@ -130,7 +130,7 @@ def _pairs(count: int) -> tuple[I64, I64]:
 
 @lru_cache(maxsize=1)
 def _fitted() -> tuple[F64, F64]:
-    """The table of ranges and bends, and the weight of each term."""
+    """Return the table of ranges and bends, and the weight of each term."""
     text = resources.files("clicktimer.detection").joinpath("switch_score.csv").read_text(encoding="ascii")
     rows = [line.split(",") for line in text.splitlines() if line and not line.startswith("#")]
     ranges = [row for row in rows if row[0] != "weight"]

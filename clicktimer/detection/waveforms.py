@@ -104,7 +104,7 @@ class _Plan:
     near: npt.NDArray[np.int64]
 
 
-class Waves:
+class Waveforms:
     """The waves of a recording's candidates, ready to be compared."""
 
     def __init__(self, candidates: Candidates, params: DetectionParams | None = None) -> None:

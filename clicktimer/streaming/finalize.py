@@ -124,10 +124,10 @@ def corrected_folder(
     new = corrected(measured, labels, options, name=name)
     if new.correction is None or not new.correction.figures:
         return new  # as it was detected: the open tap is in it already
-    told = with_open_tap(new, shut_times_s(stored.marks), options)
-    if told is new or "verdict" not in new.correction.figures:
-        return told
-    return replace(told, verdict=by_hand(told.verdict))
+    reported = with_open_tap(new, shut_times_s(stored.marks), options)
+    if reported is new or "verdict" not in new.correction.figures:
+        return reported
+    return replace(reported, verdict=by_hand(reported.verdict))
 
 
 def conclude_stored(stored: Stored, options: MeasureOptions) -> Measurement:
@@ -169,8 +169,8 @@ def _cut_off(stored: Stored) -> list[Notice]:
 
 def clock_notices(stored: Stored) -> list[Notice]:
     """What the computer's clock did meanwhile. It never changes a run: runs are counted in samples."""
-    told = [(clock_reason(session), session.start_s) for session in stored.sessions]
-    return [Notice("clock-changed", reason, start_s) for reason, start_s in told if reason is not None]
+    reported = [(clock_reason(session), session.start_s) for session in stored.sessions]
+    return [Notice("clock-changed", reason, start_s) for reason, start_s in reported if reason is not None]
 
 
 def clock_reason(session: SessionNote) -> Reason | None:

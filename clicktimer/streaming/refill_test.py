@@ -69,15 +69,15 @@ def with_open_tap(measured: Measurement, shut_s: Sequence[float] | None, options
         return rejudged(measured, bound, options)
     delays = sorted(marked.values())
     share, mean_s = _known_share(measured), sum(delays) / len(delays)
-    told = {"delay_s": mean_s, "count": len(delays)}
+    reported = {"delay_s": mean_s, "count": len(delays)}
     if share is not None:
         off_s = too_long_s(mean_s, share)
-        reason = Reason("run.refill-taken-off", **told, share=share, off_s=off_s)
+        reason = Reason("run.refill-taken-off", **reported, share=share, off_s=off_s)
         low_s, high_s = run.low_s - (1.0 + FLOWS_OFF) * off_s, run.high_s - (1.0 - FLOWS_OFF) * off_s
         new = replace(run, seconds=max(run.seconds - off_s, 0.0), low_s=max(low_s, 0.0), high_s=max(high_s, 0.0))
     else:
         off_s = too_long_s(delays[-1], SLOW_SHARE)
-        reason = Reason("run.refill-too-long", **told, off_s=off_s)
+        reason = Reason("run.refill-too-long", **reported, off_s=off_s)
         new = replace(run, low_s=max(run.low_s - off_s, 0.0))
     return rejudged(measured, replace(new, notes=(*run.notes, *_left_out(unmarked), reason)), options)
 

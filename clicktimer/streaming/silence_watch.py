@@ -29,7 +29,7 @@ class Deaf:
         before_s = self._still_s
         if block.samples.min() == block.samples.max():
             self._still_s += length_s
-            told = before_s < DEAF_S <= self._still_s
-            return Note("deaf", Reason("notice.deaf"), urgent=True) if told else None
+            reported = before_s < DEAF_S <= self._still_s
+            return Note("deaf", Reason("notice.deaf"), urgent=True) if reported else None
         self._still_s = 0.0
         return Note("hears", Reason("notice.hears", lost_s=before_s)) if before_s >= DEAF_S else None

@@ -106,7 +106,7 @@ class Alarms:
         self._told_run: tuple[float, float] | None = None
         self._told_short = -1e9
         self._looked_s = -1e9
-        self._told: tuple[tuple[Click, ...], int] = ((), 0)
+        self._reported: tuple[tuple[Click, ...], int] = ((), 0)
         self._state: State | None = None
 
     def due(self, end_s: float) -> bool:
@@ -118,9 +118,9 @@ class Alarms:
         if not self.due(end_s):
             return []
         self._looked_s = end_s
-        told = (tuple(clicks), len(gaps))
-        if self._state is None or told != self._told:  # a day has thousands of clicks: they are gone through when new
-            self._told, self._state = told, state_of(clicks, gaps, end_s, None, 0, self._options)
+        reported = (tuple(clicks), len(gaps))
+        if self._state is None or reported != self._reported:  # only when new: a day has thousands of clicks
+            self._reported, self._state = reported, state_of(clicks, gaps, end_s, None, 0, self._options)
         state = self._state
         if state.since_s is not None:
             state = replace(state, end_s=end_s, since_s=state.since_s + end_s - state.end_s)

@@ -17,7 +17,7 @@ from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.live_params import TemplateMatch
 from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.switch_score import switch_scores
-from clicktimer.detection.waveforms import Waves
+from clicktimer.detection.waveforms import Waveforms
 from clicktimer.records import Click, Kind
 
 KINDS: Final[tuple[Kind, ...]] = ("cut-in", "cut-out", "unknown")
@@ -49,14 +49,14 @@ class ByLook:
         p = self._params
         times_s = np.array([c.time_s for c in clicks])
         apart_s = np.min(np.abs(candidates.time_s[:, None] - times_s), axis=1, initial=np.inf)
-        waves = Waves(candidates, self._detection)
+        waveforms = Waveforms(candidates, self._detection)
         self._known, self._found_s = {}, []
         for kind in KINDS:
             for click in [c for c in clicks if c.kind == kind][-p.kept :]:
                 member = int(np.argmin(np.abs(candidates.time_s - click.time_s))) if len(candidates) else -1
-                if member < 0 or apart_s[member] > p.member_s or not waves.has(member):
+                if member < 0 or apart_s[member] > p.member_s or not waveforms.has(member):
                     continue
-                alike = np.nan_to_num(waves.alike(member))
+                alike = np.nan_to_num(waveforms.alike(member))
                 if np.count_nonzero((alike >= p.stranger) & (apart_s > p.again_s)) <= p.most_strangers:
                     self._known.setdefault(kind, []).append(candidates.take(np.array([member])))
 
@@ -74,7 +74,7 @@ class ByLook:
         if not len(likely) or not self.knows:
             return Compared((), ())
         of = [kind for kind, clicks in self._known.items() for _ in clicks]
-        waves = Waves(
+        waveforms = Waveforms(
             Candidates.join([*(c for clicks in self._known.values() for c in clicks), new.take(likely)]),
             self._detection,
         )
@@ -82,7 +82,7 @@ class ByLook:
         unlike: list[int] = []
         sure = min(len(self._known.get("cut-in", ())), len(self._known.get("cut-out", ()))) >= p.least_sure
         for n, index in enumerate(likely.tolist()):
-            likeness = np.nan_to_num(waves.among(len(of) + n, np.arange(len(of)))).tolist()
+            likeness = np.nan_to_num(waveforms.among(len(of) + n, np.arange(len(of)))).tolist()
             best: dict[Kind, float] = {}
             for kind, like in zip(of, likeness, strict=True):
                 best[kind] = max(best.get(kind, 0.0), like)

@@ -1,4 +1,4 @@
-"""How alike two prints are: the level and the room must not matter, the shape must."""
+"""How alike two fingerprints are: the level and the room must not matter, the shape must."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ import pytest
 
 from clicktimer.detection.candidates import N_BANDS, N_SLICES, N_WAVE, Candidates, to_codes
 from clicktimer.detection.params import default_params
-from clicktimer.detection.similarity import Prints, distances, pattern_of, seed_vectors
-from clicktimer.detection.similarity import prints_of as prints_with
+from clicktimer.detection.similarity import Fingerprints, distances, pattern_of, seed_vectors
+from clicktimer.detection.similarity import fingerprints_of as fingerprints_with
 
 Floats = np.ndarray[Any, np.dtype[np.float64]]
 
@@ -21,12 +21,12 @@ QUIET_DB = np.full(N_BANDS, -80.0)
 
 
 def candidates(prints_db: list[Floats], rooms_db: list[Floats], used: int = N_BANDS) -> Candidates:
-    """Candidates whose prints are a click over a room: energies add up."""
+    """Candidates whose fingerprints are a click over a room: energies add up."""
     n = len(prints_db)
     room = 10 ** (np.array(rooms_db) / 10)
     energy = 10 ** (np.array(prints_db) / 10) + room[:, None, :]
-    prints, rooms = to_codes(energy), to_codes(room)
-    prints[:, :, used:] = 0
+    fingerprints, rooms = to_codes(energy), to_codes(room)
+    fingerprints[:, :, used:] = 0
     rooms[:, used:] = 0
     f32 = np.full(n, 0.001, np.float32)
     return Candidates(
@@ -36,7 +36,7 @@ def candidates(prints_db: list[Floats], rooms_db: list[Floats], used: int = N_BA
         f32,
         f32,
         f32,
-        prints,
+        fingerprints,
         np.zeros((n, 2, N_BANDS), np.uint8),
         rooms,
         np.full(n, used, np.uint8),
@@ -46,8 +46,8 @@ def candidates(prints_db: list[Floats], rooms_db: list[Floats], used: int = N_BA
     )
 
 
-def prints_of(of: Candidates) -> Prints:
-    return prints_with(of, default_params().similarity)
+def fingerprints_of(of: Candidates) -> Fingerprints:
+    return fingerprints_with(of, default_params().similarity)
 
 
 def varied(shape_db: Floats, count: int, seed: int, sd_db: float = 1.0) -> list[Floats]:
@@ -56,12 +56,12 @@ def varied(shape_db: Floats, count: int, seed: int, sd_db: float = 1.0) -> list[
 
 
 def pattern(shape_db: Floats = BRIGHT_DB, seed: int = 1) -> Any:
-    prints = prints_of(candidates(varied(shape_db, 8, seed), [QUIET_DB] * 8))
-    return pattern_of(prints, np.arange(8))
+    fingerprints = fingerprints_of(candidates(varied(shape_db, 8, seed), [QUIET_DB] * 8))
+    return pattern_of(fingerprints, np.arange(8))
 
 
 def distance_of(shapes_db: list[Floats], rooms_db: list[Floats]) -> Floats:
-    return distances(prints_of(candidates(shapes_db, rooms_db)), pattern())[0].astype(float)
+    return distances(fingerprints_of(candidates(shapes_db, rooms_db)), pattern())[0].astype(float)
 
 
 def test_a_pattern_sums_to_one_and_is_the_shape() -> None:
@@ -75,7 +75,7 @@ def test_a_pattern_sums_to_one_and_is_the_shape() -> None:
 @pytest.mark.parametrize("gain_db", [-25.0, -10.0, 0.0, 15.0])
 def test_the_same_click_at_another_level_is_near(gain_db: float) -> None:
     (shape,) = varied(BRIGHT_DB, 1, 9)
-    found, gain = distances(prints_of(candidates([shape + gain_db, shape], [QUIET_DB, QUIET_DB])), pattern())
+    found, gain = distances(fingerprints_of(candidates([shape + gain_db, shape], [QUIET_DB, QUIET_DB])), pattern())
     assert found[0] < 2.5
     assert gain[0] - gain[1] == pytest.approx(gain_db, abs=0.5)
 
@@ -122,12 +122,12 @@ def test_a_single_cell_gone_wrong_does_not_make_a_stranger() -> None:
 def test_one_member_with_a_thump_in_it_does_not_make_the_pattern() -> None:
     shapes = varied(BRIGHT_DB, 7, 6)
     shapes[3][:, 0] += 25.0
-    prints = prints_of(candidates(shapes, [QUIET_DB] * 7))
-    assert distances(prints, pattern_of(prints, np.arange(7)))[0][[0, 1, 2, 4, 5, 6]].max() < 4.0
+    fingerprints = fingerprints_of(candidates(shapes, [QUIET_DB] * 7))
+    assert distances(fingerprints, pattern_of(fingerprints, np.arange(7)))[0][[0, 1, 2, 4, 5, 6]].max() < 4.0
 
 
 def test_bands_that_the_recording_does_not_hold_are_left_out() -> None:
-    narrow = prints_of(candidates(varied(BRIGHT_DB, 4, 7), [QUIET_DB] * 4, used=5))
+    narrow = fingerprints_of(candidates(varied(BRIGHT_DB, 4, 7), [QUIET_DB] * 4, used=5))
     assert narrow.used == 5
     ours = pattern_of(narrow, np.arange(4))
     assert not ours[:, 5:].any()
@@ -135,29 +135,31 @@ def test_bands_that_the_recording_does_not_hold_are_left_out() -> None:
 
 
 def test_an_index_gives_the_same_as_the_whole() -> None:
-    prints = prints_of(candidates(varied(BRIGHT_DB, 4, 1) + varied(DULL_DB, 4, 2), [QUIET_DB] * 8))
+    fingerprints = fingerprints_of(candidates(varied(BRIGHT_DB, 4, 1) + varied(DULL_DB, 4, 2), [QUIET_DB] * 8))
     some = np.array([6, 1, 3])
-    whole, part = distances(prints, pattern()), distances(prints, pattern(), some)
+    whole, part = distances(fingerprints, pattern()), distances(fingerprints, pattern(), some)
     np.testing.assert_array_equal(whole[0][some], part[0])
     np.testing.assert_array_equal(whole[1][some], part[1])
 
 
 def test_distances_against_a_plain_reckoning() -> None:
-    """Written out in decibels for loud prints in a quiet room, where nothing is hidden and no cell is cut off."""
+    """Written out in decibels for loud fingerprints in a quiet room, where nothing is hidden and no cell is cut off."""
     shapes = varied(BRIGHT_DB, 5, 11, sd_db=2.0)
-    prints = prints_of(candidates(shapes, [QUIET_DB] * 5))
+    fingerprints = fingerprints_of(candidates(shapes, [QUIET_DB] * 5))
     ours = pattern()
-    found, _ = distances(prints, ours)
+    found, _ = distances(fingerprints, ours)
     for i in range(5):
-        have, want = 10 * np.log10(prints.energy(np.array([i]))[0]), 10 * np.log10(ours)
+        have, want = 10 * np.log10(fingerprints.energy(np.array([i]))[0]), 10 * np.log10(ours)
         off = have - want - np.median((have - want)[ours > 1e-4])
         plain = np.sqrt((np.sum(off**2) + 2 * 25.0) / (off.size + 2))
         assert found[i] == pytest.approx(plain, abs=0.3)
 
 
 def test_vectors_for_seeds_are_of_length_one_and_tell_kinds_apart() -> None:
-    prints: Prints = prints_of(candidates(varied(BRIGHT_DB, 5, 1) + varied(DULL_DB, 5, 2), [QUIET_DB + 30.0] * 10))
-    vectors = seed_vectors(prints)
+    fingerprints: Fingerprints = fingerprints_of(
+        candidates(varied(BRIGHT_DB, 5, 1) + varied(DULL_DB, 5, 2), [QUIET_DB + 30.0] * 10)
+    )
+    vectors = seed_vectors(fingerprints)
     np.testing.assert_allclose(np.linalg.norm(vectors, axis=1), 1.0, atol=1e-3)
     alike = vectors @ vectors.T
     assert min(alike[:5, :5].min(), alike[5:, 5:].min()) > 0.9

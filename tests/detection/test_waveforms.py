@@ -11,7 +11,7 @@ import pytest
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import N_WAVE, Candidates
 from clicktimer.detection.params import default_params
-from clicktimer.detection.waveforms import Waves, cut, rate_of
+from clicktimer.detection.waveforms import Waveforms, cut, rate_of
 from clicktimer.records import Block
 
 RATE = 48_000
@@ -61,20 +61,20 @@ def test_the_same_click_is_alike_and_another_is_not(hum: float) -> None:
     """At other levels, in a room that hums far louder than it hisses."""
     clicks = [(2.0, ONE, 0.3), (4.0, OTHER, 0.3), (6.5, ONE, 0.15), (8.0, OTHER, 0.2)]
     c = heard(recording(clicks, 10.0, 0.001, hum))
-    waves = Waves(c)
+    waveforms = Waveforms(c)
     first, other, again, other_again = (at(c, t) for t, _, _ in clicks)
-    assert waves.alike(first)[again] > 0.85
-    assert waves.alike(other)[other_again] > 0.85
-    assert waves.alike(first)[other] < 0.6
-    assert waves.alike(again)[other_again] < 0.6
+    assert waveforms.alike(first)[again] > 0.85
+    assert waveforms.alike(other)[other_again] > 0.85
+    assert waveforms.alike(first)[other] < 0.6
+    assert waveforms.alike(again)[other_again] < 0.6
 
 
 def test_likeness_goes_both_ways_and_is_highest_with_itself() -> None:
     c = heard(recording([(2.0, ONE, 0.3), (4.0, OTHER, 0.3), (6.0, ONE, 0.2)], 8.0, 0.001))
-    waves = Waves(c)
+    waveforms = Waveforms(c)
     a, b = at(c, 2.0), at(c, 6.0)
-    assert waves.alike(a)[a] >= waves.alike(a)[b]
-    assert abs(float(waves.alike(a)[b] - waves.alike(b)[a])) < 0.1
+    assert waveforms.alike(a)[a] >= waveforms.alike(a)[b]
+    assert abs(float(waveforms.alike(a)[b] - waveforms.alike(b)[a])) < 0.1
 
 
 def test_a_click_a_little_slower_and_late_is_still_the_same() -> None:
@@ -83,14 +83,14 @@ def test_a_click_a_little_slower_and_late_is_still_the_same() -> None:
 
     slower = np.asarray(resample(ONE, round(len(ONE) * 1.01)), np.float32)
     c = heard(recording([(2.0, ONE, 0.3), (4.0, slower, 0.3)], 6.0, 0.001))
-    assert Waves(c).alike(at(c, 2.0))[at(c, 4.0)] > 0.8
+    assert Waveforms(c).alike(at(c, 2.0))[at(c, 4.0)] > 0.8
 
 
 def test_what_the_room_buries_is_not_alike() -> None:
     c = heard(recording([(2.0, ONE, 0.3), (4.0, ONE, 0.3)], 6.0, 0.001))
     buried = heard(recording([(2.0, ONE, 0.3), (4.0, ONE, 0.03)], 6.0, 0.01))
-    clear = float(Waves(c).alike(at(c, 2.0))[at(c, 4.0)])
-    assert float(Waves(buried).alike(at(buried, 2.0))[at(buried, 4.0)]) < clear
+    clear = float(Waveforms(c).alike(at(c, 2.0))[at(c, 4.0)])
+    assert float(Waveforms(buried).alike(at(buried, 2.0))[at(buried, 4.0)]) < clear
 
 
 def test_a_cut_holds_16_ms_from_4_ms_before_the_onset() -> None:
@@ -170,9 +170,9 @@ def test_where_no_wave_is_known_nothing_is_said() -> None:
             for f in Candidates.__slots__
         )
     )
-    waves = Waves(without)
-    assert np.isnan(waves.alike(0)).all()
-    assert not waves.has(0)
+    waveforms = Waveforms(without)
+    assert np.isnan(waveforms.alike(0)).all()
+    assert not waveforms.has(0)
 
 
 @pytest.mark.parametrize(

@@ -90,12 +90,12 @@ def prove_clicks(
             if progress is not None:
                 progress(before_s + s, max(expected_s, before_s + s))
 
-        told, length_s = _hear(again, composer, pump_at_start, params, step)
+        reported, length_s = _hear(again, composer, pump_at_start, params, step)
         heard_s += length_s
-        if not told:  # the whole was not told: not a matter of one click, so counted by itself
+        if not reported:  # the whole was not told: not a matter of one click, so counted by itself
             silent += 1
             continue
-        left = list(told)
+        left = list(reported)
         results = [(copy, _caught(copy.time_s, copy.kind, left)) for copy in composer.placed]
         counted = [(copy, hit) for copy, hit in results if copy.fainter == faint]
         (fainter if faint else usual).append((len(counted), sum(hit for _, hit in counted)))
@@ -136,8 +136,8 @@ def _of_all(m: Measurement, count: Count) -> float | None:
     """The share of all clicks that were told: missed are those by the rate, or those that the pump shows, if more."""
     if not count.rate:
         return None
-    told = len(m.clicks)
-    return told / (told + max(told * (1.0 / count.rate - 1.0), float(_without_click(m))))
+    reported = len(m.clicks)
+    return reported / (reported + max(reported * (1.0 / count.rate - 1.0), float(_without_click(m))))
 
 
 def _missed(m: Measurement, count: Count) -> tuple[float, float] | None:
