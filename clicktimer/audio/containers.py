@@ -5,6 +5,7 @@ Nothing here decodes. Every refusal is one line: what is wrong, what to do.
 
 from __future__ import annotations
 
+import os
 import re
 import struct
 from dataclasses import dataclass
@@ -21,16 +22,25 @@ _TAIL_MAX = 65_536
 """So many bytes after the sound may be anything."""
 
 
-def check_readable(path: Path) -> None:
-    """Raise InputError unless this is a file with something in it that may be read."""
+def open_regular(path: Path) -> BinaryIO:
+    """Open a file with something in it for reading; everything that is said of it is said of what is open here.
+
+    Raises
+    ------
+    InputError
+        If there is none, it may not be read, is empty, or is a folder, a pipe or a device.
+    """
     try:
         if path.is_dir():
             raise InputError(f"{path}: is a folder; name the recordings in it")
         if path.exists() and not path.is_file():  # a pipe: opening it would wait for ever
             raise InputError(f"{path}: is not a file; save the recording to a file first")
-        with path.open("rb") as file:
-            if not file.read(1):
-                raise InputError(f"{path}: the file is empty; copy it again from the phone or recorder")
+        file = path.open("rb")
+        if not file.read(1):
+            file.close()
+            raise InputError(f"{path}: the file is empty; copy it again from the phone or recorder")
+        file.seek(0)
+        return file
     except FileNotFoundError:
         raise InputError(f"{path}: there is no such file; check the name and the folder") from None
     except PermissionError:
@@ -98,17 +108,19 @@ class Promise:
     beyond: bool = False
 
 
-def promise(path: Path) -> Promise:
+def promise(file: BinaryIO) -> Promise:
     """Read what a wav or mp3 header promises.
 
     Only these two: for them the library takes what is there for the whole, and a cut copy would pass unseen.
     """
-    size = path.stat().st_size
-    with path.open("rb") as file:
+    try:
+        size = os.fstat(file.fileno()).st_size
         head = file.read(12)
         if head[:4] == b"RIFF" and head[8:] == b"WAVE":
             return _wav_promise(file, size)
         return Promise(_mp3_bytes(file))
+    finally:
+        file.seek(0)
 
 
 def _wav_promise(file: BinaryIO, size: int) -> Promise:
@@ -200,12 +212,16 @@ def parse_started(text: str) -> str:
     return when.isoformat()
 
 
-def sha256_of(path: Path) -> str | None:
-    """The checksum of a whole file, read in pieces; None when it is gone or cannot be read any more."""
+def sha256_of(*files: BinaryIO) -> str | None:
+    """Return the checksum of open files laid end to end; None when one cannot be read any more."""
     import hashlib
 
+    digest = hashlib.sha256()
     try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
+        for file in files:
+            file.seek(0)
+            while piece := file.read(1 << 20):
+                digest.update(piece)
     except OSError:
         return None
+    return digest.hexdigest()

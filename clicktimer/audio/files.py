@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import itertools
 import os
+import weakref
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import numpy as np
@@ -32,6 +33,12 @@ SHORT_BY_S = 0.5
 
 _ANY_TEXT: dict[str, Any] = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
 """A title in an old alphabet must not make a recording unreadable. From 19 on the library sees to that itself."""
+
+DEMUXERS = "wav,w64,aiff,caf,flac,mp3,aac,ogg,matroska,webm,mov,mp4,m4a,3gp,amr,amrnb,amrwb,avi,mpegts,au"
+"""Containers that are opened. Never a list of other files (a playlist, a concatenation): only sound is sound."""
+
+OPENING_MAX_S = 20.0
+"""A file that says nothing of itself after so long, in seconds, is given up."""
 
 READ_ERRORS_MAX = 20
 """After so many failures to read on, without a packet between, the rest is given up."""
@@ -71,8 +78,9 @@ class Recording:
         self._chunk_s = chunk_s
         self._notices: list[Notice] = []
         self._started = containers.started(started, {})
-        containers.check_readable(path)
-        self._promise = containers.promise(path)
+        self._file = containers.open_regular(path)
+        weakref.finalize(self, self._file.close)  # a recording that nobody finishes leaves no file open
+        self._promise = containers.promise(self._file)
         self._open()
         try:
             if started is None:
@@ -88,6 +96,7 @@ class Recording:
             raise
         self._watch = Watch()
         self._read = self._whole = self._closed = False
+        self._sha256: str | None = None
         self.info = RecordingInfo(
             name=path.name,
             rate_hz=first.sample_rate,
@@ -122,34 +131,41 @@ class Recording:
         duration_s is the time at which what was read ends: counted samples plus the gaps of known length.
         """
         if not self._closed:
-            self.close()
             self._notices += self._placer.notices() + self._watch.notices()
             if self._whole:
                 self._notices += self._cut_short()
+            self._sha256 = containers.sha256_of(self._file)
+            self.close()
         return SourceInfo(
             name=self.path.name,
             duration_s=self.now_s,
             sample_rate_hz=self.info.rate_hz,
             channels=self.info.channels,
-            sha256=containers.sha256_of(self.path),
+            sha256=self._sha256,
             started_at=self._started[0],
             started_how=self._started[1],
         )
+
+    @property
+    def file(self) -> BinaryIO:
+        """The open file that is read; closed by ``finish()``."""
+        return self._file
 
     def close(self) -> None:
         """Let go of the file without reading on."""
         self._closed = True
         self._container.close()
+        self._file.close()
 
     def _open(self) -> None:
         av.logging.set_level(av.logging.PANIC)
-        # Only local files: a playlist that somebody calls .wav must not make us reach for the network.
-        options = {"protocol_whitelist": "file"}
+        # The library reads the one file that is open here and may open no other, whatever stands in it.
+        options = {"format_whitelist": DEMUXERS, "protocol_whitelist": "none"}
         if self._promise.beyond:
             options["ignore_length"] = "1"
             self._notices.append(Notice("wrong-length", Reason("notice.wrong-length")))
         try:
-            self._container = av.open(f"file:{self.path}", options=options, **_ANY_TEXT)
+            self._container = av.open(self._file, options=options, timeout=(OPENING_MAX_S, None), **_ANY_TEXT)
         except (av.FFmpegError, OSError, ValueError) as error:
             raise containers.not_sound(self.path, error) from None
         tracks = [stream for stream in self._container.streams.audio if stream.codec_context is not None]
@@ -179,7 +195,7 @@ class Recording:
                 packet = next(packets)
             except StopIteration:
                 return
-            except (av.FFmpegError, OSError):
+            except (av.FFmpegError, OSError, IndexError):  # IndexError: a stream that was not there at the opening
                 failures += 1
                 packets = self._container.demux(self._stream)
                 yield None
@@ -230,7 +246,7 @@ class Recording:
 
     def _cut_short(self) -> list[Notice]:
         """What tells that the file once was longer, or that pieces of it were passed over."""
-        size, end = self.path.stat().st_size, self._promise.end
+        size, end = os.fstat(self._file.fileno()).st_size, self._promise.end
         told = any(notice.code == "truncated" for notice in self._notices)
         if end is not None and not self._promise.beyond and size < end - 1024:
             reason = Reason("notice.cut-bytes", there=size, of=end)

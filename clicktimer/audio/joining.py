@@ -7,9 +7,9 @@ unknown length: nothing is timed across it. Times count on through the parts.
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 from collections.abc import Iterator, Sequence
 
+from clicktimer.audio import containers
 from clicktimer.audio.files import Recording, RecordingInfo
 from clicktimer.errors import InputError
 from clicktimer.records import Block, Gap, Notice, Reason, SourceInfo
@@ -69,13 +69,14 @@ class JoinedRecording:
 
     def finish(self) -> SourceInfo:
         """Close all parts. sha256 is that of the files laid end to end; rate and channels are the first part's."""
+        sha256 = containers.sha256_of(*(part.file for part in self._parts))
         infos = [part.finish() for part in self._parts]
         return SourceInfo(
             name=self.info.name,
             duration_s=sum(info.duration_s for info in infos),
             sample_rate_hz=infos[0].sample_rate_hz,
             channels=infos[0].channels,
-            sha256=self._sha256(),
+            sha256=sha256,
             started_at=infos[0].started_at,
             started_how=infos[0].started_how,
         )
@@ -84,17 +85,6 @@ class JoinedRecording:
         """Let go of the files without reading on."""
         for part in self._parts:
             part.close()
-
-    def _sha256(self) -> str | None:
-        digest = hashlib.sha256()
-        try:
-            for part in self._parts:
-                with part.path.open("rb") as file:
-                    while piece := file.read(1 << 20):
-                        digest.update(piece)
-        except OSError:
-            return None
-        return digest.hexdigest()
 
 
 def joined(recordings: Sequence[Recording]) -> Iterator[Block]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from pathlib import Path
 
@@ -61,6 +62,38 @@ def test_playlists_are_not_followed(tmp_path: Path) -> None:
     path = tmp_path / "x.m3u8"
     path.write_text("#EXTM3U\n#EXT-X-TARGETDURATION:9\n#EXTINF:9,\nhttp://127.0.0.1:9/part.aac\n#EXT-X-ENDLIST\n")
     refused(path, "is not a sound recording|holds no sound|no sound could be decoded|cannot be read")
+
+
+LISTS = {
+    "concatenation": "ffconcat version 1.0\nfile '{target}'\n",
+    "concatenation by address": "ffconcat version 1.0\nfile 'file://{target}'\n",
+    "playlist": "#EXTM3U\n#EXT-X-TARGETDURATION:9\n#EXTINF:9,\n{target}\n#EXT-X-ENDLIST\n",
+    "playlist without an end": "#EXTM3U\n#EXT-X-TARGETDURATION:9\n#EXTINF:9,\n{target}\n",
+    "playlist of itself": "#EXTM3U\n#EXT-X-TARGETDURATION:9\n#EXTINF:9,\n{self}\n",
+    "session description": "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=x\nc=IN IP4 127.0.0.1\nt=0 0\nm=audio 5004 RTP/AVP 0\n",
+}
+
+
+@pytest.mark.parametrize("name", ["tank.wav", "tank.m3u8", "tank.mp3", "tank.ffconcat", "tank.sdp"])
+@pytest.mark.parametrize("kind", LISTS)
+def test_a_list_of_other_files_opens_none_of_them(tmp_path: Path, kind: str, name: str) -> None:
+    target = write_kind(tmp_path, "mp3", SAMPLES)
+    path = tmp_path / name
+    for place in (target, target.name, f"../{tmp_path.name}/{target.name}"):
+        path.write_text(LISTS[kind].replace("{target}", str(place)).replace("{self}", name))
+        refused(path, "is not a sound recording|holds no sound|no sound could be decoded")
+
+
+def test_the_checksum_is_of_the_bytes_that_were_decoded(tmp_path: Path) -> None:
+    path = write_kind(tmp_path, "wav16", SAMPLES)
+    measured = path.read_bytes()
+    recording = open_recording(path)
+    blocks = recording.blocks()
+    next(blocks)
+    path.unlink()  # another file takes the name while this one is read
+    path.write_bytes(measured[: len(measured) // 2])
+    list(blocks)
+    assert recording.finish().sha256 == hashlib.sha256(measured).hexdigest()
 
 
 @pytest.mark.parametrize("kind", ["m4a", "mp4", "mov", "3gp"])
