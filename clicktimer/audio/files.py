@@ -79,6 +79,8 @@ class Recording:
         self._notices: list[Notice] = []
         self._started = containers.started(started, {})
         self._file = containers.open_regular(path)
+        opened = os.fstat(self._file.fileno())
+        self._as_opened = (opened.st_size, opened.st_mtime_ns)
         weakref.finalize(self, self._file.close)  # a recording that nobody finishes leaves no file open
         self._promise = containers.promise(self._file)
         self._open()
@@ -134,7 +136,7 @@ class Recording:
             self._notices += self._placer.notices() + self._watch.notices()
             if self._whole:
                 self._notices += self._cut_short()
-            self._sha256 = containers.sha256_of(self._file)
+            self._sha256 = self._checksum()
             self.close()
         return SourceInfo(
             name=self.path.name,
@@ -145,6 +147,13 @@ class Recording:
             started_at=self._started[0],
             started_how=self._started[1],
         )
+
+    def _checksum(self) -> str | None:
+        now = os.fstat(self._file.fileno())
+        if (now.st_size, now.st_mtime_ns) != self._as_opened:
+            self._notices.append(Notice("changed", Reason("notice.changed-while-read")))
+            return None
+        return containers.sha256_of(self._file)
 
     @property
     def file(self) -> BinaryIO:

@@ -20,7 +20,13 @@ JUMP_S = 0.050
 """Shorter jumps are rounding and jitter: stamps in whole milliseconds, edit lists, one lost 20 ms packet."""
 
 JUMP_MAX_S = 86_400.0
-"""A jump of more than a day is a damaged time stamp, not a pause."""
+"""A jump of more than a day is a damaged time stamp, not a pause. The same holds for all jumps of a file in sum, ..."""
+
+PAUSED_TO_HEARD = 10.0
+"""... unless the recording holds at least a tenth as much sound: recorders that sleep in silence make such files."""
+
+GAPS_MAX = 1000
+"""So many holes are no recording any more. What came before them is measured."""
 
 DRIFT_TIME_CONSTANT_S = 10.0
 """How fast a slow drift is followed: a clock error of 100 ppm then stands at 1 ms, far under JUMP_S."""
@@ -59,6 +65,8 @@ class Placer:
         self._unplaced: list[av.AudioFrame] = []
         self._damaged = self._spared = False
         self._gap: Gap | None = None
+        self._missing_s = 0.0
+        self._gaps = 0
         self.damages = 0
         self.length_unknown = False
         self._notices: list[Notice] = []
@@ -71,6 +79,11 @@ class Placer:
             if frame is None or frame.is_corrupt:
                 self._damaged = True
                 continue
+            if self._gaps > GAPS_MAX:
+                now_s = self.timeline.now_s
+                self._notices.append(Notice("truncated", Reason("notice.too-many-gaps", count=GAPS_MAX), now_s))
+                self._damaged = False
+                break
             if self._trusted:
                 stamp = frame.pts
                 if stamp is None:
@@ -124,13 +137,23 @@ class Placer:
             why = "damaged: sound could not be decoded"
             self.damages += 1
             self._tell_damage(off_s)
-        if off_s is not None and not -JUMP_S <= off_s <= JUMP_MAX_S:
+        if off_s is not None and not self._credible(off_s):
             off_s, why = None, "the time stamps are not in order"
+        self._gaps += 1
         self.length_unknown |= off_s is None
         self._gap = merged(self._gap, self.timeline.gap(None if off_s is None else max(0.0, off_s), why))
         self._damaged = self._spared = False
         self._expected = frame.pts or 0
         yield from self._lay(frame)
+
+    def _credible(self, off_s: float) -> bool:
+        """Return whether so much sound may be missing here, in seconds; if so it is counted."""
+        missing_s = self._missing_s + max(0.0, off_s)
+        heard_s = self.timeline.now_s - self._missing_s
+        if not -JUMP_S <= off_s <= JUMP_MAX_S or missing_s > max(JUMP_MAX_S, PAUSED_TO_HEARD * heard_s):
+            return False
+        self._missing_s = missing_s
+        return True
 
     def _tell_damage(self, lost_s: float | None) -> None:
         now_s = self.timeline.now_s

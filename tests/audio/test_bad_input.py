@@ -201,3 +201,15 @@ def test_broken_files_are_read_or_refused_and_never_crash(tmp_path: Path, kind: 
             assert block.start_s == pytest.approx(begins_s, abs=1e-6)
             end_s = block.start_s + len(block.samples) / block.rate_hz
         assert recording.finish().duration_s >= end_s - 1e-6
+
+
+def test_a_file_that_changes_while_it_is_read_has_no_checksum(tmp_path: Path) -> None:
+    path = write_kind(tmp_path, "wav16", SAMPLES)
+    recording = open_recording(path)
+    blocks = recording.blocks()
+    next(blocks)
+    with path.open("ab") as file:
+        file.write(b"more")
+    list(blocks)
+    assert recording.finish().sha256 is None
+    assert [notice.code for notice in recording.notices] == ["changed"]

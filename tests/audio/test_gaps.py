@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
@@ -176,3 +178,33 @@ def test_a_change_of_rate_inside_a_file_starts_afresh(tmp_path: Path) -> None:
     (gap,) = gaps
     assert gap.from_s == gap.to_s == blocks[1].start_s == pytest.approx(4.0, abs=0.06)
     assert recording.now_s == pytest.approx(8.0, abs=0.15)
+
+
+def several(every: int, seconds: float) -> Callable[[int, av.Packet], av.Packet]:
+    """Move the time stamps of all packets once more after each so many packets."""
+
+    def change(number: int, packet: av.Packet) -> av.Packet:
+        by = round(number // every * seconds / packet.time_base)
+        packet.pts, packet.dts = (packet.pts or 0) + by, (packet.dts or 0) + by
+        return packet
+
+    return change
+
+
+@pytest.mark.parametrize("kind", ["m4a", "mkv-flac"])
+def test_jumps_that_are_credible_one_by_one_are_not_in_sum(tmp_path: Path, kind: str) -> None:
+    path = write_kind(tmp_path, kind, SAMPLES, change=several(20, 20_000.0))
+    _, gaps, _, recording = read(path)
+    assert len(gaps) > 4
+    assert sum(gap.to_s - gap.from_s for gap in gaps if gap.to_s is not None) < 86_400.0
+    assert any(gap.to_s is None for gap in gaps)
+    assert recording.now_s < 86_400.0 + 13.0  # seven packets of a phone's file once were "373 days"
+
+
+def test_a_file_of_nothing_but_holes_is_read_to_a_bound(tmp_path: Path) -> None:
+    path = write_kind(tmp_path, "webm", np.tile(SAMPLES, 5), change=several(1, 0.2))
+    _, gaps, notices, recording = read(path)
+    assert 1000 <= len(gaps) <= 1001
+    (notice,) = notices
+    assert (notice.code, notice.reason.code) == ("truncated", "notice.too-many-gaps")
+    assert recording.now_s < 1002 * 0.22 + 1.0
