@@ -176,11 +176,13 @@ def read_day(  # noqa: PLR0913
     )
     water = None if untrusted else read_water(log, no_use, rate=rate, paths=paths, params=params)
     changes = find_changes(log, no_use, params=params)
+    # A run that changed from day to day has no one figure: what is judged is that of the last day.
+    now = next((c.now for c in changes if c.now is not None), no_use)
     reading = DayReading(
         log,
-        no_use,
-        no_use.as_run_time(),
-        _verdict(no_use, system, marks_s),
+        now,
+        now.as_run_time(),
+        _verdict(now, system, marks_s),
         leak,
         _leak_flow(leak, rate),
         None if rate is None or leak.limit_duty is None else leak.limit_duty * rate.l_per_min * (1 + rate.share),

@@ -77,6 +77,7 @@ def read_water(
     r0_s = no_use.seconds
     if whole_runs(log.cycles).count < 1:
         return None
+    rough: Sequence[Repaired] = ()
     if r0_s is not None:
         paths = paths or possible(log.cycles, r0_s, log.gaps, params=params)
         in_doubt = [s.false + s.missed for s in paths]
@@ -85,7 +86,7 @@ def read_water(
         within = float(np.interp(np.mean(in_doubt) / clicks, tuned.doubtful, tuned.within))
         log = replace(log, cycles=nearest(paths, likeliest([s.ran_s for s in paths], within, tuned.blur)).cycles)
     else:
-        doubtful = whole_runs(log.cycles).missed
+        log, rough, heard_s, doubtful = _without_r0(log, params=params)
     runs = whole_runs(log.cycles)
     if rate is not None:
         unit, per_s, own = "L", rate.l_per_min / 60.0, (rate.share, rate.share)
@@ -105,9 +106,10 @@ def read_water(
         mean_s = float(runs.runs_s[usual].mean()) if usual.any() else floor_s
         doubt_s = 1.96 * params.start_counting.doubt_runs * mean_s * math.sqrt(doubtful)
         pumped_in_all_s = float(runs.runs_s.sum())
-        all_s = (pumped_in_all_s, doubt_s, doubt_s)
+        doubts_s = _doubts_s(log, rough, (pumped_in_all_s, heard_s, doubt_s), alone=doubtful, params=params)
+        all_s = (pumped_in_all_s, *doubts_s)
         # The last run's water came before or in it: the balance from first to last cut-in leaves it out.
-        between_s = (pumped_in_all_s - float(runs.runs_s[-1]), doubt_s, doubt_s)
+        between_s = (pumped_in_all_s - float(runs.runs_s[-1]), *doubts_s)
     below, above = (math.hypot(o, 1.96 * params.constant_flow.law_sd) for o in own)
 
     def amount(seconds: float, below_s: float = 0.0, above_s: float = 0.0, more_s: float = 0.0) -> Amount:
@@ -118,7 +120,7 @@ def read_water(
     # At both ends, and at both sides of a gap, the tank stands anywhere between full and empty: that has no mean.
     total = amount(*all_s, floor_s * math.sqrt(1 + 2 * len(log.gaps)))
     hours = _by_hour(log, per_s, floor_s)
-    pumped_s = _hours_s(paths if r0_s is not None else [as_heard(log.cycles)], log.duration_s, params=params)
+    pumped_s = _hours_s(paths if r0_s is not None else rough or [as_heard(log.cycles)], log.duration_s, params=params)
     least = [max(0.0, per_s * ((1 - below) * a - floor_s)) for a, _ in pumped_s]
     most = [per_s * ((1 + above) * b + floor_s) for _, b in pumped_s]
     inside = sum(from_s < g.from_s < to_s for g in log.gaps)
@@ -138,6 +140,45 @@ def read_water(
         doubtful,
         _reasons(unit, doubtful),
     )
+
+
+def _without_r0(log: DayLog, *, params: DayParams) -> tuple[DayLog, Sequence[Repaired], float, int]:
+    """Where r0 is withheld: the likeliest log, its paths, the pump's time by the clicks as heard, clicks alone.
+
+    Where clicks stand alone others are paired falsely, and a run far over the others may be two false clicks: no r0
+    says which, so a low quantile of the runs stands for it. No paths where nothing is in doubt.
+    """
+    runs = whole_runs(log.cycles)
+    heard_s = float(runs.runs_s.sum())
+    rough_s = float(np.quantile(runs.runs_s, params.consumption.rough_quantile))
+    if not runs.missed and runs.runs_s.max() <= params.consumption.endless_ratio * rough_s:
+        return log, (), heard_s, 0
+    rough = possible(log.cycles, rough_s, log.gaps, params=params)
+    likely = nearest(rough, float(np.median([s.ran_s for s in rough]))).cycles
+    return replace(log, cycles=likely), rough, heard_s, runs.missed
+
+
+def _doubts_s(
+    log: DayLog, rough: Sequence[Repaired], seconds: tuple[float, float, float], *, alone: int, params: DayParams
+) -> tuple[float, float]:
+    """How far the pump's time may reach below and above, where r0 is withheld.
+
+    seconds: the time told, the time by the clicks as heard, the doubt of clicks that stand alone. alone: how many.
+    """
+    told_s, heard_s, doubt_s = seconds
+    below_s = above_s = doubt_s
+    if rough:
+        middle_s, low_s, high_s = spread_of([s.ran_s for s in rough], params.consumption.rough_wider)
+        below_s = math.hypot(doubt_s, max(0.0, told_s - middle_s + low_s))
+        above_s = math.hypot(doubt_s, max(0.0, middle_s + high_s - told_s))
+    if not alone:
+        above_s = max(above_s, heard_s - told_s)  # no click speaks against the runs as heard
+    runs_s = whole_runs(log.cycles).runs_s
+    longest_s = float(runs_s.max())
+    half_heard = any(c.run_s is None for c in log.cycles)
+    if len(runs_s) <= params.no_use.few and (half_heard or longest_s > params.consumption.lone_run_s):
+        below_s = max(below_s, longest_s)  # too few to tell from each other: the longest may be false
+    return below_s, above_s
 
 
 def _reasons(unit: str, doubtful: int) -> tuple[Reason, ...]:

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
+
 from clicktimer.day.cycle_log import LEAST_CONFIDENCE, DayLog
 from clicktimer.day.imputation import Repaired, at_gap
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
@@ -44,7 +46,11 @@ def untrusted_reason(log: DayLog, found: Sequence[Excluded], *, params: DayParam
     """Return why nothing is computed from a log, or None: more clicks stand alone in it than runs have both."""
     tuned = params.exclusions
     alone = sum(r.why == "one click alone" for r in found)
-    whole = sum(c.complete and c.confidence >= LEAST_CONFIDENCE for c in log.cycles)
+    runs_s = [c.run_s for c in log.cycles if c.run_s is not None and c.complete and c.confidence >= LEAST_CONFIDENCE]
+    whole = len(runs_s)
+    if alone >= tuned.least_alone and whole > 1:
+        longest_s = tuned.false_ratio * float(np.median(runs_s))
+        whole = sum(run_s <= longest_s for run_s in runs_s)
     if alone < tuned.least_alone or alone <= whole:
         return None
     runs = Reason("day.whole-runs.some", count=whole) if whole > 1 else WHOLE[whole]

@@ -42,6 +42,9 @@ class Consumption(DaySection):
     within: tuple[float, float]
     doubtful: tuple[float, float]
     blur: float
+    rough_quantile: float
+    rough_wider: float
+    lone_run_s: float
     curve: tuple[float, float]
 
 
@@ -75,6 +78,7 @@ class Estimate(DaySection):
 class Exclusions(DaySection):
     """When nothing is computed from a log."""
 
+    false_ratio: float
     least_alone: int
 
 

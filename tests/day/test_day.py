@@ -497,6 +497,32 @@ def test_an_hour_that_comes_twice_can_be_chosen_and_is_said():
     assert twice_reasons("2026-11-02 01:30", ["01:15-05:00"], DAY_S, zone) == ()
 
 
+def test_a_run_that_changed_over_weeks_is_told_from_what_to_what_with_todays():
+    """60 days in which the run falls in a straight line by 34 %, each day the same with its own run."""
+    rng = np.random.default_rng(4)
+    days, last_share = 60, 0.66
+    ins, outs = [], []
+    for day in range(days):
+        r0_s = 60.0 * (1 - (1 - last_share) * day / (days - 1))
+        for hour in range(16):
+            at_s = day * DAY_S + 4000.0 * (hour + 1)
+            ins.append(at_s)
+            outs.append(at_s + r0_s * (1 + rng.exponential(0.02 if hour % 2 else 0.3)))
+    started_s = datetime(2026, 5, 1, tzinfo=UTC).timestamp()
+    log = DayLog(cycles_of(tuple(ins), tuple(outs), days * DAY_S), days * DAY_S, started_s=started_s)
+    reading = read_day(log)
+    (change,) = (c for c in reading.changes if c.what == "over days")
+    assert change.reported
+    assert change.share == pytest.approx(last_share - 1, abs=0.03)
+    assert reading.run is not None
+    assert reading.run.seconds == pytest.approx(60.0 * last_share, rel=0.03)  # today's, not that of all days
+    assert reading.run.low_s <= 60.0 * last_share <= reading.run.high_s
+    text = Messages().text(change.reason)
+    assert "on 2026-05-01 to" in text
+    assert "on 2026-06-29" in text
+    assert "last day (2026-06-29)" in " ".join(render_day(reading, "weeks.flac").split())
+
+
 def test_a_night_over_midnight_counts_on_both_sides():
     assert spans_s((1320, 360), 0.0, DAY_S, None) == ((0.0, 21_600.0), (79_200.0, DAY_S))
 

@@ -15,12 +15,13 @@ from clicktimer.day.constant_flow import steady_uses
 from clicktimer.day.consumption import read_water
 from clicktimer.day.cycle_log import DayLog, whole_runs
 from clicktimer.day.estimate import Amount, KnownRate, likeliest
+from clicktimer.day.exclusions import excluded_runs, untrusted_reason
 from clicktimer.day.imputation import possible
 from clicktimer.day.leak import find_leak
-from clicktimer.day.no_use_run import NoUseRun, no_use_run_of_day
+from clicktimer.day.no_use_run import NoUseRun, abstained, no_use_run_of_day
 from clicktimer.day.start_counts import count_starts, worst_hour
 from clicktimer.day.what_if import replay, tank_run_s
-from clicktimer.records import Click, Gap
+from clicktimer.records import Click, Gap, Reason
 from clicktimer.reporting.figures import day_pictures
 from clicktimer.reporting.json.day import reading_json
 from clicktimer.reporting.messages.catalogue import Messages
@@ -284,3 +285,41 @@ def test_the_water_of_a_hose_left_open_lies_in_the_interval_though_so_long_a_run
         true_l -= run_household(house, uses, duration_s=water.from_s)[0].water_l
         held += water.between.low <= true_l <= water.between.high
     assert held == 4
+
+
+@pytest.mark.parametrize("seed", [31, 32, 33])
+def test_a_run_made_of_two_false_clicks_is_not_told_as_water(seed: int):
+    """Too few runs for r0; of some a click was missed, and a false pair makes a run of hours."""
+    system = us_system(20.0)
+    line = simulate(system, list(household_uses("ordinary", DAY_S, seed)), duration_s=DAY_S, seed=seed)
+    ins_s, outs_s = list(line.cut_ins_s), list(line.cut_outs_s)
+    rests = [(b - a, a) for a, b in zip(outs_s, ins_s[1:], strict=False)]
+    length_s, at_s = max(rests)
+    true_s = sum(b - a for a, b in zip(ins_s, outs_s, strict=False))
+    for number in (2, 5, 8):
+        del ins_s[number]
+    del outs_s[3]
+    clicks = [*((t, "cut-in") for t in [*ins_s, at_s + 0.2 * length_s])]
+    clicks += [(t, "cut-out") for t in [*outs_s, at_s + 0.95 * length_s]]
+    cycles = pair_cycles([Click(t, k, 0.95) for t, k in sorted(clicks)], start_s=0.0, end_s=DAY_S)  # type: ignore[arg-type]
+    log = DayLog(cycles, DAY_S)
+    withheld = abstained(Reason("day.run-withheld.too-few-runs", count=5, least=8))
+    water = read_water(log, withheld, rate=KnownRate(60.0))
+    assert water is not None
+    assert max(c.run_s or 0.0 for c in cycles) > 5 * true_s / len(line.cut_ins_s)
+    assert water.total.low <= true_s <= water.total.high
+    assert water.total.value == pytest.approx(true_s, rel=0.5)
+
+
+def test_runs_of_two_false_clicks_do_not_make_a_log_trusted():
+    def day(false_runs: int) -> DayLog:
+        clicks = [(1000.0 * i, "cut-in") for i in range(1, 5)]
+        clicks += [(1000.0 * i + 60.0, "cut-out") for i in range(1, 5 - false_runs)]
+        clicks += [(1000.0 * i + 900.0, "cut-out") for i in range(5 - false_runs, 5)]
+        clicks += [(20_000.0 + 3000.0 * i, "cut-in") for i in range(5)]
+        made = [Click(t, k, 0.95) for t, k in sorted(clicks)]  # type: ignore[arg-type]
+        return DayLog(pair_cycles(made, start_s=0.0, end_s=DAY_S), DAY_S)
+
+    trusted, false = (day(count) for count in (0, 1))
+    assert untrusted_reason(trusted, excluded_runs(trusted, ())) is None
+    assert untrusted_reason(false, excluded_runs(false, ())) is not None

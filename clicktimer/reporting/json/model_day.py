@@ -156,7 +156,7 @@ class Change(Part):
     """A change over time."""
 
     what: Literal["back to back", "over hours", "over days"] = says("Between which runs.")
-    share: float | None = says("Over the whole stretch: 0.1 is ten percent longer.")
+    share: float | None = says("The end of the stretch over its beginning: 0.1 is ten percent longer.")
     low: float | None = says("Lower end of its 95 % interval.")
     high: float | None = says("Upper end of its 95 % interval.")
     chance: float | None = says("Chance that nothing changed.")

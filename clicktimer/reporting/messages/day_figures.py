@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
-from clicktimer.day.wall_time import clock, parse_zone
+from clicktimer.day.wall_time import clock, parse_zone, wall
 from clicktimer.reporting.formatting import half_width_text, length_text
 from clicktimer.units.conversions import L_PER_US_GAL
 from clicktimer.units.format import UnitSystem, format_interval, format_time, places_of
@@ -93,6 +93,14 @@ def moment_text(moment: Moment) -> str:
     return "?" if time_s is None else clock(time_s, started_s, parse_zone(zone), with_date=with_date)
 
 
+def date_text(moment: Moment) -> str:
+    """Write the date of a moment of the log; "day 3" where the start is not known."""
+    time_s, started_s, zone, _ = moment
+    if time_s is None or started_s is None:
+        return f"day {int((time_s or 0.0) // 86_400) + 1}"
+    return f"{wall(time_s, started_s, parse_zone(zone)):%Y-%m-%d}"
+
+
 def timed_text(figure: Interval) -> str:
     """Write a length in seconds with the half width of its interval: "42 s (±6 ms)"."""
     half_s = (figure[2] - figure[1]) / 2
@@ -120,6 +128,7 @@ DAY_WRITERS: Final[dict[str, Callable[[Any], str]]] = {
     "share-interval": share_text,
     "percent-at-most": lambda share: f"{at_most_text(100 * share)} %",
     "moment": moment_text,
+    "date": date_text,
     "length": length_text,
     "seconds-timed": timed_text,
     "change-interval": change_text,
