@@ -96,3 +96,9 @@ def test_an_air_valve_found_right_contradicts_a_charge_that_is_wrong() -> None:
         parse_system_options(tank=("33 gal",), precharge="10 psi", air_valve="right")
     parse_system_options(tank=("33 gal",), precharge="37 psi", air_valve="right")
     parse_system_options(tank=("33 gal",), precharge="10 psi", air_valve="low")
+
+
+def test_a_cut_out_above_the_tanks_plate_is_the_first_line() -> None:
+    sizing = size_tank(parse_system_options(tank=("33 gal plate 50 psi",), pump_rate="10 gpm", switch="40/60").system)
+    assert tank_lines(sizing)[0].lstrip(" !").startswith("Cut-out (60 psi) is above the pressure on the tank's plate")
+    assert " ".join(tank_lines(sizing)).count("on the tank's plate") == 1

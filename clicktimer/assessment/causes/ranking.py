@@ -28,6 +28,9 @@ LEAD = 2.5
 STRONG = 3.0
 DOES_NOT_APPLY = 5.0
 MOST_SHOWN = 4
+RUNS_ON = "runs-on"
+MILD = {"short-run": ("run", "below-mark")}
+"""Complaints that are mild where a fact has this value: what explains another trouble comes first."""
 # Where the table's method causes are in doubt, no other cause is reported as leading.
 METHOD_DOUBT = 2.0
 
@@ -81,7 +84,10 @@ class CausesResult:
     @property
     def checks(self) -> tuple[Check, ...]:
         """The checks by hand for the causes that are shown, each once, in their order."""
-        return tuple(table().check(name) for name in dict.fromkeys(r.cause.check for r in self.shown))
+        if RUNS_ON in self.complaints:
+            # Off at the disconnect is all there is to do: every other step would work on a running pump.
+            return (table().check(RUNS_ON),)
+        return tuple(table().check(name) for name in dict.fromkeys(r.cause.check_for(self.facts) for r in self.shown))
 
 
 def likely_causes(
@@ -103,13 +109,19 @@ def rank(facts: Mapping[str, str], known: Table | None = None) -> CausesResult:
     complaints = [c for c in all_of.complaints if _any(c.signs, facts)]
     names = {c.name for c in complaints}
     weighed = [_weigh(cause, facts) for cause in all_of.causes if set(cause.explains) & names]
-    ranked = tuple(sorted(weighed, key=lambda r: -r.score))
+    mild = {name for name, (fact, value) in MILD.items() if facts.get(fact) == value}
+    ranked = tuple(sorted(weighed, key=lambda r: (not _urgent(r, names - mild), -r.score)))
     status, reasons = _status(ranked, facts, names)
     stop = any(_any(c.stop, facts) for c in complaints)
     settle = _settling(ranked, facts, all_of) if status == "open" and not stop else ()
     first = tuple(caution(c.first) for c in complaints if c.first)
     found = tuple(c.name for c in complaints)
     return CausesResult(status, reasons, found, ranked, settle, dict(facts), first, stop)
+
+
+def _urgent(ranked: RankedCause, complaints: Set[str]) -> bool:
+    """Return whether a cause fits and explains a trouble that is more than a run somewhat below the target."""
+    return ranked.standing == "fits" and bool(complaints & set(ranked.cause.explains))
 
 
 def _any(signs: Mapping[str, tuple[str, ...]], facts: Mapping[str, str]) -> bool:
@@ -182,9 +194,14 @@ def _settling(ranked: tuple[RankedCause, ...], facts: Mapping[str, str], all_of:
     rivals = [r for r in ranked if r.standing != "unlikely"][:MOST_SHOWN]
     if len(rivals) < 2:
         return ()
+    # While a pump runs on, a look is all that is asked for: nobody closes a valve or waits.
+    most_effort = 0 if _any(next((c.signs for c in all_of.complaints if c.name == RUNS_ON), {}), facts) else 3
+    learnt = {fact.learn for fact in all_of.facts if fact.learn and fact.name in facts}
+    if facts.get("tank-kind") == "plain":
+        learnt.add("air")  # a plain tank has no charge to read
     scored = []
     for fact in all_of.facts:
-        if fact.name in facts or fact.origin == "log":
+        if fact.name in facts or fact.origin == "log" or fact.learn in learnt or fact.effort > most_effort:
             continue
         worth = sum(_parts(rivals[0].cause, other.cause, fact) / (1 + place) for place, other in enumerate(rivals[1:]))
         if worth >= LEAD:

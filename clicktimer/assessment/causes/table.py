@@ -82,7 +82,8 @@ class Check:
 class Cause:
     """One cause, as the table describes it (see the head of causes.toml).
 
-    settle_known: facts with which something else settles it. licensed: there is a point where to stop and call.
+    settle_known: facts ("charge", or with one value "tank-kind.plain") with which something else settles it.
+    licensed: there is a point where to stop and call.
     """
 
     name: str
@@ -103,6 +104,10 @@ class Cause:
     def what(self) -> Reason:
         """What it is and what it does."""
         return Reason(f"cause.{self.name}.is")
+
+    def check_for(self, facts: Mapping[str, str]) -> str:
+        """Return the name of the check by hand: a tank without a bladder has no air charge to read and correct."""
+        return "plain-tank" if self.check == "air-valve" and facts.get("tank-kind") == "plain" else self.check
 
     @property
     def stop(self) -> tuple[Reason, ...]:
@@ -146,7 +151,8 @@ class Table:
         for fact, value, where in pairs:
             if value not in values.get(fact, ()):
                 raise LookupError(f"{where}: no fact {fact} = {value}")
-        known = {name for f in self.facts for name in f.how_known} | {n for c in self.causes for n in c.settle_known}
+        known = {name for f in self.facts for name in f.how_known}
+        known |= {name.partition(".")[0] for c in self.causes for name in c.settle_known}
         if not known <= values.keys():
             raise LookupError("a way to learn a fact that is not there")
         names = [x.name for group in (self.facts, self.complaints, self.causes, self.checks) for x in group]
@@ -172,7 +178,11 @@ class Table:
 
 
 def _by_what_is_known(usual: str, instead: str, known: tuple[str, ...], facts: Mapping[str, str]) -> Reason:
-    return next((Reason(f"{instead}.{name}") for name in known if name in facts), Reason(usual))
+    def met(name: str) -> bool:
+        fact, _, value = name.partition(".")
+        return fact in facts and value in ("", facts[fact])
+
+    return next((Reason(f"{instead}.{name}") for name in known if met(name)), Reason(usual))
 
 
 @cache

@@ -182,6 +182,8 @@ def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     measurer = messages.text("document.who.measurer")
     if runs_on(m) or (day is not None and day.starts.endless):
         steps.append(step("document.next.endless", "owner"))
+    if m.tank is not None and any(note.code == "tank.cut-out-over-plate" for note in m.tank.notes):
+        steps.insert(0, step("document.next.plate", "owner"))
     leak_first = day is not None and day.leak_makes_most_starts
     if leak_first:
         steps.append(step("document.next.leak", "owner"))

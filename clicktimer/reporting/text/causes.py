@@ -100,7 +100,11 @@ def _check_lines(result: CausesResult, messages: Messages) -> list[Block]:
         for number, step in enumerate(check.steps, start=1):
             lines.append(Words(messages.text(step), f"{number}.", 4))
         for ranked in result.shown:
-            if ranked.cause.check == check.name and ranked.cause.licensed and result.status != "does-not-apply":
+            if (
+                ranked.cause.check_for(result.facts) == check.name
+                and ranked.cause.licensed
+                and result.status != "does-not-apply"
+            ):
                 lines.append(Words(messages.text("cause-ranking.stop", cause=ranked.cause.name), "!"))
     return lines
 
@@ -140,7 +144,7 @@ def causes_json(result: CausesResult | None) -> dict[str, Any] | None:
                 "against": [_evidence_json(e, messages) for e in r.against],
                 "settle": messages.text(r.cause.settle_for(result.facts)),
                 "licensed": messages.texts(r.cause.stop),
-                "check": r.cause.check,
+                "check": r.cause.check_for(result.facts),
             }
             for r in result.ranked
         ],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 
-from clicktimer.assessment.cautions import HAND_WORK, caution
+from clicktimer.assessment.cautions import caution, hand_work
 from clicktimer.cycles.run_time import allowances
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
@@ -22,6 +22,9 @@ from clicktimer.tank.stopwatch import BY_HAND
 from clicktimer.tank.system import CHARGE_BELOW_CUT_IN_KPA
 
 STOCK_GAL = ", ".join(f"{size:g}" for size in STOCK_SIZES_GAL)
+
+DANGERS = ("tank.cut-out-over-plate",)
+"""Notes that come before everything else."""
 
 
 def finding_title(sizing: TankSizing, found: TankFinding, messages: Messages = Messages()) -> str:
@@ -46,7 +49,7 @@ def tank_lines(sizing: TankSizing) -> list[str]:
 
 def tank_blocks(sizing: TankSizing, messages: Messages = Messages()) -> list[Block]:
     """Return the tank section without heading and cautions."""
-    lines: list[Block] = []
+    lines: list[Block] = [Words(messages.text(note), "!") for note in sizing.notes if note.code in DANGERS]
     if sizing.judgement is not None:
         found = sizing.judgement
         lines.append(Words(finding_text(sizing, found, messages)))
@@ -60,7 +63,7 @@ def tank_blocks(sizing: TankSizing, messages: Messages = Messages()) -> list[Blo
     lines.append(Words(_basis_text(sizing, messages)))
     if sizing.run is not None and sizing.run.how in BY_HAND:
         lines.append(Words(messages.texts((*sizing.run.notes, *allowances(sizing.run)))))
-    for note in sizing.notes:
+    for note in (note for note in sizing.notes if note.code not in DANGERS):
         lines.append(Words(messages.text(note), "-"))
     for missing in sizing.missing:
         if missing == "run" and not sizing.system.tanks:
@@ -83,7 +86,7 @@ def render_tank(
     lines = [emphasis("Tank"), *tank_lines(sizing)]
     for heading, section in more:
         lines += ["", emphasis(heading), *section]
-    left = [one for one in map(caution, HAND_WORK) if one not in cautioned]
+    left = [one for one in map(caution, hand_work(sizing)) if one not in cautioned]
     if left:
         lines += ["", emphasis("Cautions")]
     for one in left:

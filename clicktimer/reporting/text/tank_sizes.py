@@ -50,10 +50,10 @@ def sizes_table(sizing: TankSizing, messages: Messages = Messages()) -> Rows:
     """The sizes as a table; the one chosen and the installed one are marked in words."""
     rows = [(row, _mark(row, sizing, messages)) for row in sizing.stock]
     if sizing.installed is not None:
-        several = "" if len(sizing.system.tanks) == 1 else "-several"
-        _add(rows, sizing.installed, messages.text(f"tank-size.installed{several}"))
+        one = len(sizing.system.tanks) == 1
+        _add(rows, sizing.installed, messages.text("tank-size.installed" if one else "tank-size.installed-several"))
         if sizing.right is not None:
-            _add(rows, sizing.right, messages.text(f"tank-size.right{several}"))
+            _add(rows, sizing.right, messages.text("tank-size.right" if one else "tank-size.right-several"))
     cells = [
         (
             _size(row, sizing, messages),
