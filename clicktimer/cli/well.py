@@ -72,7 +72,7 @@ def well_command(
     from clicktimer.reporting.text.well import render_rules, render_well
     from clicktimer.units.parse import parse_flow_l_per_min, parse_time_s, parse_volume_l
     from clicktimer.well.assess import Asked, assess_well
-    from clicktimer.well.parse import parse_bore_m, parse_depth_m
+    from clicktimer.well.parse import parse_bore_m, parse_depth_m, parse_level_m
     from clicktimer.well.reading import make_well
     from clicktimer.well.rules import find_rule, parse_need
 
@@ -87,7 +87,7 @@ def well_command(
         bore_m=None if bore is None else parse_bore_m(bore),
         well_depth_m=None if well_depth is None else parse_depth_m(well_depth),
         pump_depth_m=None if pump_depth is None else parse_depth_m(pump_depth),
-        static_level_m=None if static_level is None else parse_depth_m(static_level, zero_ok=True),
+        static_level_m=None if static_level is None else parse_level_m(static_level),
         margin_m=None if margin is None else parse_depth_m(margin, zero_ok=True),
         draw_l_per_min=None if system.system.pump is None else system.system.pump.l_per_min,
         origins={name.removesuffix("_text"): place for name, place in origins_of(WELL_OPTIONS).items()},

@@ -27,7 +27,7 @@ from clicktimer.units.parse import (
     parse_units,
     parse_volume_l,
 )
-from clicktimer.well.parse import parse_bore_m, parse_depth_m
+from clicktimer.well.parse import parse_bore_m, parse_depth_m, parse_level_m
 from clicktimer.well.rules import find_rule, parse_need
 
 WHO, SWITCH, PUMP, WELL, HOUSEHOLD = "Who and where", "Switch", "Pump", "Well", "Household"
@@ -259,7 +259,7 @@ class SiteFile:
             WELL,
             "Depth of the water at rest?",
             "40 ft",
-            read=zero_ok(parse_depth_m),
+            read=parse_level_m,
             unit="ft",
             how="the driller's log, or a licensed person with a sounder",
         ),

@@ -12,7 +12,7 @@ from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
 from clicktimer.well.assess import Asked, WellReport, assess_well
 from clicktimer.well.description import Well
 from clicktimer.well.household import household_needs
-from clicktimer.well.parse import parse_bore_m, parse_depth_m
+from clicktimer.well.parse import parse_bore_m, parse_depth_m, parse_level_m
 from clicktimer.well.reading import make_well
 from clicktimer.well.rules import find_rule, parse_need
 from clicktimer.well.yield_test import YieldTest
@@ -59,7 +59,7 @@ def well_of(values: Mapping[str, Any], *, draw_l_per_min: float | None = None) -
         bore_m=_read(values, "bore", parse_bore_m),
         well_depth_m=_read(values, "well-depth", parse_depth_m),
         pump_depth_m=_read(values, "pump-depth", parse_depth_m),
-        static_level_m=_read(values, "static-level", parse_depth_m, zero_ok=True),
+        static_level_m=_read(values, "static-level", parse_level_m),
         margin_m=_read(values, "margin", parse_depth_m, zero_ok=True),
         draw_l_per_min=draw_l_per_min,
         origin="site file",

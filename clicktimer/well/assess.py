@@ -139,7 +139,8 @@ def assess_well(
 def _standing(well: Well) -> float | None:
     if well.bore_m is None or well.pump_depth_m is None or well.static_level_m is None:
         return None
-    return standing_water_l(well.bore_m, well.pump_depth_m, well.static_level_m, well.margin_m)
+    # A flowing well's water above the ground is in no bore.
+    return standing_water_l(well.bore_m, well.pump_depth_m, max(well.static_level_m, 0.0), well.margin_m)
 
 
 def _short(rules: tuple[RuleJudged, ...]) -> float:

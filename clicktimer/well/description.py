@@ -24,6 +24,10 @@ The Groundwater Project, "Domestic Wells", exercise 1 (grade B, read) takes 5 m.
 YieldHow = Literal["stated", "sum of fractures", "yield test"]
 
 
+MOST_ABOVE_GROUND_M = 60.0
+"""A flowing well's water stands no higher than this above the ground; common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True)
 class WellYield:
     """What flows into the well when it is drawn down, litres per minute.
@@ -76,8 +80,8 @@ class Well:
     """The well, as far as it is known; None = unknown. Raises SettingsError for what cannot be.
 
     bore_m: inside diameter. well_depth_m, pump_depth_m (pump's intake), static_level_m (water at rest): down from the
-    ground. margin_m: water kept standing over the pump. water_yield: what flows in. origin: option name -> where it
-    came from.
+    ground; a static level below zero stands above it (a flowing well). margin_m: water kept standing over the pump.
+    water_yield: what flows in. origin: option name -> where it came from.
     """
 
     bore_m: float | None = None
@@ -111,10 +115,11 @@ def _check_sizes(well: Well) -> None:
     for name, value in (("well's depth", well.well_depth_m), ("pump's depth", well.pump_depth_m)):
         if value is not None and not (math.isfinite(value) and value > 0):
             raise SettingsError(f'the {name} must be more than zero: give it from the ground down, such as "180 ft"')
-    if well.static_level_m is not None and not (math.isfinite(well.static_level_m) and well.static_level_m >= 0):
+    level_m = well.static_level_m
+    if level_m is not None and not (math.isfinite(level_m) and level_m >= -MOST_ABOVE_GROUND_M):
         raise SettingsError(
-            'the static level cannot be below zero: give how far down the water stands at rest, such as "40 ft"; '
-            "a well that flows by itself has 0 ft"
+            f"the static level can be {_both(MOST_ABOVE_GROUND_M)} above the ground at the most: give how far down the "
+            'water stands at rest, such as "40 ft"; a well that flows by itself has "-3 ft" where it stands 3 ft above'
         )
     if not (math.isfinite(well.margin_m) and well.margin_m >= 0):
         raise SettingsError('the margin over the pump cannot be below zero: give it such as "10 ft", or "0 ft"')
@@ -164,8 +169,8 @@ def unusual_values(well: Well, pump_l_per_min: float | None) -> tuple[Reason, ..
         found.append(Reason("well.margin-takes-all", margin_m=well.margin_m, standing_m=pump - level))
     if pump is not None and depth is not None and depth - pump < 1.0:
         found.append(Reason("well.pump-near-bottom", above_m=depth - pump))
-    if level == 0:
-        found.append(Reason("well.static-level-zero"))
+    if level is not None and level <= 0:
+        found.append(Reason("well.static-level-zero") if level == 0 else Reason("well.flows-by-itself", above_m=-level))
     rate = None if well.water_yield is None else well.water_yield.l_per_min
     if rate == 0:
         found.append(Reason("well.yield-zero"))

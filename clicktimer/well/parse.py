@@ -37,6 +37,20 @@ def parse_depth_m(text: str, *, zero_ok: bool = False) -> float:
     return parse_dimension(text, DEPTH, zero_ok)
 
 
+def parse_level_m(text: str) -> float:
+    """Read a water level, in metres down from the ground; below zero where a flowing well's water stands above it.
+
+    Raises QuantityError.
+
+    >>> round(parse_level_m("-3 ft"), 4)
+    -0.9144
+    """
+    below = text.strip()
+    if below[:1] in ("-", "\N{MINUS SIGN}"):
+        return -parse_depth_m(below[1:].strip())
+    return parse_depth_m(text, zero_ok=True)
+
+
 def parse_bore_m(text: str) -> float:
     """Read the inside diameter of a well's bore, in metres. Raises QuantityError.
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from clicktimer.errors import SettingsError
 from clicktimer.tank.system import Origin
 from clicktimer.well.description import DEFAULT_MARGIN_M, Well, WellYield, stated_yield, summed_yield
+from clicktimer.well.level_check import check_levels, stopped_near_pump
 from clicktimer.well.yield_log import read_test_file
 from clicktimer.well.yield_test import YieldTest, steady_yield
 
@@ -53,6 +54,7 @@ def make_well(  # noqa: PLR0913
         water_yield = summed_yield(fractures_l_per_min)
     elif test_file is not None:
         rows = read_test_file(test_file)
+        check_levels(rows, well_depth_m, pump_depth_m)
         rising = rows.level_m is not None and rows.level_m[-1] < rows.level_m[0]
         recovering = rows.volume_l is None and rising
         test = steady_yield(
@@ -62,6 +64,8 @@ def make_well(  # noqa: PLR0913
             static_level_m=static_level_m,
         )
         water_yield = test.water_yield
+        if not recovering:
+            test = stopped_near_pump(test, rows, pump_depth_m, DEFAULT_MARGIN_M if margin_m is None else margin_m)
     well = Well(
         bore_m=bore_m,
         well_depth_m=well_depth_m,

@@ -181,13 +181,14 @@ def _found(rows: TestRows, fit: Slope, used: int, draw_l_per_min: float | None) 
     value, half = 60.0 * fit.per_s, 60.0 * fit.half_width_per_s
     readings: dict[str, Figure] = {"used": used, "readings": n, "used_s": used_s}
     if value - half <= 0:
-        most = max(value + half, 0.0)
-        why = (
-            Reason("well.test-no-inflow", most_l_per_min=most, **readings)
-            if most > 0
-            else Reason("well.test-contradicts", **readings)
-        )
-        return YieldTest(None, (why,), (Reason("well.settle-check-readings"),), n, used, used_s, fit.change)
+        most = value + half
+        if most <= 0:
+            why = Reason("well.test-contradicts", **readings)
+            return YieldTest(None, (why,), (Reason("well.settle-check-readings"),), n, used, used_s, fit.change)
+        # No inflow was seen, and the most that there can be is known: enough to say that a need is not met.
+        none = WellYield(max(value, 0.0), 0.0, most, "yield test")
+        why = Reason("well.test-standing-only", most_l_per_min=most, **readings)
+        return YieldTest(none, (why,), (Reason("well.settle-check-readings"),), n, used, used_s, fit.change)
     found = WellYield(value, value - half, value + half, "yield test")
     reasons = [Reason("well.test-gives", yield_l_per_min=value, half_l_per_min=half, **readings)]
     if used < n:

@@ -138,7 +138,7 @@ def test_a_yield_test_is_read_and_its_interval_reaches_the_supply(capsys: pytest
     [
         (["--pump-depth", "200 ft", "--well-depth", "100 ft"], "cannot hang deeper than the well"),
         (["--pump-depth", "100 ft", "--static-level", "120 ft"], "the pump would stand in air"),
-        (["--static-level", "-5 ft"], "a depth cannot be below zero"),
+        (["--pump-depth", "-5 ft"], "a depth cannot be below zero"),
         (["--bore", "0 in"], "a bore must be more than zero"),
         (["--bore", "6"], "has no unit"),
         (["--yield", "3 gpm", "--fracture", "1 gpm"], "more than one way"),

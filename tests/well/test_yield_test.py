@@ -91,8 +91,37 @@ def test_a_pump_that_only_empties_the_bore_shows_no_yield_by_levels():
     volume = 20.0 * t / 60.0
     rows = TestRows(tuple(t), tuple(volume), tuple(10.0 + volume / PER_M_L), 1.0, 0.01)
     told = steady_yield(rows, bore_m=BORE_M)
-    assert told.water_yield is None
-    assert "No inflow can be told" in Messages().texts(told.reasons)
+    # What was drawn is what stood in the bore: the inflow is nothing as far as can be measured, and that is known.
+    assert told.water_yield.low_l_per_min == 0.0
+    assert told.water_yield.high_l_per_min < 0.1
+    assert "Not enough for a yield" in Messages().texts(told.reasons)
+
+
+def a_test_file(tmp_path: Path, levels_ft: tuple[float, ...]) -> Path:
+    path = tmp_path / "test.csv"
+    rows = "".join(f"{10 * i},{50 * i},{level}\n" for i, level in enumerate(levels_ft))
+    path.write_text(f"time_min,volume_gal,level_ft\n{rows}", "utf-8")
+    return path
+
+
+NEAR_FT = (40.0, 60.0, 75.0, 85.0, 90.0, 92.0)
+
+
+def test_a_level_that_nears_the_pump_stops_the_test(tmp_path: Path) -> None:
+    path = a_test_file(tmp_path, NEAR_FT)
+    _, test = make_well(test_file=path, bore_m=BORE_M, pump_depth_m=100 * 0.3048)
+    assert (
+        Messages().text(test.reasons[0]).startswith("Stop the test: the water stood at 92 ft, only 8 ft above the pump")
+    )
+    assert Messages().texts(test.settle).startswith("Do not go on")
+    _, deep = make_well(test_file=path, bore_m=BORE_M, pump_depth_m=150 * 0.3048)
+    assert "Stop the test" not in Messages().texts(deep.reasons)
+
+
+@pytest.mark.parametrize(("given", "says"), [("pump_depth_m", "below the pump"), ("well_depth_m", "below the bottom")])
+def test_a_level_below_the_pump_or_the_bottom_is_refused(tmp_path: Path, given: str, says: str) -> None:
+    with pytest.raises(SettingsError, match=says):
+        make_well(test_file=a_test_file(tmp_path, NEAR_FT), bore_m=BORE_M, **{given: 90 * 0.3048})
 
 
 def test_volumes_alone_are_told_to_be_the_pumps_rate_unless_the_level_stood_still():
