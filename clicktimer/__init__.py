@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from clicktimer.api import measure
+    from clicktimer.assessment.measurement import Measurement
     from clicktimer.errors import ClicktimerError, InputError, QuantityError, SettingsError
     from clicktimer.pipeline import measure_samples
     from clicktimer.records import (
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
         Cycle,
         Gap,
         Intervals,
-        Measurement,
         Notice,
         Reason,
         RunTime,
@@ -54,12 +54,13 @@ __all__ = [
 
 _HOME = {
     "measure": "clicktimer.api",
+    "Measurement": "clicktimer.assessment.measurement",
     "measure_samples": "clicktimer.pipeline",
     "measurement_json": "clicktimer.reporting.json.measurement",
     "render_text": "clicktimer.reporting.text.measurement",
     **dict.fromkeys(("ClicktimerError", "InputError", "QuantityError", "SettingsError"), "clicktimer.errors"),
     **dict.fromkeys(
-        ("Click", "Cycle", "Gap", "Intervals", "Measurement", "Notice", "Reason", "RunTime", "SourceInfo", "Verdict"),
+        ("Click", "Cycle", "Gap", "Intervals", "Notice", "Reason", "RunTime", "SourceInfo", "Verdict"),
         "clicktimer.records",
     ),
 }

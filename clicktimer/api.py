@@ -7,11 +7,15 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import nullcontext
 from typing import TYPE_CHECKING
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.errors import SettingsError
-from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.settings import (
+    PumpState,
+    Taps,
+)
 
 if TYPE_CHECKING:
-    from clicktimer.records import Measurement
+    from clicktimer.assessment.measurement import Measurement
 
 PathLike = str | os.PathLike[str]
 

@@ -15,14 +15,27 @@ from typing import Literal, Protocol, TypeAlias
 import numpy as np
 
 from clicktimer.assessment.conclusion import Listened, conclude, corrected
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Gathered
 from clicktimer.detection.params import DetectionParams
 from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.errors import StopHearingError
-from clicktimer.records import Block, Gap, Measurement, Notice, Reason, Samples, SourceInfo
-from clicktimer.settings import MeasureOptions, Progress, PumpState, Taps
+from clicktimer.records import (
+    Block,
+    Gap,
+    Notice,
+    Reason,
+    Samples,
+    SourceInfo,
+)
+from clicktimer.settings import (
+    Progress,
+    PumpState,
+    Taps,
+)
 
 __all__ = [
     "Listened",

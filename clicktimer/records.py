@@ -11,8 +11,8 @@ is cut-out to the next cut-in and a **cycle** is cut-in to the next cut-in.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +20,7 @@ import numpy.typing as npt
 from clicktimer.reason import AS_WRITTEN as AS_WRITTEN
 from clicktimer.reason import Figure as Figure
 from clicktimer.reason import Reason as Reason
-from clicktimer.targets import MARKS_S, Band, Marks
+from clicktimer.targets import Band
 
 Samples = npt.NDArray[np.float32]
 Kind = Literal["cut-in", "cut-out", "unknown"]
@@ -302,59 +302,3 @@ class Correction:
     detected_cycles: tuple[Cycle, ...]
     detected_run: RunTime | None
     detected_verdict: Verdict
-
-
-@dataclass(frozen=True, slots=True)
-class Measurement:
-    """All that was measured in one recording, or in one set of joined parts.
-
-    Attributes
-    ----------
-    source : SourceInfo
-        Where the sound came from.
-    clicks : tuple of Click
-        The switch's operations as detected, in order.
-    cycles : tuple of Cycle
-        Runs and rests, in order.
-    gaps : tuple of Gap
-        Sound that is missing.
-    ambiguous : Intervals or None
-        The two readings where the kinds of the clicks are unknown.
-    run : RunTime or None
-        The run time with no water running; None where it could not be measured.
-    verdict : Verdict
-        The judgment of it.
-    tank : object or None
-        Result of the sizing (``clicktimer.tank``); None where it was not done.
-    warnings : tuple of Notice
-        What the user should know.
-    settings : dict
-        Every value that was used, with where it came from.
-    causes : object or None
-        Likely causes (``clicktimer.assessment.causes``); None where they were not looked for.
-    edges : tuple of Click
-        Starts and stops of the pump without a sure click.
-    correction : Correction or None
-        What a person changed. Then cycles, ambiguous, run, verdict and tank rest on its clicks, while ``clicks`` and
-        ``edges`` stay as detected.
-    proof : object or None
-        Result of the proof by added clicks (``clicktimer.quality.proof``).
-    marks_s : tuple of float
-        The minimum and the target by which it was judged, seconds.
-    """
-
-    source: SourceInfo
-    clicks: tuple[Click, ...]
-    cycles: tuple[Cycle, ...]
-    gaps: tuple[Gap, ...]
-    ambiguous: Intervals | None
-    run: RunTime | None
-    verdict: Verdict
-    tank: Any | None = None
-    warnings: tuple[Notice, ...] = ()
-    settings: dict[str, Any] = field(default_factory=dict)
-    causes: Any | None = None
-    edges: tuple[Click, ...] = ()
-    correction: Correction | None = None
-    proof: Any | None = None
-    marks_s: Marks = MARKS_S

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-from clicktimer.records import Measurement
-from clicktimer.settings import MeasureOptions, Taps
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
+from clicktimer.settings import Taps
 from tests.support.recordings import path_of
 
 settings.register_profile("clicktimer", deadline=None)  # a busy machine fails no test

@@ -15,10 +15,14 @@ import pytest
 import soundfile
 
 import clicktimer
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.pipeline import Listened, conclude, hear_blocks, measure_samples
-from clicktimer.records import Block, Measurement, SourceInfo
+from clicktimer.records import (
+    Block,
+    SourceInfo,
+)
 from clicktimer.reporting.json.measurement import measurement_json
-from clicktimer.settings import MeasureOptions
 from tests.support.recordings import measured, path_of, truth_of
 
 NAME = "short-cycling-12s"

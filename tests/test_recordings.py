@@ -7,8 +7,8 @@ from typing import get_args
 import numpy as np
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.verdict import band_of
-from clicktimer.records import Measurement
 from clicktimer.settings import PumpState
 from clicktimer.targets import Band
 from tests.support.recordings import NAMES, measured, nearest, truth_of

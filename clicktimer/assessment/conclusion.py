@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.assessment.values_used import values_used
 from clicktimer.assessment.verdict import denied, judge
 from clicktimer.cycles.corrections import HAND_SD_S, Label, correct
@@ -16,8 +18,19 @@ from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.detector import DetectionResult, find_clicks
 from clicktimer.detection.spectral_lines import ToneSegment
-from clicktimer.records import Click, Correction, Gap, Measurement, Notice, Reason, RunTime, SourceInfo, Verdict
-from clicktimer.settings import MeasureOptions
+from clicktimer.records import (
+    Click,
+    Correction,
+    Gap,
+    Notice,
+    Reason,
+    RunTime,
+    SourceInfo,
+    Verdict,
+)
+
+if TYPE_CHECKING:
+    from clicktimer.tank.sizing import TankSizing
 
 SETTLED_BY_HAND = ("no-clicks", "no-sure-clicks", "order-unknown", "variable-speed")
 """Notices that no longer hold when a person has said which clicks there are."""
@@ -168,7 +181,7 @@ def _measured(
     return replace(measured, causes=likely_causes(measured, tank, options.system.found))
 
 
-def _unless_denied(verdict: Verdict, tank: Any) -> Verdict:
+def _unless_denied(verdict: Verdict, tank: TankSizing | None) -> Verdict:
     finding = None if tank is None or tank.judgement is None else tank.judgement.finding
     return replace(verdict, sure=False) if denied(verdict, finding) else verdict
 

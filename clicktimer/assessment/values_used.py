@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.detection.params import default_params
-from clicktimer.settings import MeasureOptions
 from clicktimer.units.format import format_flow, format_height, format_pressure, format_switch
 
 

@@ -53,9 +53,9 @@ def compare_command(
     the options given; a file keeps what it was measured with. A difference smaller than
     the errors of the two is told as no change.
     """
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.day.comparison import compare
     from clicktimer.reporting.text.comparison import render_comparison
-    from clicktimer.settings import MeasureOptions
 
     check_targets(json_target, None, (before, after))
     kind = picture_kind(picture, (before, after))

@@ -30,8 +30,8 @@ from clicktimer.cli.reporting import (
 from clicktimer.errors import SettingsError
 
 if TYPE_CHECKING:
+    from clicktimer.assessment.measurement import Measurement
     from clicktimer.day.analysis import DayReading
-    from clicktimer.records import Measurement
 
 
 @click.command("day", short_help="Say what a day of listening tells of tank, house and leaks.")

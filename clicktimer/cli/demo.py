@@ -37,7 +37,7 @@ def demo_command(into: str, seed: int) -> int:
     folder = Path(into)
     if not folder.is_dir():
         raise SettingsError(f"--into {into}: there is no such folder; make it first, or leave the option out")
-    from clicktimer.settings import MeasureOptions
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.simulator.demo import demo_recording
 
     path = free_name(folder)

@@ -18,9 +18,9 @@ from clicktimer.reporting.formatting import plain, wrap
 
 if TYPE_CHECKING:
     from clicktimer.assessment.conclusion import Listened
+    from clicktimer.assessment.measurement import Measurement
     from clicktimer.cycles.corrections import Label
     from clicktimer.quality.sample_export import Given
-    from clicktimer.records import Measurement
 
 CONSENT = (
     "What will be written: one second of sound around each click (0.3 s before it, 0.7 s after), how loud click and "
@@ -129,11 +129,11 @@ HeardParts = tuple["Listened", "Measurement", "list[Given]"]
 
 
 def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> HeardParts:
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.audio import open_recording
     from clicktimer.pipeline import conclude, corrected, hear_blocks
     from clicktimer.quality.proof import recording_again
     from clicktimer.quality.sample_export import gather
-    from clicktimer.settings import MeasureOptions
 
     options = MeasureOptions()
     with compiling_is_told(), ProgressBar(Path(recording).name) as progress:
@@ -148,8 +148,8 @@ def _recording(recording: str, labels: tuple[str, tuple[Label, ...]] | None) -> 
 
 def _listening(folder: str, labels: tuple[str, tuple[Label, ...]] | None) -> HeardParts:
     """A listening folder: all of its sound where that was kept, else the seconds around its clicks."""
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.quality.sample_export import gather, gather_kept
-    from clicktimer.settings import MeasureOptions
     from clicktimer.storage.reader import read_folder
     from clicktimer.storage.replay_audio import seconds_kept, sound_again
     from clicktimer.streaming.finalize import corrected_folder, heard_folder, measure_folder

@@ -72,10 +72,10 @@ def hear_command(
 
 
 def _judged(recording: str, prove: bool, snaps: bool, progress: ProgressBar) -> Place:
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.audio import open_recording
     from clicktimer.pipeline import conclude, hear_blocks
     from clicktimer.quality.placement import judge_place, sharp_sounds
-    from clicktimer.settings import MeasureOptions
 
     opened = open_recording(recording)
     hint_s = opened.info.duration_hint_s

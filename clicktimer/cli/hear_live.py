@@ -15,8 +15,9 @@ from clicktimer.reporting.messages import cautions
 from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
+    from clicktimer.assessment.measurement import Measurement
     from clicktimer.quality.placement import Place
-    from clicktimer.records import Block, Measurement
+    from clicktimer.records import Block
     from clicktimer.streaming.engine import Engine
 
 CLIPS = "It clips: turn the input's level down in the system's sound settings, or move a little away."
@@ -116,9 +117,9 @@ def _heard(microphone: Any, stop: list[str], length_s: float | None, snapped: bo
 
 
 def _measured(candidates: Any, engine: Engine, microphone: Any, watch: Any) -> Measurement:
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.pipeline import Listened, conclude
     from clicktimer.records import SourceInfo
-    from clicktimer.settings import MeasureOptions
 
     heard = Listened(candidates, engine.finder, tuple(engine.gaps), engine.end_s)
     source = SourceInfo(microphone.name, engine.end_s, microphone.rate_hz, 1, None)

@@ -22,9 +22,9 @@ from clicktimer.reporting.formatting import plain, wrap
 from clicktimer.reporting.messages import cautions
 
 if TYPE_CHECKING:
+    from clicktimer.assessment.measurement import Measurement
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.cli.guided import Guide
-    from clicktimer.records import Measurement
-    from clicktimer.settings import MeasureOptions
     from clicktimer.storage.writer import Folder
     from clicktimer.streaming.session import Session, Why
 
@@ -95,7 +95,7 @@ def listen_command(
     kept in a folder that clicktimer measure opens, also after a power cut; give it
     again with --into to go on.
     """
-    from clicktimer.settings import MeasureOptions
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.units.parse import parse_time_s
 
     if sum((refill_test, steady_tap, taps_shut)) > 1:

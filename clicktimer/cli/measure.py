@@ -28,11 +28,11 @@ from clicktimer.reporting.formatting import plain
 from clicktimer.reporting.messages.catalogue import Messages
 
 if TYPE_CHECKING:
+    from clicktimer.assessment.measurement import Measurement
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.cycles.corrections import Label
     from clicktimer.pipeline import Outcome
-    from clicktimer.records import Measurement
     from clicktimer.reporting.document.remeasure import Asked
-    from clicktimer.settings import MeasureOptions
 
 logger = logging.getLogger(__name__)
 
@@ -87,8 +87,8 @@ def measure_command(
     flac, mp3, m4a, ogg, webm, or the sound of a video. Say --taps-shut or --steady-tap
     if you can: water in use makes a run longer and flatters the tank.
     """
+    from clicktimer.assessment.options import MeasureOptions
     from clicktimer.cycles.corrections import read_labels
-    from clicktimer.settings import MeasureOptions
 
     taps = taps_said(taps_shut, steady_tap)
     if started is not None and len(recordings) > 1 and not joined:

@@ -14,7 +14,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 from click.core import ParameterSource
 
-from clicktimer.site.options import NAMES, STANDS_FOR, SystemOptions, describe
+from clicktimer.assessment.options import SystemOptions
+from clicktimer.site.options import (
+    NAMES,
+    STANDS_FOR,
+    describe,
+)
 from clicktimer.tank.system import Origin
 
 if TYPE_CHECKING:

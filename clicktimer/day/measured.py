@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 from clicktimer.assessment.causes.ranking import likely_causes
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.day.analysis import DayReading, leak_first, read_day
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.params import DEFAULT_PARAMS, DayParams
 from clicktimer.day.wall_time import parse_zone, started_seconds, twice_reasons
-from clicktimer.records import Measurement, Reason
-from clicktimer.settings import MeasureOptions
+from clicktimer.errors import SettingsError
+from clicktimer.records import Reason
 from clicktimer.tank.sizing import size_tank
 
 
@@ -45,9 +46,11 @@ def read_measured_day(
     Raises
     ------
     SettingsError
-        If a zone or a stretch of the day is not possible.
+        If a zone or a stretch of the day is not possible, or no system is given.
     """
-    described: Any = options.system
+    described = options.system
+    if described is None:
+        raise SettingsError("a day is judged for a system: give options.system")
     # What a file notes of its own start may be its end, or UTC: only what the user said counts here, and the clock of
     # the computer that listened.
     started_at = m.source.started_at if m.source.started_how in ("given", "clock") else None

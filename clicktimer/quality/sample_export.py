@@ -12,12 +12,16 @@ from typing import Any
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.audio import open_recording
 from clicktimer.audio.cutting import cut_spans
 from clicktimer.detection.candidates import Candidates
 from clicktimer.quality.placement import judge_place
 from clicktimer.quality.proof.proof import Again
-from clicktimer.records import Click, Measurement, Samples
+from clicktimer.records import (
+    Click,
+    Samples,
+)
 
 BEFORE_S, AFTER_S = 0.3, 0.7
 """One second around each click: what sounds before it, the click, and what its room makes of it."""

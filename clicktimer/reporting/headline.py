@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Final, Literal
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.verdict import same_side
-from clicktimer.records import Measurement, Reason
+from clicktimer.records import Reason
 from clicktimer.reporting.text.advice import tank_denies
 from clicktimer.targets import SHORT_BANDS, Band
 

@@ -7,7 +7,8 @@ import io
 from collections.abc import Iterable
 from datetime import timedelta
 
-from clicktimer.records import Cycle, Measurement
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import Cycle
 from clicktimer.reporting.formatting import plain, started_time
 from clicktimer.reporting.json.measurement import bare_name
 from clicktimer.reporting.messages.catalogue import Messages

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from clicktimer.assessment.options import SystemOptions
 from clicktimer.site.fields import FIELDS
-from clicktimer.site.options import SystemOptions
 from clicktimer.site.values import Site
 from clicktimer.units.parse import parse_flow_l_per_min, parse_volume_l
 from clicktimer.well.assess import Asked, WellReport, assess_well

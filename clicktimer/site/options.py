@@ -6,10 +6,10 @@ Precedence: defaults < site file < options. Where each value came from is kept w
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found, make_found
+from clicktimer.assessment.options import ALWAYS_TOLD, WHEN_GIVEN, SystemOptions, Text
 from clicktimer.errors import SettingsError
 from clicktimer.tank.faults import charge_state, right_charge_kpag, wrong_charge_kpag
 from clicktimer.tank.observed_rate import with_measured_rate
@@ -17,7 +17,6 @@ from clicktimer.tank.parse import parse_tank
 from clicktimer.tank.system import Motor, Origin, PumpRate, RateObserved, System, make_system
 from clicktimer.units.format import format_pressure
 from clicktimer.units.parse import (
-    UnitSystem,
     parse_flow_l_per_min,
     parse_height_m,
     parse_marks_s,
@@ -31,23 +30,6 @@ from clicktimer.units.parse import (
 if TYPE_CHECKING:
     from clicktimer.site.values import Site
 
-Text = str | tuple[str, ...]
-
-ALWAYS_TOLD = ("switch", "precharge", "tank", "pump_rate", "height", "marks", "units")
-WHEN_GIVEN = (
-    "gauge_at_clicks",
-    "gauge_settled",
-    "gauge_error",
-    "caught",
-    "tap_flow",
-    "motor",
-    "phase",
-    "least_run",
-    "relief_valve",
-    "air_valve",
-    "seen",
-    "not_seen",
-)
 NAMES = ALWAYS_TOLD + WHEN_GIVEN
 MANY = {"tank", "caught", "seen", "not_seen"}
 
@@ -61,46 +43,6 @@ STANDS_FOR = {
     "yield_test": ("yield_text", "fracture"),
 }
 """An option given sets aside what the site file says of the same thing in another way."""
-
-
-@dataclass(frozen=True, slots=True)
-class SystemOptions:
-    """The system as described by options and site file.
-
-    system: values in SI, each with its origin (``system.came_from("switch")``). units: how to write numbers.
-    given: the texts as written, by option name with underscores; origins: where each came from.
-    found: what was found at the tank. site: the site file's name, None without one.
-    """
-
-    system: System
-    units: UnitSystem
-    units_origin: Origin
-    given: dict[str, Text]
-    origins: Mapping[str, Origin] = field(default_factory=dict)
-    found: Found = NOTHING_FOUND
-    site: str | None = None
-
-    @property
-    def marks_s(self) -> tuple[float, float]:
-        """The two marks that a run is judged by, seconds."""
-        return self.system.marks_s
-
-    @property
-    def motor_hp(self) -> float | None:
-        """Rated power of the motor, mechanical horsepower, None when not said."""
-        from clicktimer.units.conversions import W_PER_HP
-
-        return None if self.system.motor.power_w is None else self.system.motor.power_w / W_PER_HP
-
-    def settings(self) -> dict[str, dict[str, Any]]:
-        """Every value used, as written, with where it came from: for the JSON document. Null where nobody said."""
-        told = [*ALWAYS_TOLD, *(name for name in WHEN_GIVEN if name in self.given)]
-        settings: dict[str, dict[str, Any]] = {
-            name: {"value": self.given.get(name), "from": self.origins.get(name, "default")} for name in told
-        }
-        if self.site is not None:
-            settings["site"] = {"value": self.site, "from": "option"}
-        return settings
 
 
 def parse_system_options(*, origins: Mapping[str, Origin] | None = None, **texts: Any) -> SystemOptions:

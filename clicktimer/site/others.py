@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from clicktimer.assessment.options import SystemOptions
 from clicktimer.day.analysis import other_tanks, times_of
 from clicktimer.errors import SettingsError
-from clicktimer.site.options import SystemOptions, describe
+from clicktimer.site.options import describe
 
 
 def others_of(

@@ -9,11 +9,17 @@ from pathlib import Path
 from typing import Any
 
 from clicktimer.assessment.conclusion import Listened, by_hand, conclude, corrected
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import parse_started
 from clicktimer.cycles.corrections import Label
 from clicktimer.detection.params import DetectionParams, default_params
-from clicktimer.records import Measurement, Notice, Reason, SourceInfo
-from clicktimer.settings import MeasureOptions, Progress
+from clicktimer.records import (
+    Notice,
+    Reason,
+    SourceInfo,
+)
+from clicktimer.settings import Progress
 from clicktimer.storage.reader import SessionNote, Stored, read_folder
 from clicktimer.storage.writer import is_listening
 from clicktimer.streaming.noted import noted_system, record_of

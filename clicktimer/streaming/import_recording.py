@@ -7,9 +7,14 @@ from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.errors import StopHearingError
-from clicktimer.records import Measurement, Notice, Reason
-from clicktimer.settings import MeasureOptions, Progress
+from clicktimer.records import (
+    Notice,
+    Reason,
+)
+from clicktimer.settings import Progress
 from clicktimer.storage.sound_store import AFTER_S, ClickSounds, Kept
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.finalize import about_options

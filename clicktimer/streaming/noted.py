@@ -11,8 +11,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final, TypeVar
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.errors import StoreError
-from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from clicktimer.records import (
+    Click,
+    Cycle,
+    Gap,
+    Intervals,
+    Notice,
+    RunTime,
+    SourceInfo,
+    Verdict,
+)
 from clicktimer.storage.reasons import as_data
 
 RESULT: Final = "result"

@@ -11,9 +11,13 @@ from dataclasses import replace
 from typing import Any, Final
 
 from clicktimer.assessment.conclusion import rejudged
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.cycles.run_time import no_use_run
-from clicktimer.records import Cycle, Measurement, Reason
-from clicktimer.settings import MeasureOptions
+from clicktimer.records import (
+    Cycle,
+    Reason,
+)
 
 REFILL_TEST: Final = "refill-test"
 """Mark in a listening folder: a refill test began."""

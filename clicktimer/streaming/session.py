@@ -13,11 +13,16 @@ from typing import Final, Literal, Protocol
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio.clock import Clock
 from clicktimer.audio.microphone import DeviceNote
 from clicktimer.audio.quality import Watch
-from clicktimer.records import Block, Measurement, Notice, Reason
-from clicktimer.settings import MeasureOptions
+from clicktimer.records import (
+    Block,
+    Notice,
+    Reason,
+)
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.faults import Fault
 from clicktimer.storage.reasons import reason_text

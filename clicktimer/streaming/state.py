@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.assessment.verdict import judge
 from clicktimer.cycles.pairing import pair_cycles, unknown_intervals
 from clicktimer.cycles.run_time import no_use_run
 from clicktimer.records import Click, Cycle, Gap, Reason, RunTime, Verdict
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Event
 
 ENDLESS_RUNS: Final = 5.0

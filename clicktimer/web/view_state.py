@@ -13,10 +13,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from clicktimer.assessment.conclusion import rejudged
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.cycles.pairing import unknown_intervals
-from clicktimer.records import Click, Measurement, SourceInfo
+from clicktimer.records import (
+    Click,
+    SourceInfo,
+)
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import SessionNote
 from clicktimer.storage.tail import Following
 from clicktimer.streaming.finalize import with_noted

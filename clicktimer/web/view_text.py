@@ -10,8 +10,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, replace
 from typing import Any, Final, Literal
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.assessment.verdict import band_reason
-from clicktimer.records import Cycle, Gap, Measurement, Notice
+from clicktimer.records import (
+    Cycle,
+    Gap,
+    Notice,
+)
 from clicktimer.reporting.document.front_page import found_text
 from clicktimer.reporting.headline import headline
 from clicktimer.reporting.html import SIGNS
@@ -19,7 +25,6 @@ from clicktimer.reporting.messages import cautions
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.messages.figures import seconds_texts
 from clicktimer.reporting.text.tank import finding_text
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reasons import text_reason
 from clicktimer.storage.tail import Logged
 from clicktimer.streaming.state import State

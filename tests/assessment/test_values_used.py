@@ -7,8 +7,8 @@ from importlib import resources
 
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.assessment.values_used import values_used
-from clicktimer.settings import MeasureOptions
 from clicktimer.site.options import parse_system_options
 from clicktimer.units.parse import parse_pressure_kpa, parse_switch_kpa
 

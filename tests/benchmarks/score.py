@@ -17,7 +17,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from clicktimer.records import Measurement
+from clicktimer.assessment.measurement import Measurement
 from tests.benchmarks.compose import Truth
 
 WINDOW_S = 0.02

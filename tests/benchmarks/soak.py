@@ -16,9 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.records import Block
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.sound_store import needed_bytes
 from clicktimer.storage.writer import Folder, Keep
 from clicktimer.streaming.session import RecordingSource, Session

@@ -8,7 +8,15 @@ import mir_eval
 import numpy as np
 import pytest
 
-from clicktimer.records import Click, Cycle, Intervals, Measurement, RunTime, SourceInfo, Verdict
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import (
+    Click,
+    Cycle,
+    Intervals,
+    RunTime,
+    SourceInfo,
+    Verdict,
+)
 from tests.benchmarks import phone
 from tests.benchmarks.compose import Recording, TrueClick, Truth, compose
 from tests.benchmarks.score import band_of, calibration, match, score_one

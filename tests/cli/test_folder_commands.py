@@ -12,12 +12,12 @@ import pytest
 
 from clicktimer import measure
 from clicktimer.assessment.conclusion import corrected
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.cli import run
 from clicktimer.cycles.corrections import label_text, read_labels
 from clicktimer.pipeline import measure_recording
-from clicktimer.records import Measurement
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.writer import Folder
 from clicktimer.streaming.session import RecordingSource, Session
 from tests.conftest import TakenIn

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.cli import run
 from clicktimer.cli.guided import Guide, Refill, SteadyTap, with_caught
@@ -17,8 +19,12 @@ from clicktimer.cli.live_screen import live_line
 from clicktimer.cycles.run_time import no_use_run
 from clicktimer.detection.candidates import Candidates
 from clicktimer.errors import SettingsError
-from clicktimer.records import Block, Click, Cycle, Kind, Measurement
-from clicktimer.settings import MeasureOptions
+from clicktimer.records import (
+    Block,
+    Click,
+    Cycle,
+    Kind,
+)
 from clicktimer.site.options import parse_system_options
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Event

@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
-from clicktimer.records import Measurement
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import Stored, read_folder
 from clicktimer.streaming.finalize import measure_folder
 from tests.support.live_parts import PIPE, ROOM, ROOT, clicktimer, needs_server, pulse, start_server, wait_for

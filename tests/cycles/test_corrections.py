@@ -12,13 +12,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import clicktimer
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.cli import run
 from clicktimer.cycles.corrections import HAND_SD_S, correct, decode_labels, label_text, parse_labels
 from clicktimer.errors import InputError
 from clicktimer.pipeline import corrected, measure_recording
-from clicktimer.records import Click, CorrectedClick, Gap, Measurement
+from clicktimer.records import (
+    Click,
+    CorrectedClick,
+    Gap,
+)
 from clicktimer.reporting.text.measurement import render_text
-from clicktimer.settings import MeasureOptions
 from tests.support.words import said
 
 FIXTURES = Path(__file__).parents[2] / "fixtures_audio"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from clicktimer.settings import MeasureOptions
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.streaming.import_recording import measure_into
 
 HERE = Path(__file__).parent

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.cli.listen import last_words
-from clicktimer.records import Measurement
 from clicktimer.reporting.document import sections
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.measurement import render_text

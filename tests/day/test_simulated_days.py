@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.cli import run
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.day.analysis import read_day
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.records import Click
-from clicktimer.settings import MeasureOptions
 from clicktimer.streaming.import_recording import measure_into
 from tests.support.recordings import path_of, truth_of
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 import clicktimer
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.param_table import table
 from clicktimer.detection.params import default_params
 from clicktimer.errors import SettingsError
-from clicktimer.settings import MeasureOptions
 from clicktimer.streaming.engine import Engine
 from tests.support.recordings import measured, path_of
 

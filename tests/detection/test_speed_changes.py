@@ -11,13 +11,17 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.detection.candidates import LevelSegment
 from clicktimer.detection.params import default_params
 from clicktimer.detection.pump_state import gather
 from clicktimer.detection.second_machine import find_second_machine
 from clicktimer.detection.spectral_lines import ToneFinder, ToneSegment
 from clicktimer.detection.speed_changes import speed_changes
-from clicktimer.records import Block, Gap, Measurement
+from clicktimer.records import (
+    Block,
+    Gap,
+)
 from clicktimer.reporting.text.measurement import render_text
 from clicktimer.simulator import Use, simulate, us_system
 from tests.benchmarks.drives import Drive, driven, lead_and_lag

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording, write_sound
 from clicktimer.audio.quality import Watch
 from clicktimer.cli import run
@@ -16,7 +17,6 @@ from clicktimer.quality.placement import Place, judge_place
 from clicktimer.quality.placement.params import default_placement
 from clicktimer.records import Block, Gap, SourceInfo
 from clicktimer.reporting.text.placement import place_json, place_steps, render_place
-from clicktimer.settings import MeasureOptions
 from tests.support.words import said
 
 ROOT = Path(__file__).parents[2]

@@ -13,6 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio.cutting import cut_spans
 from clicktimer.cli import run
 from clicktimer.pipeline import measure_recording
@@ -22,9 +24,13 @@ from clicktimer.quality.proof.compose import FADE_S, Composer, Insert
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
 from clicktimer.quality.proof.part import busiest_part, only, state_at
 from clicktimer.quality.proof.stretches import known_stretches
-from clicktimer.records import Block, Click, Gap, Measurement, Reason
+from clicktimer.records import (
+    Block,
+    Click,
+    Gap,
+    Reason,
+)
 from clicktimer.reporting.text.proof import proof_lines
-from clicktimer.settings import MeasureOptions
 
 FIXTURES = Path(__file__).parents[2] / "fixtures_audio"
 RATE_HZ = 16_000

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.cli import cli, run
-from clicktimer.settings import MeasureOptions
 from clicktimer.streaming.import_recording import measure_into
 
 FIXTURES = Path(__file__).parents[2] / "fixtures_audio"

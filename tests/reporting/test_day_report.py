@@ -11,17 +11,23 @@ from typing import Any
 import jsonschema
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.cli import run
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.day.analysis import DayReading, other_tanks, read_day
 from clicktimer.day.comparison import compare
 from clicktimer.day.cycle_log import DayLog
 from clicktimer.day.measured import read_measured_day
-from clicktimer.records import Click, Gap, Measurement, SourceInfo, Verdict
+from clicktimer.records import (
+    Click,
+    Gap,
+    SourceInfo,
+    Verdict,
+)
 from clicktimer.reporting.json.day import reading_json
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.reporting.text.day_sections import render_day
-from clicktimer.settings import MeasureOptions
 from clicktimer.simulator.demo import demo_recording
 from clicktimer.simulator.household import simulate, us_system
 from clicktimer.simulator.system import Use

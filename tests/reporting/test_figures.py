@@ -15,9 +15,17 @@ from hypothesis import HealthCheck, given, settings
 from matplotlib import colors
 from matplotlib.image import imread
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.audio.cutting import Cut
 from clicktimer.day.comparison import Comparison, Difference
-from clicktimer.records import Click, CorrectedClick, Correction, Gap, Measurement, RunTime, Verdict
+from clicktimer.records import (
+    Click,
+    CorrectedClick,
+    Correction,
+    Gap,
+    RunTime,
+    Verdict,
+)
 from clicktimer.reporting.figures import (
     Picture,
     click_pair,

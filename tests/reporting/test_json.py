@@ -13,8 +13,8 @@ import jsonschema
 import pytest
 from hypothesis import given, settings
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.errors import InputError
-from clicktimer.records import Measurement
 from clicktimer.reporting.json.measurement import document_text, jsonable, measurement_json
 from clicktimer.reporting.json.read import read_document
 from tests.support.handmade import measurements, nothing_heard, short_cycling

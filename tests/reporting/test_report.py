@@ -10,9 +10,18 @@ import unicodedata
 import pytest
 from hypothesis import given, settings
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.verdict import judge
 from clicktimer.cycles.run_time import doubted, no_use_run
-from clicktimer.records import Cycle, Gap, Intervals, Measurement, Notice, Reason, RunTime, Verdict
+from clicktimer.records import (
+    Cycle,
+    Gap,
+    Intervals,
+    Notice,
+    Reason,
+    RunTime,
+    Verdict,
+)
 from clicktimer.reporting.document.front_page import found_text
 from clicktimer.reporting.formatting import (
     clock_text,

@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.errors import InputError, StoreError
 from clicktimer.pipeline import measure_recording
 from clicktimer.records import Block, Gap, Reason
 from clicktimer.reporting.messages.catalogue import Messages
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage import schema
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.paths import documents_folder, new_folder

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.spectral_lines import ToneFinder
 from clicktimer.records import Block, Gap
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.reader import read_folder
 from clicktimer.storage.writer import Folder
 from clicktimer.streaming.engine import Engine

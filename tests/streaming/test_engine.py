@@ -15,13 +15,18 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.cli.live_screen import Screen
 from clicktimer.detection.params import default_params
 from clicktimer.pipeline import measure_recording
-from clicktimer.records import Block, Click, Gap, Measurement
+from clicktimer.records import (
+    Block,
+    Click,
+    Gap,
+)
 from clicktimer.reporting.formatting import clock_text, started_time
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Event
 from clicktimer.storage.reader import read_folder
 from clicktimer.storage.sound_store import ClickSounds

@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.errors import StoreError
 from clicktimer.records import Verdict
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage import schema
 from clicktimer.storage.reader import read_folder
 from clicktimer.streaming.finalize import measure_folder

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.pipeline import measure_recording
-from clicktimer.settings import MeasureOptions
 from clicktimer.streaming.refill_test import too_long_s, with_open_tap
 from tests.support.live_parts import ROOT
 from tests.support.words import said

@@ -9,13 +9,18 @@ from typing import Any
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.values_used import values_used
 from clicktimer.assessment.verdict import judge
 from clicktimer.audio.cutting import Cut
 from clicktimer.cycles.pairing import pair_cycles
 from clicktimer.cycles.run_time import no_use_run
 from clicktimer.pipeline import Outcome
-from clicktimer.records import Click, Measurement, SourceInfo, Verdict
+from clicktimer.records import (
+    Click,
+    SourceInfo,
+    Verdict,
+)
 from clicktimer.reporting.document.compose import Presented, compose
 from clicktimer.reporting.document.evidence import AFTER_S, BEFORE_S, Evidence, FileFact, click_times_s, runs_to_show
 from clicktimer.reporting.document.model import Document

@@ -6,7 +6,17 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from clicktimer.records import Click, Cycle, Gap, Intervals, Measurement, Notice, RunTime, SourceInfo, Verdict
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import (
+    Click,
+    Cycle,
+    Gap,
+    Intervals,
+    Notice,
+    RunTime,
+    SourceInfo,
+    Verdict,
+)
 from tests.support.words import in_words, reasons_of
 
 FIRST_LEFT_OUT = "The first run was left out."

@@ -10,9 +10,9 @@ import sys
 import time
 from pathlib import Path
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.records import Block, Gap
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Event
 from clicktimer.storage.writer import Folder, is_listening
 from clicktimer.streaming.session import RecordingSource, Session

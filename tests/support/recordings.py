@@ -7,10 +7,19 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.pipeline import Listened, conclude, hear_blocks
-from clicktimer.records import Block, Measurement, Notice, SourceInfo
-from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.records import (
+    Block,
+    Notice,
+    SourceInfo,
+)
+from clicktimer.settings import (
+    PumpState,
+    Taps,
+)
 from clicktimer.simulator import Use, simulate, us_system
 from clicktimer.simulator.sounds import Noise, SoundSettings, render_all
 from clicktimer.site.options import parse_system_options

@@ -15,13 +15,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+from clicktimer.assessment.options import MeasureOptions
 from clicktimer.audio import open_recording
 from clicktimer.audio.clock import Clock
 from clicktimer.errors import StoreError
 from clicktimer.pipeline import measure_samples
 from clicktimer.records import Cycle, Gap, Notice, Reason
 from clicktimer.reporting.messages.catalogue import Messages, entries
-from clicktimer.settings import MeasureOptions
 from clicktimer.storage.batch import Batch, Event
 from clicktimer.storage.tail import Following
 from clicktimer.storage.writer import Folder, in_use

@@ -7,10 +7,14 @@ from collections.abc import Mapping
 from clicktimer.assessment.causes.observations import NOTHING_FOUND, Found
 from clicktimer.assessment.causes.run_signs import runs_on, stopped_early
 from clicktimer.assessment.causes.table import NO, YES, table
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.verdict import judge
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.errors import SettingsError
-from clicktimer.records import Measurement, RunTime, Verdict
+from clicktimer.records import (
+    RunTime,
+    Verdict,
+)
 from clicktimer.tank.drawdown import water_held_l
 from clicktimer.tank.faults import charge_state, intended_switch_kpag, range_state
 from clicktimer.tank.observed_rate import rate_against_stated

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import statistics
 
-from clicktimer.records import Measurement
+from clicktimer.assessment.measurement import Measurement
 
 ENDLESS_RUN_S = 600.0  # common practice has no household run of ten minutes with the taps shut
 EARLY_SHARE = 0.7  # a run shorter than this part of the usual one ended early ...

@@ -14,6 +14,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.detection import pump_state, switch_score
 from clicktimer.detection.candidates import Candidates, LevelSegment, from_codes
 from clicktimer.detection.onset_strength import F64
@@ -21,7 +22,7 @@ from clicktimer.detection.params import DetectionParams, default_params
 from clicktimer.quality.placement.findings import Finding, of_gaps, of_levels, of_notices, of_recorder
 from clicktimer.quality.placement.levels import room_db
 from clicktimer.quality.placement.params import Grading, PlacementParams, default_placement
-from clicktimer.records import Click, Measurement
+from clicktimer.records import Click
 
 Grade = Literal["near", "far", "faint", "unheard"]
 What = Literal["clicks", "sharp sounds", "nothing"]

@@ -5,7 +5,11 @@ hears it anew. What is counted, and what that does not tell, is written in docs/
 recording, so that the same recording gives the same answer.
 """
 
-from clicktimer.quality.proof.counting import Count, count_of, wilson
+from clicktimer.assessment.proof_result import Count
+from clicktimer.quality.proof.counting import (
+    count_of,
+    wilson,
+)
 from clicktimer.quality.proof.proof import Proof, prove_recording, recording_again
 from clicktimer.quality.proof.runs import prove_clicks
 from clicktimer.quality.proof.snaps import prove_snaps

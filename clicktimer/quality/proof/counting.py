@@ -4,20 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from clicktimer.assessment.proof_result import Count
 
 NORMAL_95 = 1.959963984540054
-
-
-@dataclass(frozen=True, slots=True)
-class Count:
-    """caught of put; rate with its 95 % interval, all None where nothing was put."""
-
-    put: int
-    caught: int
-    rate: float | None
-    low: float | None
-    high: float | None
 
 
 def wilson(caught: float, put: float) -> tuple[float, float]:

@@ -9,8 +9,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.quality.proof.result import Again
-from clicktimer.records import Block, Click, Gap, Measurement
+from clicktimer.records import (
+    Block,
+    Click,
+    Gap,
+)
 from clicktimer.settings import PumpState
 
 PART_S: Final = 4.0 * 3600.0

@@ -6,10 +6,19 @@ import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from clicktimer.quality.proof.result import Again, Proof, nothing_proved
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions
+from clicktimer.assessment.proof_result import Proof
+from clicktimer.quality.proof.result import (
+    Again,
+    nothing_proved,
+)
 from clicktimer.quality.proof.runs import prove_clicks
-from clicktimer.records import Block, Measurement, Reason
-from clicktimer.settings import MeasureOptions, Progress
+from clicktimer.records import (
+    Block,
+    Reason,
+)
+from clicktimer.settings import Progress
 
 __all__ = ["Again", "Progress", "Proof", "nothing_proved", "prove_recording", "recording_again"]
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.proof_result import FAINTER_DB, Count, Proof
 from clicktimer.audio.cutting import cut_spans
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
@@ -14,11 +16,20 @@ from clicktimer.detection.detector import find_clicks
 from clicktimer.detection.params import DetectionParams
 from clicktimer.quality.proof.compose import FADE_S, ROOM_S, Composer, Insert
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
-from clicktimer.quality.proof.counting import Count, count_of
+from clicktimer.quality.proof.counting import count_of
 from clicktimer.quality.proof.part import PART_S, busiest_part, measured_in, only, state_at
-from clicktimer.quality.proof.result import FAINTER_DB, Again, Proof, dice, nothing_proved
+from clicktimer.quality.proof.result import (
+    Again,
+    dice,
+    nothing_proved,
+)
 from clicktimer.quality.proof.stretches import Stretch, kinds_by_turns, known_stretches
-from clicktimer.records import Click, Kind, Measurement, Reason, Samples
+from clicktimer.records import (
+    Click,
+    Kind,
+    Reason,
+    Samples,
+)
 from clicktimer.settings import Progress, PumpState
 
 COPIES = 100

@@ -11,14 +11,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from clicktimer.assessment.proof_result import FAINTER_DB, Count, Proof
 from clicktimer.audio.cutting import cut_spans
 from clicktimer.detection import switch_score
 from clicktimer.detection.candidate_finder import OnsetFinder
 from clicktimer.detection.candidates import Candidates
 from clicktimer.detection.params import default_params
 from clicktimer.quality.proof.copies import LEAD_S, TAIL_S, bare, varied
-from clicktimer.quality.proof.counting import Count, count_of
-from clicktimer.quality.proof.result import FAINTER_DB, Again, Proof, dice, nothing_proved
+from clicktimer.quality.proof.counting import count_of
+from clicktimer.quality.proof.result import (
+    Again,
+    dice,
+    nothing_proved,
+)
 from clicktimer.quality.proof.runs import CATCH_S, COPIES
 from clicktimer.records import Block, Reason, Samples
 

@@ -8,10 +8,11 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any, Final, Literal
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.audio.cutting import Cut
 from clicktimer.detection.params import default_params
 from clicktimer.errors import SettingsError
-from clicktimer.records import CorrectedClick, Measurement
+from clicktimer.records import CorrectedClick
 from clicktimer.reporting.blocks import Words
 from clicktimer.reporting.document.evidence import Evidence, FileFact, part_of, runs_to_show, sound_of
 from clicktimer.reporting.document.front_page import first_page
@@ -214,7 +215,8 @@ def _evidence_section(
     add("program", f"clicktimer {program}")
     detection = m.settings.get("detection")
     if detection:
-        changed = _changed(detection["values"], messages) if detection["from"] != "default" else ""
+        values = detection["values"] if detection["from"] != "default" else None
+        changed = _changed(values, messages) if isinstance(values, Mapping) else ""
         add("detector", changed or messages.text("document.fact.detector-default"))
     return Section("evidence", messages.text("document.section.evidence"), (Facts(tuple(facts)),))
 

@@ -11,8 +11,12 @@ from typing import Final
 
 import numpy as np
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.audio.cutting import Cut, cut_spans
-from clicktimer.records import Block, Cycle, Measurement
+from clicktimer.records import (
+    Block,
+    Cycle,
+)
 from clicktimer.reporting.document.model import Sound
 from clicktimer.settings import Progress
 

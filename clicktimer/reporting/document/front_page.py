@@ -7,11 +7,15 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final
 
-from clicktimer.assessment.cautions import cautions_for
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.needed_cautions import cautions_for
 from clicktimer.assessment.verdict import band_reason, basis_of, common_side, length_of
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
-from clicktimer.records import Figure, Measurement, RunTime
+from clicktimer.records import (
+    Figure,
+    RunTime,
+)
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.day_formatting import leak_text
 from clicktimer.reporting.document.model import Fact, FirstPage, Step
@@ -196,7 +200,7 @@ def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     finding = None if m.tank is None or m.tank.judgement is None else m.tank.judgement.finding
     if finding == "more-than-label":
         steps.append(step("document.next.stated", "measurer"))
-    if m.tank is not None and tank_denies(m):
+    if m.tank is not None and m.tank.judgement is not None and tank_denies(m):
         if not m.verdict.settle:  # which asks for the run again, too
             steps.append(Step(messages.texts(m.tank.judgement.settle), measurer))
     elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):

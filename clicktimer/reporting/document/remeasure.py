@@ -10,12 +10,16 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.options import MeasureOptions, SystemOptions
 from clicktimer.day.analysis import DayReading
 from clicktimer.pipeline import MeasureRequest, Outcome, Watch, measure_all
-from clicktimer.records import Measurement
-from clicktimer.settings import MeasureOptions, PumpState, Taps
+from clicktimer.settings import (
+    PumpState,
+    Taps,
+)
 from clicktimer.site.house import Uses, day_uses, says_of_the_well, steady_uses_l_per_min, well_report
-from clicktimer.site.options import SystemOptions, describe
+from clicktimer.site.options import describe
 from clicktimer.tank.prices import PriceComparison, compare_prices, parse_prices
 from clicktimer.tank.sizing import UnderUse, under_use
 from clicktimer.tank.system import Origin

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from clicktimer.records import Measurement, Reason
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import Reason
 from clicktimer.reporting.blocks import Block, Rows, Space, Words
 from clicktimer.reporting.document.arithmetic import arithmetic
 from clicktimer.reporting.document.model import Part, Section, Shown

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import numpy.typing as npt
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.audio.cutting import Cut
-from clicktimer.records import Click, Measurement
+from clicktimer.records import Click
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.formatting import clock_text, started_time

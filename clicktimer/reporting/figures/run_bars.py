@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from clicktimer.records import Measurement, RunTime
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import RunTime
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.figures.states import STATES, State, corrected, count_text, states

@@ -6,8 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final, Literal
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.cycles.run_time import TRUSTED_CONFIDENCE
-from clicktimer.records import Measurement
 from clicktimer.reporting.messages.catalogue import Messages
 
 State = Literal["whole", "doubtful", "pump sound", "open"]

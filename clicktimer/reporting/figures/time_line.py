@@ -8,7 +8,8 @@ from datetime import datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
-from clicktimer.records import Click, Measurement
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import Click
 from clicktimer.reporting.figures import style
 from clicktimer.reporting.figures.picture import Picture
 from clicktimer.reporting.figures.states import STATES, State, corrected, count_text, states

@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.day.analysis import DayReading
 from clicktimer.day.estimate import Amount
 from clicktimer.day.trend import Change
 from clicktimer.day.wall_time import parse_zone, wall
-from clicktimer.records import Measurement, Reason
+from clicktimer.records import Reason
 from clicktimer.reporting.json.measurement import jsonable, measurement_json
 from clicktimer.reporting.json.values import reasons_json
 from clicktimer.reporting.messages.catalogue import Messages

@@ -12,7 +12,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from clicktimer.records import Measurement
+from clicktimer.assessment.measurement import Measurement
 from clicktimer.reporting.formatting import plain
 from clicktimer.reporting.json.records import click_json, cycle_json, notice_json, run_json, verdict_json
 from clicktimer.reporting.messages.catalogue import Messages

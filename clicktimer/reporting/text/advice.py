@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Final
 
 from clicktimer.assessment.causes.run_signs import runs_on
-from clicktimer.assessment.cautions import cautions_for
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.needed_cautions import cautions_for
 from clicktimer.assessment.verdict import denied
-from clicktimer.records import Measurement
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.targets import SHORT_BANDS
 
@@ -33,7 +33,7 @@ def next_steps(measurement: Measurement, messages: Messages = Messages()) -> tup
     steps: list[str] = []
     if m.verdict.settle:
         steps += [messages.texts(m.verdict.settle), *as_a_day]
-    if m.tank is not None and tank_denies(m):
+    if m.tank is not None and m.tank.judgement is not None and tank_denies(m):
         return (*steps, Messages(units=m.tank.units).texts(m.tank.judgement.settle))
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(messages.text(f"advice.band.{m.verdict.band}"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from clicktimer.assessment.causes.ranking import CausesResult, RankedCause
+from clicktimer.assessment.causes.result import CausesResult, RankedCause
 from clicktimer.records import Reason
 from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.json.values import reasons_json

@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from typing import Any
 
-from clicktimer.records import CorrectedClick, Correction, Measurement, Reason
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import (
+    CorrectedClick,
+    Correction,
+    Reason,
+)
 from clicktimer.reporting.blocks import Block, Words
 from clicktimer.reporting.formatting import clock_text, seconds_text, started_time
 from clicktimer.reporting.json.records import cycle_json, run_json, verdict_json

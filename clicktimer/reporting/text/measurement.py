@@ -9,9 +9,13 @@ from collections.abc import Callable, Mapping
 from datetime import timedelta
 from typing import Any
 
-from clicktimer.assessment.cautions import cautions_for
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.assessment.needed_cautions import cautions_for
 from clicktimer.assessment.verdict import length_of
-from clicktimer.records import Measurement, Reason, RunTime
+from clicktimer.records import (
+    Reason,
+    RunTime,
+)
 from clicktimer.reporting.blocks import Block, Words, lines_of
 from clicktimer.reporting.formatting import (
     clock_text,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from clicktimer.records import Cycle, Measurement
+from clicktimer.assessment.measurement import Measurement
+from clicktimer.records import Cycle
 from clicktimer.reporting.blocks import Block, Rows, Words, lines_of
 from clicktimer.reporting.formatting import clock_text, length_text, seconds_text, started_time
 from clicktimer.reporting.messages.catalogue import Messages
