@@ -45,7 +45,7 @@ class Scene:
         assert levels is not None
         self.levels = levels
         self.codes = segments[0].codes
-        self.snaps = switch_score.switch_scores(self.candidates)
+        self.snaps = switch_score.switch_scores(self.candidates, default_params().switch_score)
         self.heard = detector.find_clicks(self.candidates, segments, duration_s=self.length_s)
         truth = json.loads(FIXTURE.with_suffix(".truth.json").read_text("utf-8"))
         self.truth = [(c["time_s"], c["kind"]) for c in truth["clicks"]]
