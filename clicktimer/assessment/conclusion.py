@@ -147,7 +147,8 @@ def _measured(
     if run is not None and "two-pumps" in codes:
         run = doubted(run, "run.two-pumps")
     motor_hp = None if options.system is None else options.system.motor_hp
-    verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp)
+    least_run_s = None if options.system is None else options.system.system.motor.least_run_s
+    verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp, least_run_s=least_run_s)
     if run is not None and "two-pumps" in codes:
         verdict = replace(verdict, settle=SETTLE_TWO_PUMPS)
     if "variable-speed" in codes:
@@ -189,7 +190,9 @@ def _unless_denied(verdict: Verdict, tank: TankSizing | None) -> Verdict:
 def rejudged(measured: Measurement, run: RunTime, options: MeasureOptions) -> Measurement:
     """Return the measurement with another run, and what follows from it: verdict, tank, causes."""
     system = options.system
-    verdict = judge(run, marks_s=options.marks_s, motor_hp=None if system is None else system.motor_hp)
+    motor_hp = None if system is None else system.motor_hp
+    least_run_s = None if system is None else system.system.motor.least_run_s
+    verdict = judge(run, marks_s=options.marks_s, motor_hp=motor_hp, least_run_s=least_run_s)
     if any(w.code == "two-pumps" for w in measured.warnings):
         verdict = replace(verdict, settle=SETTLE_TWO_PUMPS)
     measured = replace(measured, run=run, verdict=verdict)

@@ -39,13 +39,23 @@ IN_DOUBT: Final = {
 Side = Literal["short", "good"]
 
 
-def judge(run: RunTime | None, *, marks_s: Marks = MARKS_S, motor_hp: float | None = None) -> Verdict:
+MOTOR_NOT_MET: Final = "verdict.motor-not-met"
+
+
+def judge(
+    run: RunTime | None,
+    *,
+    marks_s: Marks = MARKS_S,
+    motor_hp: float | None = None,
+    least_run_s: float | None = None,
+) -> Verdict:
     """Judge a run with no water in use against the marks, in seconds.
 
     A two-sided run time gets the band of its best estimate, sure when interval and allowance lie in it. A
     one-sided one is only ever an upper bound: below the first mark it is short for sure ("or worse"), between
     the marks it is "at most", and from the second mark on no band is told. None gives no band at all.
     motor_hp: rated power of the motor in hp; above 3/4 hp the longer run that makers ask for is added.
+    least_run_s: the motor maker's own least run, s, which takes its place.
 
     Raises SettingsError for marks out of order or out of range and for a motor power that is not above 0.
     """
@@ -59,9 +69,12 @@ def judge(run: RunTime | None, *, marks_s: Marks = MARKS_S, motor_hp: float | No
     more = list(run.doubts)
     if verdict.band is not None and BANDS.index(verdict.band) < BANDS.index("under-a-minute"):
         more.append(Reason("verdict.caution"))
-    if motor_hp is not None and motor_hp > LARGE_MOTOR_HP:
-        more.append(Reason("verdict.large-motor", asked_s=LARGE_MOTOR_RUN_S, relation=_motor_relation(run)))
-    return replace(verdict, reasons=(*verdict.reasons, *more))
+    large = motor_hp is not None and motor_hp > LARGE_MOTOR_HP
+    if least_run_s is None and large:
+        relation = _motor_relation(run, LARGE_MOTOR_RUN_S)
+        more.append(Reason("verdict.large-motor", asked_s=LARGE_MOTOR_RUN_S, relation=relation))
+    reasons = _for_motor(verdict, run, least_run_s or (LARGE_MOTOR_RUN_S if large else None))
+    return replace(verdict, reasons=(*reasons, *more))
 
 
 def _judge_two_sided(run: RunTime, marks_s: Marks) -> Verdict:
@@ -142,13 +155,27 @@ def same_side(run: RunTime, marks_s: Marks = MARKS_S) -> Side | None:
     return None if side == "good" and run.one_sided else side
 
 
-def _motor_relation(run: RunTime) -> str:
+def _for_motor(verdict: Verdict, run: RunTime, asked_s: float | None) -> tuple[Reason, ...]:
+    """Return the verdict's reasons; a band that is mild by the trade's marks is not where the motor asks for more."""
+    mild = verdict.band is not None and verdict.band not in SHORT_BANDS
+    if asked_s is None or not mild or _motor_relation(run, asked_s) != "not-met":
+        return verdict.reasons
+    kept = [reason for reason in verdict.reasons if reason.code != "verdict.meaning"]
+    return (*kept, Reason(MOTOR_NOT_MET, asked_s=asked_s))
+
+
+def below_motor_limit(verdict: Verdict) -> bool:
+    """Return whether a run that is not short by the marks is below what the motor asks for."""
+    return any(reason.code == MOTOR_NOT_MET for reason in verdict.reasons)
+
+
+def _motor_relation(run: RunTime, asked_s: float) -> str:
     low_s, high_s = allowed_interval_s(run)
     if run.doubted:
         return "open"
-    if high_s < LARGE_MOTOR_RUN_S:
+    if high_s < asked_s:
         return "not-met"
-    return "open" if run.one_sided or low_s < LARGE_MOTOR_RUN_S else "met"
+    return "open" if run.one_sided or low_s < asked_s else "met"
 
 
 def length_of(run: RunTime) -> Reason:

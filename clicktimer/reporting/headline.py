@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final, Literal
 
 from clicktimer.assessment.measurement import Measurement
-from clicktimer.assessment.verdict import same_side
+from clicktimer.assessment.verdict import below_motor_limit, same_side
 from clicktimer.records import Reason
 from clicktimer.reporting.text.advice import tank_denies
 from clicktimer.targets import SHORT_BANDS, Band
@@ -29,6 +29,8 @@ def headline(m: Measurement) -> tuple[Tone, Reason]:  # noqa: PLR0911
         return "open", Reason("headline.in-doubt")
     if m.run.doubted:  # the doubt is what keeps it open, whatever the marks do
         return "open", Reason("headline.one-run-only") if m.run.doubts == ONLY_ONE else Reason("headline.in-doubt")
+    if below_motor_limit(m.verdict):
+        return "below", Reason("headline.below-motor")
     if not m.verdict.sure:
         side = same_side(m.run, m.marks_s)
         if side is None:

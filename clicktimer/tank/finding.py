@@ -69,7 +69,7 @@ NARROW_RANGE = Reason("tank.narrow-range")
 def straddles(found: TankFinding, run: RunTime, system: System) -> bool:
     """Return whether a healthy tank's run, as far as the verdict allows for it, may reach the target or not."""
     low_s, high_s = allowed_interval_s(run)
-    return found.finding == "healthy" and low_s < system.marks_s[1] <= high_s
+    return found.finding == "healthy" and low_s < system.target_s <= high_s
 
 
 def finding_reasons(found: TankFinding, run: RunTime, system: System) -> tuple[Reason, ...]:
@@ -117,14 +117,14 @@ def finding_reasons(found: TankFinding, run: RunTime, system: System) -> tuple[R
 
 
 def _meaning(found: TankFinding, run: RunTime, system: System) -> list[Reason]:
-    target_s = system.marks_s[1]
+    target_s = system.target_s
     match found.finding:
         case "healthy":
             code = "tank.gives-label-run-open" if straddles(found, run, system) else "tank.healthy"
             return [Reason(code, target_s=target_s)]
         case "too-small-but-healthy":
             # As the verdict puts it: between minimum and target nobody has to hurry.
-            later = allowed_interval_s(run)[0] >= system.marks_s[0]
+            later = allowed_interval_s(run)[0] >= system.marks_s[0] and system.target_s <= system.marks_s[1]
             return [
                 Reason("tank.too-small", target_s=target_s),
                 Reason("tank.larger-at-next-change" if later else "tank.larger-needed"),
@@ -161,7 +161,7 @@ def _wrong_reading(found: TankFinding, system: System) -> list[Reason]:
         reasons.append(Reason("tank.let-air-out" if above else "tank.air-first"))
     reasons += _range_read(found)
     if found.right_run_s is not None:
-        target_s = system.marks_s[1]
+        target_s = system.target_s
         low_s, high_s = found.right_run_s
         reach = "reaches" if low_s >= target_s else "may" if high_s >= target_s else "short"
         reasons.append(Reason("tank.run-once-right", low_s=low_s, high_s=high_s, target_s=target_s, reach=reach))

@@ -114,7 +114,7 @@ def _without_pump(run: RunTime, system: System) -> TankFinding:
 
 def _scaled(run: RunTime, volume_l: float, system: System) -> tuple[Reason, ...]:
     """With the same pump and switch the run grows in step with the volume: that needs no pump rate."""
-    target_s = system.marks_s[1]
+    target_s = system.target_s
     if run.one_sided or run.seconds >= target_s:
         return ()
     return (Reason("tank.volume-in-step", needed_l=volume_l * target_s / run.seconds, target_s=target_s),)
@@ -153,7 +153,7 @@ def _with_both(run: RunTime, system: System, pump: PumpRate, gauge_sd_kpa: float
     measured_sd = (rate_sd**2 + (0.0 if run.one_sided else run_sd**2)) ** 0.5
     half = TWO_SIDED_95 * measured_sd
     ratio, fast_ratio = drawn / label.settled_l, label.fast_l / label.settled_l
-    finding = _finding(ratio, fast_ratio, label.gauge_sd, measured_sd, run, system.marks_s[1])
+    finding = _finding(ratio, fast_ratio, label.gauge_sd, measured_sd, run, system.target_s)
     finding = _by_what_was_read(finding, drawn, measured_sd, as_found, run, system)
     right = tanks_row(put_right(system)) if as_found is not None or range_fault(system) else None
     under, over = (

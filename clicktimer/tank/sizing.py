@@ -108,7 +108,8 @@ def size_tank(
 
     Notes
     -----
-    The target is the motor maker's least run where it is given, else the second mark (60 s unless changed). New tanks
+    The target is the motor maker's least run where it is given, else the second mark (60 s unless changed), or two
+    minutes above 3/4 hp. New tanks
     are computed with the charge given, unless it was given together with the installed tank: then it belongs to that
     tank, and new ones get the usual charge.
 
@@ -116,7 +117,7 @@ def size_tank(
     """
     observed = with_measured_rate(system, run, cycles)
     system = observed.system
-    target_s = system.motor.least_run_s or system.marks_s[1]
+    target_s = system.target_s
     fixed = put_right(system)  # new tanks are for the switch as it will be
     usual_kpag = right_charge_kpag(system)
     charge_kpag = usual_kpag if system.tanks else fixed.precharge_kpag
@@ -141,7 +142,7 @@ def size_tank(
         largest = stock[-1].volume_l
         count = -int(-needed_fast // largest)
         notes.append(Reason("tank.no-stock-size", target_s=target_s, count=count, volume_l=largest))
-    advised = _advised(system, rate, part, target_s)
+    advised = _advised(system, rate, part_fast)
     if advised is not None:
         figures: dict[str, Figure] = {"run_s": advised.run_s, "status": advised.status}
         if advised.needed_l is None:
@@ -175,13 +176,11 @@ def size_tank(
     )
 
 
-def _advised(system: System, rate_l_per_min: float | None, part: float, target_s: float) -> Advised | None:
+def _advised(system: System, rate_l_per_min: float | None, part_fast: float) -> Advised | None:
     power_w = system.motor.power_w
     if system.motor.least_run_s is not None or power_w is None or power_w <= LARGE_MOTOR_HP * W_PER_HP * 1.0001:
         return None
-    if target_s >= LARGE_MOTOR_RUN_S:
-        return None
-    needed = None if rate_l_per_min is None else volume_needed_l(rate_l_per_min, LARGE_MOTOR_RUN_S, part)
+    needed = None if rate_l_per_min is None else volume_needed_l(rate_l_per_min, LARGE_MOTOR_RUN_S, part_fast)
     return Advised(LARGE_MOTOR_RUN_S, needed, "common practice, no source")
 
 

@@ -87,7 +87,9 @@ def day_starts(
         figures=tuple(name for name, _, _ in uses_l),
         motor=motor,
         run=sizing.run if motor else None,
-        rarely=sizing.run is not None and _between_marks(sizing.run, sizing.system.marks_s),
+        rarely=sizing.run is not None
+        and _between_marks(sizing.run, sizing.system.marks_s)
+        and sizing.target_s <= sizing.system.marks_s[1],
     )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from clicktimer.errors import SettingsError
+from clicktimer.tank.motors import LARGE_MOTOR_HP, LARGE_MOTOR_RUN_S
 from clicktimer.targets import MARKS_S
 from clicktimer.units.conversions import W_PER_HP, atmosphere_kpaa, kpa_to_psi, l_to_gal, m_to_ft, psi_to_kpa
 from clicktimer.units.format import format_pressure
@@ -140,6 +141,14 @@ class System:
     def atmosphere_kpaa(self) -> float:
         """The air's pressure at the site on a standard day, kPa absolute."""
         return atmosphere_kpaa(self.height_m)
+
+    @property
+    def target_s(self) -> float:
+        """The run aimed at, seconds: the motor maker's least run; else the second mark, above 3/4 hp two minutes."""
+        if self.motor.least_run_s is not None:
+            return self.motor.least_run_s
+        large = self.motor.power_w is not None and self.motor.power_w > LARGE_MOTOR_HP * W_PER_HP * 1.0001
+        return max(self.marks_s[1], LARGE_MOTOR_RUN_S) if large else self.marks_s[1]
 
     def came_from(self, name: str) -> Origin:
         """Where the value of an option came from; "default" when nobody said."""

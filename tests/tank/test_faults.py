@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import pytest
 
+from clicktimer.assessment.verdict import judge
 from clicktimer.errors import SettingsError
+from clicktimer.records import RunTime
+from clicktimer.reporting.headline import headline
 from clicktimer.reporting.messages.catalogue import Messages
+from clicktimer.reporting.text.advice import next_steps
 from clicktimer.reporting.text.tank import finding_title, tank_lines
 from clicktimer.site.options import parse_system_options
 from clicktimer.tank.sizing import TankSizing, size_tank
 from clicktimer.tank.stopwatch import run_timed_by_hand
 from clicktimer.units.conversions import kpa_to_psi, l_to_gal
+from tests.support.handmade import short_cycling
 
 
 def sized(run_s: float, **options: str) -> TankSizing:
@@ -102,3 +107,39 @@ def test_a_cut_out_above_the_tanks_plate_is_the_first_line() -> None:
     sizing = size_tank(parse_system_options(tank=("33 gal plate 50 psi",), pump_rate="10 gpm", switch="40/60").system)
     assert tank_lines(sizing)[0].lstrip(" !").startswith("Cut-out (60 psi) is above the pressure on the tank's plate")
     assert " ".join(tank_lines(sizing)).count("on the tank's plate") == 1
+
+
+def test_a_large_motor_asks_for_its_own_run_in_size_finding_and_verdict() -> None:
+    # 5 hp at 30 gpm: 120 s take 60 gal of drawdown, 60 / (0.745 x 0.25796) = 312 gal: no stock size. At 10 gpm 104 gal.
+    assert size_tank(parse_system_options(pump_rate="30 gpm", motor="5 hp").system).choice is None
+    large = size_tank(parse_system_options(pump_rate="10 gpm", motor="1.5 hp").system)
+    assert large.target_s == 120.0
+    assert l_to_gal(large.choice.volume_l) == pytest.approx(119.0)
+    assert large.choice.most_starts_fast_per_h <= 7.5
+    sizing = sized(92.0, tank=("62 gal",), motor="1.5 hp")  # 62 gal run 72 to 96 s
+    assert sizing.judgement.finding == "too-small-but-healthy"
+    assert "A larger one is needed" in Messages().texts(sizing.judgement.reasons)
+    own = size_tank(parse_system_options(pump_rate="10 gpm", motor="1.5 hp", least_run="1 min").system)
+    assert own.target_s == 60.0  # the maker's own figure wins
+
+
+@pytest.mark.parametrize(
+    ("run_s", "motor_hp", "least_run_s", "mild"),
+    [
+        (52.0, 0.5, None, True),
+        (52.0, 1.5, None, False),
+        (70.0, 1.5, None, False),
+        (70.0, 1.5, 60.0, True),
+        (70.0, None, 90.0, False),
+        (130.0, 1.5, None, True),
+    ],
+)
+def test_the_verdict_and_page_one_are_no_milder_than_the_motors_limit(run_s, motor_hp, least_run_s, mild) -> None:
+    run = RunTime(run_s, run_s - 0.3, run_s + 0.3, 5, "taps shut", False, 0.01, 0.3)
+    m = short_cycling(run=run, verdict=judge(run, motor_hp=motor_hp, least_run_s=least_run_s))
+    assert (headline(m)[1].code == "headline.below-motor") != mild
+    told = " ".join((Messages().texts(m.verdict.reasons), *next_steps(m)))
+    assert ("larger tank fitted" in told) != mild
+    if not mild:
+        assert "Rarely a trouble" not in told
+        assert "Keep this figure" not in told

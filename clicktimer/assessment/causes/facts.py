@@ -48,22 +48,25 @@ def gather(
     """
     facts: Facts = {}
     marks_s = MARKS_S if sizing is None else sizing.system.marks_s
+    target_s = marks_s[1] if sizing is None else sizing.target_s
     if measurement is not None:
-        facts |= _run(measurement.verdict, measurement.run, marks_s) | _from_sound(measurement)
+        facts |= _run(measurement.verdict, measurement.run, target_s) | _from_sound(measurement)
     if sizing is not None:
         if measurement is None and sizing.run is not None:
-            facts |= _run(judge(sizing.run, marks_s=marks_s), sizing.run, marks_s)
+            facts |= _run(judge(sizing.run, marks_s=marks_s), sizing.run, target_s)
         facts |= _from_tank(sizing) | _from_system(sizing.system)
     return facts | _from_found(found) | _from_log(log or {})
 
 
-def _run(verdict: Verdict, run: RunTime | None, marks_s: tuple[float, float]) -> Facts:
+def _run(verdict: Verdict, run: RunTime | None, target_s: float) -> Facts:
     if run is None or run.doubted:
         return {}
-    if verdict.band is not None and verdict.sure:
-        return {"run": RUN_VALUES[verdict.band]}
-    # Which band may be too close to call while it is sure that the run stays below the mark.
-    return {"run": "below-mark"} if allowed_interval_s(run)[1] < marks_s[1] else {}
+    # Which band may be too close to call while it is sure that the run stays below the target.
+    below: Facts = {"run": "below-mark"} if allowed_interval_s(run)[1] < target_s else {}
+    if verdict.band is None or not verdict.sure:
+        return below
+    value = RUN_VALUES[verdict.band]
+    return below or {"run": value} if value == "good" else {"run": value}
 
 
 def _from_sound(m: Measurement) -> Facts:

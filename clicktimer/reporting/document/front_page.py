@@ -9,7 +9,7 @@ from typing import Final
 
 from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.needed_cautions import cautions_for
-from clicktimer.assessment.verdict import band_reason, basis_of, common_side, length_of
+from clicktimer.assessment.verdict import band_reason, basis_of, below_motor_limit, common_side, length_of
 from clicktimer.cycles.run_time import allowed_interval_s
 from clicktimer.day.start_counts import HOUR_S
 from clicktimer.records import (
@@ -203,6 +203,8 @@ def _steps(result: Result, messages: Messages) -> list[Step]:  # noqa: C901
     if m.tank is not None and m.tank.judgement is not None and tank_denies(m):
         if not m.verdict.settle:  # which asks for the run again, too
             steps.append(Step(messages.texts(m.tank.judgement.settle), measurer))
+    elif below_motor_limit(m.verdict) and finding not in FAULTS:
+        steps.append(step("document.next.larger-for-motor", "technician", size=_size_text(result, messages)))
     elif band is not None and (m.verdict.sure or band in SHORT_BANDS or not m.verdict.settle):
         size = _size_text(result, messages)
         steps += [step(code, who, size=size) for code, who in _next_of(band, finding)]

@@ -8,7 +8,7 @@ from typing import Final
 from clicktimer.assessment.causes.run_signs import runs_on
 from clicktimer.assessment.measurement import Measurement
 from clicktimer.assessment.needed_cautions import cautions_for
-from clicktimer.assessment.verdict import denied
+from clicktimer.assessment.verdict import below_motor_limit, denied
 from clicktimer.reporting.messages.catalogue import Messages
 from clicktimer.targets import SHORT_BANDS
 
@@ -35,6 +35,8 @@ def next_steps(measurement: Measurement, messages: Messages = Messages()) -> tup
         steps += [messages.texts(m.verdict.settle), *as_a_day]
     if m.tank is not None and m.tank.judgement is not None and tank_denies(m):
         return (*steps, Messages(units=m.tank.units).texts(m.tank.judgement.settle))
+    if below_motor_limit(m.verdict):
+        return (messages.text("advice.larger-for-motor"), *steps)
     if m.verdict.band is not None and (m.verdict.sure or m.verdict.band in SHORT_BANDS or not m.verdict.settle):
         steps.append(messages.text(f"advice.band.{m.verdict.band}"))
     return tuple(steps)
