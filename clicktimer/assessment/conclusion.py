@@ -95,6 +95,8 @@ def corrected(measured: Measurement, labels: Sequence[Label], options: MeasureOp
     clicks = tuple(c.click for c in ours if c.click.how == "clicks")
     edges = tuple(c.click for c in ours if c.click.how == "pump sound")
     warnings = [w for w in m.warnings if not clicks or w.code not in SETTLED_BY_HAND]
+    if not labels:
+        warnings.append(Notice("no-labels", Reason("notice.no-labels", file=name)))
     if any(c.kind == "unknown" for c in clicks):
         warnings.append(Notice("order-unknown", Reason("notice.order-unknown")))
     new = _measured(m.source, clicks, edges, m.gaps, m.source.duration_s, options, warnings)

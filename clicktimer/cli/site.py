@@ -61,6 +61,9 @@ def new_command(file: str) -> int:
         answer = _ask_tanks() if field.kind == "tanks" else _ask(field)
         if answer is not None:
             values[field.key] = answer
+    if not values:
+        click.echo(f"\nNothing was answered, so {file} was not written.")
+        return MEASURED
     text = site_text(values)
     _, problems = check_text(text, path.name)
     _refuse_if_there(path)

@@ -41,11 +41,9 @@ class SiteFile:
 
     who: Annotated[str | None, Written(WHO, "Who measured?", "A. Inspector")] = None
     where: Annotated[str | None, Written(WHO, "Which house or well?", "the cottage by the mill")] = None
-    client: Annotated[str | None, Written(WHO, "For whom?", "the owner of the cottage", asked=False)] = None
+    client: Annotated[str | None, Written(WHO, "For whom?", "the owner of the cottage")] = None
     date: Annotated[str | None, Written(WHO, "When was this written down?", "2031-05-04")] = None
-    notes: Annotated[str | None, Written(WHO, "Anything else worth noting?", "new tank last autumn", asked=False)] = (
-        None
-    )
+    notes: Annotated[str | None, Written(WHO, "Anything else worth noting?", "new tank last autumn")] = None
     units: Annotated[str | None, Written(WHO, "Units to write: us or metric?", "us", read=parse_units)] = None
     height: Annotated[
         str | None,

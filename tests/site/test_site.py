@@ -431,8 +431,12 @@ def test_new_asks_and_writes_what_was_said(tmp_path: Path) -> None:
 
 def test_new_may_be_skipped_through_and_never_overwrites(tmp_path: Path) -> None:
     path = tmp_path / "empty.toml"
-    assert run("site", "new", str(path), typed=answers()).return_value == 0
-    assert read_site(path).values == {}
+    skipped = run("site", "new", str(path), typed=answers())
+    assert skipped.return_value == 0
+    assert "Nothing was answered" in skipped.output
+    assert not path.exists()
+    assert run("site", "new", str(path), typed=answers(client="The owner", notes="new tank")).return_value == 0
+    assert read_site(path).values == {"client": "The owner", "notes": "new tank"}
     before = path.read_bytes()
     again = run("site", "new", str(path), typed=answers(who="B"))
     assert isinstance(again.exception, SettingsError)

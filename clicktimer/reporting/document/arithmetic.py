@@ -120,4 +120,4 @@ def _run_steps(sizing: TankSizing, w: _Writer) -> Iterator[Line]:
                 yield what, reckoning, f"{w.v(needed)} {w.volume}"
     if run is not None and sizing.measured_most_starts_per_h is not None and not run.one_sided:
         reckoning = f"900 s / {w.n(run.seconds, '.3f')} s"
-        yield w.text("document.step.most-starts"), reckoning, w.n(sizing.measured_most_starts_per_h, ".1f")
+        yield w.text("document.step.most-starts"), reckoning, w.n(sizing.measured_most_starts_per_h, ".0f")
