@@ -225,7 +225,7 @@ def measure_samples(
     name : str
         What the source is called in the result.
     options : MeasureOptions or None
-        All options at once (``clicktimer.settings``), in place of ``taps`` and ``pump_at_start``.
+        All options at once (``clicktimer.assessment.options``), in place of ``taps`` and ``pump_at_start``.
 
     Returns
     -------

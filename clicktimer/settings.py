@@ -1,7 +1,4 @@
-"""Options of a measurement.
-
-Nothing here is global state: a frozen object is made once and handed down.
-"""
+"""Names that the options of a measurement share (the options themselves: assessment/options.py)."""
 
 from __future__ import annotations
 

@@ -21,7 +21,7 @@ from clicktimer.detection.template_em import Solution, level_doubt
 
 
 def solution_rejection(context: DetectionContext, solution: Solution) -> Rejection | None:
-    """Return why a sequence is not considered at all, or None. All three checks are about the pump it rests on."""
+    """Return why a sequence is not considered at all, or None: whether its pump is real."""
     p, pump = context.params.acceptance, solution.pump
     if pump is None:
         return None
@@ -229,7 +229,7 @@ def choose(
     """
     p = context.params.acceptance
     if not hypotheses:
-        return Rejection("nothing-recurs")
+        return Rejection("no-hypothesis")  # nothing recurs, or no sequence passed the checks by itself
     place = next((k for k, h in enumerate(hypotheses) if evidence_rejection(context, h) is None), None)
     if place is None:
         return evidence_rejection(context, hypotheses[0]) or Rejection("too-little-evidence")
@@ -245,7 +245,6 @@ def choose(
     for check in checks:
         if check.fails(comparison):
             return Rejection(check.code, comparison.figures, check.final)
-    comparison.best = replace(best, evidence=comparison.figures)
     return comparison
 
 

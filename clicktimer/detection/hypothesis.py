@@ -1,4 +1,4 @@
-"""One explanation of a recording, with its evidence by name; and why one was rejected."""
+"""One explanation of a recording, with what its clicks explain; and why one was rejected."""
 
 from __future__ import annotations
 
@@ -10,15 +10,13 @@ from clicktimer.detection.template_em import Solution
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hypothesis:
-    """A sequence of clicks, what its clicks explain, and the evidence for and against it.
+    """A sequence of clicks and what they explain.
 
-    solution: the decoded sequence. log_odds: what its clicks explain, nats. evidence: figures by name, as acceptance
-    looks at them (see acceptance.evidence_of); empty until it is the best of all.
+    solution: the decoded sequence. log_odds: what its clicks explain, nats.
     """
 
     solution: Solution
     log_odds: float
-    evidence: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def count(self) -> int:
@@ -35,8 +33,8 @@ class Hypothesis:
 class Rejection:
     """Why a hypothesis was rejected.
 
-    code: which check failed. evidence: the figures by name at that time. final: no pump is timed by its sound alone
-    either, since something recurs that may be a switch.
+    code: which check failed. evidence: the figures by name at that time. final: the recording is not timed by the
+    pump's sound alone either: what recurs may be the switch, or what sounds like a pump may be what recurs.
     """
 
     code: str

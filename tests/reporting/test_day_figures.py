@@ -132,7 +132,7 @@ def test_the_words_give_the_figures_of_the_reading():
     assert sum(map(int, re.findall(r"\d+", starts.split("Hour by hour:")[1].split(". ")[0]))) == day.starts.count
     assert "Seeping of 0.30 gpm (0." in strip
     assert day.run is not None
-    assert f"{day.run.seconds:.1f} s (" in runs
+    assert f"The run with no water in use: {day.run.seconds:.0f} s (" in runs  # 24 s: its interval is seconds wide
     under, between, over = map(int, re.findall(r"(\d+) (?:are|from|of 60)", spread))
     assert under + between + over == len([c for c in day.log.cycles if c.run_s is not None])
     for r in day.replayed:
