@@ -307,7 +307,7 @@ def _correlate(  # noqa: C901, PLR0912, PLR0913
     """
     most = 0
     for b in range(bands.shape[0]):
-        most = max(most, bands[b, 1] + 2 * bands[b, 5] + 4 * _STRIDE)
+        most = max(most, bands[b, 1] + 2 * bands[b, 4] + 4 * _STRIDE)
     re, im, power = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
     size, best, energy = np.zeros(most, np.float32), np.zeros(most, np.float32), np.zeros(most, np.float32)
     total = np.zeros((mine.shape[0], near.shape[1]), np.float32)

@@ -10,6 +10,8 @@ from clicktimer.reporting.blocks import SPACE, Block, Words, lines_of
 from clicktimer.reporting.json.values import reasons_json
 from clicktimer.reporting.messages.catalogue import Messages
 
+AIR = "air"
+"""How the air charge is learned: on the drained tank."""
 SILENT = ("no-trouble", "nothing-to-go-on")
 MOST_CHECKS = 2
 
@@ -71,8 +73,10 @@ def _cause_lines(number: int, ranked: RankedCause, messages: Messages) -> list[B
 def _settle_lines(result: CausesResult, messages: Messages) -> list[Block]:
     if result.stop:
         return [Words(messages.text("cause-ranking.look-no-further"), "!")]
-    hows = [fact.how_for(result.facts) for fact in result.settle]
-    if not hows and result.shown:
+    # Where no check by hand is listed, nothing that needs one is asked for.
+    asked = [fact for fact in result.settle if fact.learn != AIR or _worth_a_check(result)]
+    hows = [fact.how_for(result.facts) for fact in asked]
+    if not result.settle and result.shown:
         hows = [result.shown[0].cause.settle_for(result.facts)]
     lines: list[Block] = []
     for place, how in enumerate(hows):
