@@ -1,7 +1,8 @@
 """Facts in, causes ranked out: codes for the evidence for and against each, for what would settle it, for the answer.
 
-The ranking is a sum of weights from the table and nothing else: it is no probability, since nobody has counted how
-often each cause is met. It is called open where the evidence is thin or two causes lie close together.
+Causes that fit and explain more than a run somewhat below the target come first. After that the ranking is a sum of
+weights from the table, which is no probability: the frequency of each cause is unknown. The answer is open where the
+evidence is thin or two causes lie close together.
 """
 
 from __future__ import annotations

@@ -13,8 +13,10 @@ Status = Literal["leads", "open", "does-not-apply", "no-trouble", "nothing-to-go
 Standing = Literal["fits", "possible", "unlikely"]
 
 DOES_NOT_APPLY = 5.0
+"""Least score of a cause of the method itself (a variable-speed pump, for example) that is shown; no source."""
 MOST_SHOWN = 4
 RUNS_ON = "runs-on"
+"""The complaint that the pump does not stop: then off at the disconnect is the only check."""
 
 
 @dataclass(frozen=True, slots=True)
